@@ -1,0 +1,11 @@
+// Package cause ranks what is likely wrong with a unit, with the evidence in words. Pure.
+package cause
+
+// Cause is one possible fault with the probability that the evidence gives it.
+type Cause struct {
+	Name        string  // e.g. membrane-split; "healthy" and "bench-problem" are causes too
+	Title       string  // in the trade's words: "pump membrane split"
+	Probability float64 // 0..1; all causes of one run add up to 1
+	Evidence    string  // one line: which readings, with numbers, units and limits
+	OpenFirst   string  // what to open or check first
+}

@@ -1,0 +1,67 @@
+// Package judge takes one recording to a Result: measure, grade, cause, in that order and
+// nothing else. Pure: `holdfast grade` on another day gives the same Result.
+package judge
+
+import (
+	"time"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/grade"
+	"holdfast/bench/measure"
+	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
+)
+
+// Identity is what a run is about. It is written into the journal's header.
+type Identity struct {
+	Run       string // unique, sortable by time
+	Serial    string // of the unit
+	UnitHours float64
+	Started   time.Time
+	Scenario  string
+	Rig       string
+	Bus       string // interface name, or "sim"
+	Simulated bool
+	Seed      uint64             // of the simulator; 0 on a real bus
+	Faults    map[string]float64 // set in the simulator; nil on a real bus
+	Version   string             // of holdfast
+}
+
+// Line is one row of the result: a characteristic, its limit and the verdict.
+type Line struct {
+	measure.Characteristic
+	Limit   *scenario.Limit // nil: shown, not judged
+	Verdict grade.Verdict
+}
+
+// Overall is the answer for the run.
+type Overall uint8
+
+const (
+	NotJudged   Overall = iota
+	Pass                // every limit kept by the rule
+	Fail                // a limit broken
+	Undecided           // none broken, and at least one undecided or not measured
+	Tripped             // the interlock ended the run
+	Stopped             // a person ended the run
+	Interrupted         // the run has no recorded end
+	Error               // bus, bench or program failed
+)
+
+var overallNames = [...]string{"not judged", "pass", "fail", "undecided", "tripped", "stopped", "interrupted", "error"}
+
+// String returns the verdict in the words of result.json.
+func (o Overall) String() string { return overallNames[o] }
+
+// Result is a judged run: everything that a report shows.
+type Result struct {
+	Identity
+	Verdict    Overall
+	Rule       scenario.Rule
+	LimitsFrom string
+	Lines      []Line
+	Causes     []cause.Cause // most likely first
+	Warnings   []string      // lost frames, calibration overdue, shipped example limits ...
+	Recording  *samples.Recording
+	Plan       *scenario.Plan
+}

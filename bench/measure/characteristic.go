@@ -1,0 +1,39 @@
+// Package measure computes what a unit does from the samples of a run: each characteristic of
+// the bench with its expanded uncertainty. It is pure: the same recording, rig and plan give
+// the same numbers, bit for bit, on any day.
+//
+// It knows no limits and judges nothing.
+package measure
+
+import "holdfast/j1939/clock"
+
+// Characteristic is one measured property of the unit.
+type Characteristic struct {
+	Name   string // as in the table of characteristics, e.g. leak_rate
+	At     string // set point when there are several, e.g. "20 %"
+	Unit   string
+	Value  float64
+	U      float64 // expanded uncertainty, k = 2, same unit (JCGM 100:2008, 6.2)
+	State  State
+	Why    string         // why it was not measured, or what AtLeast waited for
+	Budget []Contribution // what U is made of
+	From   clock.Instant  // the samples it came from
+	To     clock.Instant
+	N      int // how many samples
+}
+
+// State says what Value is. The zero value is not a number that anything may pass on.
+type State uint8
+
+const (
+	NotMeasured State = iota
+	Measured
+	AtLeast // the true value is at least Value: what it waited for did not come about
+)
+
+// Contribution is one line of an uncertainty budget: a standard uncertainty already
+// multiplied by its sensitivity, in the characteristic's unit (JCGM 100:2008, 5.1).
+type Contribution struct {
+	Source string
+	U      float64 // standard (k = 1)
+}

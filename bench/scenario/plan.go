@@ -1,0 +1,79 @@
+// Package scenario reads a test sequence written by a person (YAML) into a checked Plan.
+// Everything wrong in the text is reported at once, each at its line and column.
+//
+// It moves nothing and measures nothing: engine runs a Plan, grade holds results against its limits.
+package scenario
+
+import "time"
+
+// Plan is one checked scenario.
+type Plan struct {
+	Name, Title string
+	Path        string // where it was read; "shipped" for an embedded one
+	Text        []byte // the file itself: kept in the record of every run
+	Rule        Rule
+	LimitsFrom  string  // whose limits these are: "unit maker", "shop" or "shipped examples"
+	Nominal     float64 // bar gauge
+	MaxPressure float64 // bar gauge; tightens the rig's guard; 0: the rig's alone
+	Steps       []Step
+	Limits      []Limit
+}
+
+// Rule is the decision rule of the scenario (JCGM 106:2012; ISO 14253-1). There is no silent default.
+type Rule uint8
+
+const (
+	NoRule     Rule = iota
+	Simple          // the value is inside the limits
+	Guarded         // the value is inside the limits by its expanded uncertainty U
+	SharedRisk      // the probability of a wrong pass is at most Plan.MaxRisk
+)
+
+// Kind is what a step does. See scenarios/README.md.
+type Kind uint8
+
+const (
+	Vent         Kind = iota // everything off, line vented: sensor zero
+	Electrics                // return-valve coil and heater energised, pump off: resistances
+	Prime                    // pump at Drive until Pressure is reached and stays
+	Pressurise               // regulate to Pressure until inside Band and staying
+	Hold                     // regulate at Pressure for Duration
+	Compliance               // pump off, return shut, Duty on the dosing valve for Pulse, then wait
+	LeakDown                 // pump off, return shut, dosing valve shut, for Duration
+	Dose                     // regulate at Pressure and dose at Duty for Duration
+	Purge                    // return valve energised, pump at Drive, dosing valve at Duty
+	Repressurise             // return valve released: Drive until filled, then regulate to Pressure
+	Relieve                  // everything off, vent open, until the line is below Pressure
+)
+
+var kindNames = [...]string{"vent", "electrics", "prime", "pressurise", "hold", "compliance",
+	"leak-down", "dose", "purge", "repressurise", "relieve"}
+
+// String returns the step's word in the scenario language.
+func (k Kind) String() string { return kindNames[k] }
+
+// Step is one step of a plan. Which fields a kind uses is stated in scenarios/README.md.
+type Step struct {
+	Name     string // the person's own label; the kind's word when not given
+	Kind     Kind
+	Line     int           // in the scenario file
+	Duration time.Duration // how long (vent, electrics, hold, leak-down, dose, purge)
+	Settle   time.Duration // the first part of Duration that is not measured
+	Timeout  time.Duration // when it has not come about by then, the step has failed
+	Stays    time.Duration // how long a condition must hold without a break
+	Pulse    time.Duration // how long the dosing valve works in a compliance step
+	Drive    float64       // %
+	Duty     float64       // %
+	Pressure float64       // bar gauge
+	Band     float64       // % of Pressure
+}
+
+// Limit is what one characteristic must keep.
+type Limit struct {
+	Characteristic string   // name as in bench/measure
+	At             string   // which of several (dosing_error at "20 %"); "" for all
+	Lower, Upper   *float64 // in Unit; nil: no limit on that side
+	Unit           string
+	ControllerOnly bool // applies only to a unit with its own controller
+	Line           int
+}

@@ -1,0 +1,24 @@
+package spn
+
+// Status says what a transmitted parameter is. Only Valid carries a number; none of the
+// others is ever clamped or turned into 0. Ranges: SAE J1939-71, table of transmitted signal ranges.
+type Status uint8
+
+const (
+	Absent       Status = iota // never received: the zero value, so that nothing is valid by default
+	Valid                      // a number inside the valid range
+	NotAvailable               // the sender has no such parameter (all ones)
+	ErrorState                 // the sender reports an error of the parameter (error indicator)
+	Reserved                   // a raw value the standard gives no meaning, or a parameter-specific indicator
+	Stale                      // was valid, but is older than its expected rate allows
+)
+
+var statusNames = [...]string{"absent", "valid", "not available", "error indicator", "reserved", "stale"}
+
+// String returns the status in the words used on screen and in JSON.
+func (s Status) String() string {
+	if int(s) < len(statusNames) {
+		return statusNames[s]
+	}
+	return "unknown status"
+}
