@@ -3,29 +3,12 @@
 package judge
 
 import (
-	"time"
-
 	"holdfast/bench/cause"
 	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
-
-// Identity is what a run is about. It is written into the journal's header.
-type Identity struct {
-	Run       string // unique, sortable by time
-	Serial    string // of the unit
-	UnitHours float64
-	Started   time.Time
-	Scenario  string
-	Rig       string
-	Bus       string // interface name, or "sim"
-	Simulated bool
-	Seed      uint64             // of the simulator; 0 on a real bus
-	Faults    map[string]float64 // set in the simulator; nil on a real bus
-	Version   string             // of holdfast
-}
 
 // Line is one row of the result: a characteristic, its limit and the verdict.
 type Line struct {
@@ -55,7 +38,7 @@ func (o Overall) String() string { return overallNames[o] }
 
 // Result is a judged run: everything that a report shows.
 type Result struct {
-	Identity
+	samples.Identity
 	Verdict    Overall
 	Rule       scenario.Rule
 	LimitsFrom string

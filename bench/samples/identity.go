@@ -1,0 +1,18 @@
+package samples
+
+import "time"
+
+// Identity is what a run is about. It is written into the journal's header.
+type Identity struct {
+	Run       string // unique, sortable by time
+	Serial    string // of the unit
+	UnitHours float64
+	Started   time.Time
+	Scenario  string
+	Rig       string
+	Bus       string // interface name, or "sim"
+	Simulated bool
+	Seed      uint64             // of the simulator; 0 on a real bus
+	Faults    map[string]float64 // set in the simulator; nil on a real bus
+	Version   string             // of holdfast
+}

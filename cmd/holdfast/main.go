@@ -1,0 +1,29 @@
+// Command holdfast tests rebuilt DEF supply units on a CAN bus: see README.md.
+//
+// This package is the command line: flags in, calls out. It holds no formula, no protocol and no SQL.
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+)
+
+func main() {
+	os.Exit(execute(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// execute runs one command line and returns the exit status.
+func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
+	root := newRoot()
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errOut)
+	err := root.ExecuteContext(ctx)
+	if message := messageOf(err); message != "" {
+		fmt.Fprintln(errOut, "holdfast: "+message)
+	}
+	return statusOf(err)
+}
