@@ -15,8 +15,8 @@ simulated bench.` + exitHelp,
 		SilenceErrors: true,
 	}
 	root.AddCommand(
-		// newRunCommand(), newSimCommand(), newCheckCommand(), newDecodeCommand(),
-		// newReportCommand(), newHistoryCommand(), newSpnCommand(),
+	// newRunCommand(), newSimCommand(), newCheckCommand(), newDecodeCommand(),
+	// newReportCommand(), newHistoryCommand(), newSpnCommand(),
 	)
 	return root
 }
