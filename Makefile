@@ -1,0 +1,46 @@
+# Everything a contributor or CI runs. `make` alone lists the targets.
+
+GO      ?= go
+# The race detector needs a C compiler; without one the tests still run.
+RACE    := $(shell command -v cc >/dev/null 2>&1 && echo -race)
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
+FUZZTIME ?= 20s
+BENCHTIME ?= 1s
+
+.PHONY: help build test test-can bench check fuzz cross demo
+
+help: ## list the targets
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
+
+build: ## the static binary, bin/holdfast
+	CGO_ENABLED=0 $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o bin/holdfast ./cmd/holdfast
+
+test: ## unit, property and golden tests; no root, no CAN hardware
+	@if [ -z "$(RACE)" ]; then echo "no C compiler found: testing without the race detector"; fi
+	$(GO) test $(RACE) ./...
+
+test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
+	.ci/test-can
+
+bench: ## benchmarks, with allocations; compare two runs with benchstat
+	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) ./...
+
+check: ## format, vet, linter, import law, static builds, clean tree
+	@test -z "$$(gofmt -l $$(git ls-files '*.go'))" || { echo "gofmt would change:"; gofmt -l $$(git ls-files '*.go'); exit 1; }
+	$(GO) vet ./...
+	$(GO) vet -tags lab ./...
+	$(GO) tool staticcheck ./...
+	$(GO) test -run 'TestImportLaw|TestHouseRules' ./cmd/holdfast
+	$(GO) mod tidy -diff
+	$(MAKE) --no-print-directory cross
+	@test -z "$$(git status --porcelain)" || { echo "the tree is not clean:"; git status --short; exit 1; }
+
+cross: ## static builds for the machines that benches use
+	CGO_ENABLED=0 GOOS=linux GOARCH=amd64 $(GO) build -o /dev/null ./cmd/holdfast
+	CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(GO) build -o /dev/null ./cmd/holdfast
+
+fuzz: ## every fuzz target for FUZZTIME each
+	@for p in $$($(GO) list ./...); do \
+	  for f in $$($(GO) test -list '^Fuzz' $$p | grep '^Fuzz'); do \
+	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$p || exit 1; \
+	  done; done

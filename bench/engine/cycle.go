@@ -1,0 +1,144 @@
+package engine
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/j1939/can"
+	"holdfast/j1939/clock"
+)
+
+// wakeLimit is how long the bench node may take to answer at the start: its slowest message
+// comes once a second.
+const wakeLimit = 3 * time.Second
+
+// wake holds the inert outputs until the node answers, follows commands and every mapped
+// channel of the safety circuit has been read once.
+func (e *engine) wake(ctx context.Context) (samples.Ended, bool) {
+	e.label = "waiting for the bench"
+	e.began, e.step = e.next, 0
+	deadline := e.next.Add(wakeLimit)
+	for !e.awake() {
+		e.sup.NodeHeard(e.next) // silence is judged by the deadline here
+		if ended, ok := e.cycle(ctx, e.inert); !ok {
+			return ended, false
+		}
+		if e.next > deadline {
+			e.trip(&samples.Trip{Time: e.next, Name: "bench-silent", Reading: e.missing(),
+				Limit: fmt.Sprintf("all of the bench heard within %.0f s", wakeLimit.Seconds()),
+				Next:  "check the bench node's power, the cable, the interface and the bit rate"})
+			return samples.BenchFault, false
+		}
+	}
+	e.sup.Arm(true)
+	return samples.Completed, true
+}
+
+// cycle runs one command cycle: hear, judge, move, speak, keep. ok is false when the run is over.
+func (e *engine) cycle(ctx context.Context, move func(now clock.Instant, s *state) rig.Outputs) (samples.Ended, bool) {
+	e.hear()
+	e.keepTime()
+	if err := e.Journal.Tick(e.next); err != nil {
+		e.sup.Journal(e.next, err)
+	}
+	if t := e.sup.Check(e.next); t != nil {
+		e.trip(&t.Trip)
+		if t.Bench {
+			return samples.BenchFault, false
+		}
+		return samples.Tripped, false
+	}
+	if ctx.Err() != nil {
+		return samples.Stopped, false
+	}
+	e.speak(move(e.next, &e.state))
+	e.report()
+	e.next = e.next.Add(e.Rig.Cycle)
+	return samples.Completed, true
+}
+
+// hear takes in everything that arrives until the cycle begins.
+func (e *engine) hear() {
+	for {
+		n, err := e.Port.Receive(e.buf, e.next)
+		for i := range e.buf[:n] {
+			e.hearFrame(e.buf[i])
+		}
+		if err != nil {
+			e.sup.Bus(e.next, err)
+			return
+		}
+		if n == 0 || (n < len(e.buf) && e.Port.Now() >= e.next) {
+			return
+		}
+	}
+}
+
+// hearFrame turns one frame into readings, kept and supervised before anything else sees them.
+func (e *engine) hearFrame(f can.Frame) {
+	if f.Error {
+		return
+	}
+	if e.decoder.FromNode(f) {
+		e.sup.NodeHeard(f.Time)
+	}
+	if e.decoder.IsCommand(f) {
+		e.sup.SecondCommander(f.Time, f.ID)
+	}
+	e.readings = e.decoder.Decode(f, e.readings[:0])
+	for _, r := range e.readings {
+		e.Journal.Reading(r)
+		e.sup.Hear(r)
+		e.state.hear(r)
+	}
+	e.hearFaults(f)
+}
+
+// keepTime notes how late a cycle begins and lets a grid that has fallen behind catch up
+// at once, without a burst of commands.
+func (e *engine) keepTime() {
+	late := e.Port.Now().Sub(e.next)
+	e.outcome.WorstCycle = max(e.outcome.WorstCycle, late)
+	if late > e.Rig.Cycle {
+		e.outcome.Overruns++
+		e.next = e.next.Add(late.Truncate(e.Rig.Cycle))
+	}
+}
+
+// speak sends outputs and journals what has changed.
+func (e *engine) speak(out rig.Outputs) {
+	e.state.out = out
+	for c := range out {
+		if out[c] != e.sent[c] {
+			e.Journal.Command(e.next, rig.Command(c), out[c])
+		}
+	}
+	e.sent = out
+	e.frames = e.encoder.Encode(out, e.frames[:0])
+	for _, f := range e.frames {
+		if err := e.Port.Send(f); err != nil && !errors.Is(err, can.ErrBusy) {
+			e.sup.Bus(e.next, err)
+		}
+	}
+}
+
+// trip puts the reason of the end into the record, once.
+func (e *engine) trip(t *samples.Trip) {
+	if e.outcome.Trip == nil {
+		e.outcome.Trip = t
+		e.Journal.Trip(*t)
+	}
+}
+
+func (e *engine) report() {
+	if e.Progress == nil {
+		return
+	}
+	p, known := e.pressure(e.next)
+	e.Progress(Progress{Now: e.next, Step: e.step, Name: e.label, Elapsed: e.next.Sub(e.began),
+		Pressure: p, Known: known, Drive: e.state.out[rig.SetPumpDrive]})
+}

@@ -1,0 +1,81 @@
+package engine
+
+import (
+	"fmt"
+	"time"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+)
+
+const (
+	safeFor      = 200 * time.Millisecond // how long the safe state is repeated: a lost frame must not matter
+	relieveLimit = 10 * time.Second       // how long a line may take to come down after a stop or a trip
+)
+
+// relieve lets the pressure out after a run that did not reach its own relieve step. It goes on
+// through trips (the trip is latched, the line still stands under pressure) and through a
+// cancelled context, and gives up only with the bus.
+func (e *engine) relieve(ended samples.Ended) {
+	if ended == samples.Failed || e.lost() {
+		return
+	}
+	e.label, e.step, e.began = "relieving the line", len(e.Plan.Steps), e.next
+	e.event("relieving the line")
+	for deadline := e.next.Add(relieveLimit); e.next < deadline; {
+		e.hold(e.vented(), e.Rig.Cycle)
+		if p, ok := e.pressure(e.next); e.lost() || e.hurried() || (ok && p < SafePressure) {
+			return
+		}
+	}
+}
+
+// hurried says that a person has asked for the end a second time.
+func (e *engine) hurried() bool { return e.AtOnce != nil && e.AtOnce.Err() != nil }
+
+// vented is everything at rest and the line open to atmosphere.
+func (e *engine) vented() rig.Outputs {
+	out := e.base()
+	out[rig.SetVent] = 1
+	return out
+}
+
+// lost says whether nothing that we send reaches the bench.
+func (e *engine) lost() bool {
+	t := e.sup.Tripped()
+	return t != nil && (t.Name == "lost-bus" || t.Name == "bench-silent")
+}
+
+// finish sends the safe state, closes the record and notes what the bench was last seen at.
+// It is the one way out and may be called after a panic.
+func (e *engine) finish(ended samples.Ended) {
+	defer e.Journal.End(e.next, ended, e.Port.Stats().Lost)
+	e.outcome.Ended = ended
+	e.sup.Arm(false)
+	e.hold(e.Rig.Safe, safeFor)
+	e.outcome.Pressure, e.outcome.Fresh = e.pressure(e.next)
+	e.event(e.lastWord())
+}
+
+// hold repeats outputs for a while, whatever the interlock says: it is used only for outputs
+// that are at rest.
+func (e *engine) hold(out rig.Outputs, length time.Duration) {
+	for deadline := e.next.Add(length); e.next < deadline; e.next = e.next.Add(e.Rig.Cycle) {
+		e.hear()
+		e.keepTime()
+		e.Journal.Tick(e.next)
+		e.speak(out)
+		e.report()
+	}
+}
+
+// lastWord says whether a fitting may be opened.
+func (e *engine) lastWord() string {
+	switch {
+	case e.outcome.SafeToOpen():
+		return fmt.Sprintf("safe to open: %.2f bar gauge", e.outcome.Pressure)
+	case e.outcome.Fresh:
+		return fmt.Sprintf("NOT safe to open: %.2f bar gauge", e.outcome.Pressure)
+	}
+	return "NOT known to be safe to open: no fresh pressure reading"
+}

@@ -1,0 +1,165 @@
+// Package engine runs a plan on a bench: each command cycle it reads what the bus has brought,
+// asks the interlock, moves the running step, writes the outputs and keeps everything in the
+// journal. One goroutine, no clock of its own: the port says what time it is, so the same code
+// runs in real and in virtual time.
+//
+// Every way out of Run sends the rig's safe state. It computes no characteristic and gives no verdict.
+package engine
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	einride "go.einride.tech/can"
+
+	"holdfast/bench/interlock"
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/can"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/diag"
+	"holdfast/j1939/transport"
+)
+
+// Journal is where a run is kept. bench/journal implements it; its errors are sticky.
+type Journal interface {
+	Reading(rig.Reading) error
+	Command(t clock.Instant, c rig.Command, value float64) error
+	StepStart(t clock.Instant, index int, name string, kind scenario.Kind) error
+	StepEnd(t clock.Instant, index int, outcome samples.Outcome, note string) error
+	Event(t clock.Instant, text string) error
+	Fault(samples.Fault) error
+	Trip(samples.Trip) error
+	Tick(now clock.Instant) error
+	End(t clock.Instant, ended samples.Ended, framesLost uint64) error
+}
+
+// Config is everything a run needs.
+type Config struct {
+	Plan     *scenario.Plan
+	Rig      *rig.Rig
+	Port     can.Port
+	Journal  Journal
+	Progress func(Progress) // called once a cycle, may be nil; must not block
+	// AtOnce, when cancelled, cuts the relieving of the line short: a person has asked twice.
+	// The safe state is sent all the same. May be nil.
+	AtOnce context.Context
+}
+
+// Progress is what a person watches while a run goes on.
+type Progress struct {
+	Now      clock.Instant
+	Step     int // index in the plan; the number of steps while the line is relieved after a stop
+	Name     string
+	Elapsed  time.Duration // in the step
+	Pressure float64       // bar gauge; meaningful only when Known
+	Known    bool
+	Drive    float64 // % commanded
+}
+
+// Outcome is how a run ended and in what state it left the bench.
+type Outcome struct {
+	Ended      samples.Ended
+	Trip       *samples.Trip
+	Pressure   float64 // last fresh reading, bar gauge
+	Fresh      bool    // Pressure is a fresh, valid reading
+	Overruns   int     // command cycles that began more than a cycle late
+	WorstCycle time.Duration
+}
+
+// SafePressure is the gauge pressure (bar) below which a fitting may be opened.
+// Common practice, no source; the unit maker's data decides.
+const SafePressure = 0.2
+
+// SafeToOpen says whether a fresh reading shows the line relieved.
+func (o Outcome) SafeToOpen() bool { return o.Fresh && o.Pressure < SafePressure }
+
+// engine is one run.
+type engine struct {
+	Config
+	state
+	sup      *interlock.Supervisor
+	decoder  *rig.Decoder
+	encoder  *rig.Encoder
+	dtcs     *transport.Receiver
+	next     clock.Instant // start of the next command cycle
+	sent     rig.Outputs   // as last journalled
+	buf      []can.Frame
+	readings []rig.Reading
+	frames   []einride.Frame
+	outcome  Outcome
+	step     int
+	began    clock.Instant // of the step
+	label    string
+}
+
+// Run runs the plan to its end, to a trip, or until ctx is cancelled, and relieves the line.
+// The error is non-nil only when the program itself failed; everything that a bench does is an Outcome.
+func Run(ctx context.Context, c Config) (out Outcome, err error) {
+	e := newEngine(c)
+	defer func() {
+		if p := recover(); p != nil {
+			e.finish(samples.Failed)
+			out, err = e.outcome, fmt.Errorf("run failed inside: %v", p)
+		}
+	}()
+	ended := e.run(ctx)
+	e.finish(ended)
+	return e.outcome, nil
+}
+
+func newEngine(c Config) *engine {
+	now := c.Port.Now()
+	e := &engine{Config: c, sup: interlock.New(c.Rig, now), next: now,
+		decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig), dtcs: transport.NewReceiver(),
+		buf: make([]can.Frame, 256), readings: make([]rig.Reading, 0, 16), frames: make([]einride.Frame, 0, 4)}
+	e.sup.Tighten(c.Plan.MaxPressure)
+	e.state.init(c.Rig, c.Plan.Nominal)
+	for i := range e.sent {
+		e.sent[i] = -1 // nothing journalled yet: the first cycle writes every command
+	}
+	return e
+}
+
+// run goes through the plan and says how it ended. The line is relieved on every end that
+// leaves the bus usable.
+func (e *engine) run(ctx context.Context) samples.Ended {
+	if ended, ok := e.wake(ctx); !ok {
+		return ended
+	}
+	for i, s := range e.Plan.Steps {
+		outcome, ended, ok := e.runStep(ctx, i, s)
+		if !ok {
+			e.relieve(ended)
+			return ended
+		}
+		if outcome == samples.TimedOut && s.Kind != scenario.Purge && s.Kind != scenario.Relieve {
+			e.event("the rest of the plan is left out")
+			e.relieve(samples.Completed)
+			return samples.Completed
+		}
+	}
+	return samples.Completed
+}
+
+// runStep runs one step. ok is false when the run is over, and ended says how.
+func (e *engine) runStep(ctx context.Context, i int, s scenario.Step) (outcome samples.Outcome, ended samples.Ended, ok bool) {
+	mover := newMover(s, &e.state)
+	e.step, e.began, e.label = i, e.next, s.Name
+	e.Journal.StepStart(e.next, i, s.Name, s.Kind)
+	e.sup.Rely(e.next, reliedOn(s.Kind, e.Rig)...)
+	for {
+		if ended, ok := e.cycle(ctx, mover.outputs); !ok {
+			e.Journal.StepEnd(e.next, i, samples.CutShort, "")
+			return samples.CutShort, ended, false
+		}
+		if outcome, note := mover.outcome(e.began, e.next, &e.state); outcome != samples.NotRun {
+			e.Journal.StepEnd(e.next, i, outcome, note)
+			return outcome, samples.Completed, true
+		}
+	}
+}
+
+func (e *engine) event(text string) { e.Journal.Event(e.next, text) }

@@ -1,0 +1,88 @@
+package engine
+
+import (
+	"time"
+
+	"holdfast/bench/rig"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/spn"
+)
+
+// fresh is the age up to which a pressure reading counts as the pressure now.
+const fresh = 250 * time.Millisecond
+
+// state is what the steps see: the last valid reading of each channel, the last outputs and the regulator.
+type state struct {
+	rig     *rig.Rig
+	last    [rig.NumChannels]rig.Reading // valid ones only
+	out     rig.Outputs
+	nominal float64 // bar gauge
+	reg     regulator
+}
+
+func (s *state) init(r *rig.Rig, nominal float64) {
+	s.rig, s.nominal = r, nominal
+	s.reg = regulator{Regulator: r.Regulator, nominal: nominal}
+}
+
+func (s *state) hear(r rig.Reading) {
+	if r.Status == spn.Valid {
+		s.last[r.Channel] = r
+	}
+}
+
+// line returns the unit's own pressure reading (bar gauge), on which a unit is regulated.
+// Without one that is fresh it returns false: the interlock ends a step that relies on it.
+func (s *state) line(now clock.Instant) (float64, bool) {
+	r := s.last[rig.LinePressure]
+	return r.Value, r.Status == spn.Valid && now.Sub(r.Time) <= fresh
+}
+
+// pressure returns the highest fresh pressure reading (bar gauge): what a person must
+// believe who is about to open a fitting.
+func (s *state) pressure(now clock.Instant) (float64, bool) {
+	value, known := 0.0, false
+	for _, c := range []rig.Channel{rig.ReferencePressure, rig.LinePressure} {
+		if r := s.last[c]; r.Status == spn.Valid && now.Sub(r.Time) <= fresh && (!known || r.Value > value) {
+			value, known = r.Value, true
+		}
+	}
+	return value, known
+}
+
+// base is the unit powered and everything else at rest.
+func (s *state) base() rig.Outputs {
+	out := s.rig.Safe
+	out[rig.SetUnitPower] = 1
+	return out
+}
+
+// inert holds everything at rest.
+func (s *state) inert(clock.Instant, *state) rig.Outputs { return s.base() }
+
+// awake says whether every mapped channel has been read and the node follows commands.
+// A channel that reports an error is heard too: the step that relies on it decides.
+func (s *state) awake() bool { return s.firstMissing() < 0 }
+
+// missing names what has not been heard.
+func (s *state) missing() string {
+	if c := s.firstMissing(); c >= 0 {
+		return "no " + rig.Channel(c).String() + " heard"
+	}
+	return "the bench answers"
+}
+
+// needed at the start: the safety circuit and the pressure that tells whether the line is safe.
+var needed = []rig.Channel{rig.AmbientPressure, rig.OutputsEnabled, rig.EmergencyStop, rig.GuardClosed, rig.ReferencePressure}
+
+func (s *state) firstMissing() int {
+	for _, c := range needed {
+		if s.rig.Channels[c] == nil {
+			continue
+		}
+		if s.last[c].Status != spn.Valid || (c == rig.OutputsEnabled && s.last[c].Value != 1) {
+			return int(c)
+		}
+	}
+	return -1
+}

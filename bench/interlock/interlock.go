@@ -1,0 +1,125 @@
+// Package interlock is the supervisor of a run: it hears every reading, knows the rig's limits
+// and says when the run must end. It is pure (time is a parameter), it latches (the first trip
+// stands until a new run), and it knows no step and no plan: nothing that a person writes in a
+// scenario can loosen it. A scenario may tighten the pressure limit (Tighten).
+//
+// It moves nothing: the engine sends the safe state when Check answers.
+package interlock
+
+import (
+	"fmt"
+	"time"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/spn"
+)
+
+// StaleFloor is the least age at which a channel counts as stale or the node as silent, whatever
+// its rate: the node's own safe-state time-out of the shipped bench. Below it, a computer that
+// schedules us late would be taken for a broken bench.
+const StaleFloor = 200 * time.Millisecond
+
+// Supervisor watches one run. It is not safe for use by two goroutines.
+type Supervisor struct {
+	guard    rig.Guard
+	channels [rig.NumChannels]*rig.Instrument
+	last     [rig.NumChannels]rig.Reading // the last reading, valid or not
+	valid    [rig.NumChannels]rig.Reading // the last valid one
+	riseFrom [rig.NumChannels]rig.Reading // where the rate of rise is taken from
+	relied   [rig.NumChannels]bool
+	since    [rig.NumChannels]clock.Instant // when it began to be relied on
+	armed    bool                           // outputs are meant to follow commands
+	node     clock.Instant                  // last frame from the bench node
+	trip     *Trip
+}
+
+// Trip is the reason why a run must end. Bench says that the bench or the bus failed, and not
+// the unit under test.
+type Trip struct {
+	samples.Trip
+	Bench bool
+}
+
+// New returns a supervisor for a rig. started is the beginning of the run: nothing can be stale before.
+func New(r *rig.Rig, started clock.Instant) *Supervisor {
+	s := &Supervisor{guard: r.Guard, channels: r.Channels, node: started}
+	return s
+}
+
+// Tighten lowers the pressure limit to max (bar gauge). A higher value, or 0, changes nothing.
+func (s *Supervisor) Tighten(max float64) {
+	if max > 0 && max < s.guard.MaxPressure {
+		s.guard.MaxPressure = max
+	}
+}
+
+// Rely says which channels are needed from now on: they must be fresh and valid.
+// Those relied on already keep their time.
+func (s *Supervisor) Rely(now clock.Instant, channels ...rig.Channel) {
+	var want [rig.NumChannels]bool
+	for _, c := range channels {
+		want[c] = true
+	}
+	for c := range want {
+		if want[c] && !s.relied[c] {
+			s.since[c] = now
+		}
+	}
+	s.relied = want
+}
+
+// Arm says that the node is meant to follow commands from now on (or no longer).
+func (s *Supervisor) Arm(on bool) { s.armed = on }
+
+// NodeHeard notes that the bench node has sent a frame.
+func (s *Supervisor) NodeHeard(now clock.Instant) { s.node = now }
+
+// Tripped returns the latched trip, or nil.
+func (s *Supervisor) Tripped() *Trip { return s.trip }
+
+// Hear takes one reading and checks at once what does not wait for the next cycle.
+func (s *Supervisor) Hear(r rig.Reading) {
+	s.last[r.Channel] = r
+	if r.Status == spn.Valid {
+		s.valid[r.Channel] = r
+		s.checkValue(r)
+	}
+	s.checkSwitch(r)
+}
+
+// Check is called once a cycle: it finds what is missing rather than what is wrong.
+func (s *Supervisor) Check(now clock.Instant) *Trip {
+	if s.trip == nil {
+		s.checkSilence(now)
+	}
+	if s.trip == nil {
+		s.checkRelied(now)
+	}
+	return s.trip
+}
+
+// Bus latches a failure of the bus itself.
+func (s *Supervisor) Bus(now clock.Instant, err error) {
+	s.latch(Trip{samples.Trip{Time: now, Name: "lost-bus", Reading: err.Error(), Limit: "an interface that is up",
+		Next: "check the adapter, its cable and power, then the bit rate; start again"}, true})
+}
+
+// Journal latches a record that cannot be written: a run that leaves no record is not run.
+func (s *Supervisor) Journal(now clock.Instant, err error) {
+	s.latch(Trip{samples.Trip{Time: now, Name: "journal-not-writable", Reading: err.Error(), Limit: "every sample kept",
+		Next: "make room on the disk or choose another folder with --out; start again"}, true})
+}
+
+// SecondCommander latches that another node sends the harness's own command message.
+func (s *Supervisor) SecondCommander(now clock.Instant, id uint32) {
+	s.latch(Trip{samples.Trip{Time: now, Name: "second-commander", Reading: fmt.Sprintf("command message %08X heard", id),
+		Limit: "nobody else commands this bench", Next: "end the other program or unplug the other node; start again"}, true})
+}
+
+func (s *Supervisor) latch(t Trip) {
+	if s.trip == nil {
+		s.trip = &t
+	}
+}
