@@ -1,0 +1,154 @@
+package journal
+
+import (
+	"bufio"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"holdfast/bench/samples"
+)
+
+// Open reads the journal at path. See Read.
+func Open(path string) (Header, *samples.Recording, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Header{}, nil, fmt.Errorf("open journal: %w", err)
+	}
+	defer f.Close()
+	h, rec, err := Read(f)
+	if err != nil {
+		return h, rec, fmt.Errorf("read journal %s: %w", path, err)
+	}
+	return h, rec, nil
+}
+
+// Read reads a journal as far as it is good: up to the first block that is cut short, fails its
+// checksum or holds an impossible record. Header.Tail says how many bytes follow from there and why.
+// A run without an end reads as samples.Interrupted. Only a header that cannot be read, or r failing, is
+// an error (ErrHeader). Memory is bounded by a small multiple of what r yields.
+//
+// Readings that are not valid are counted in Recording.Invalid and are not samples. Start and End are the
+// earliest and the latest recorded time, unless the run has a recorded end.
+func Read(r io.Reader) (Header, *samples.Recording, error) {
+	b := &blockReader{r: bufio.NewReaderSize(r, maxBlock)}
+	h, err := readHeader(b)
+	if err != nil {
+		return Header{}, nil, err
+	}
+	build := newBuilder()
+	for h.Tail.Why == "" {
+		kind, payload, err := b.next()
+		if err == io.EOF {
+			break
+		}
+		if err == nil && kind != blockRecords {
+			err = fmt.Errorf("a block of unknown type %#02x", kind)
+		}
+		if err == nil {
+			err = build.block(payload)
+		}
+		if err != nil {
+			h.Tail.Why = err.Error()
+			h.Tail.Unreadable = int64(b.size)
+		}
+	}
+	if h.Tail.Why != "" {
+		rest, err := io.Copy(io.Discard, b.r)
+		h.Tail.Unreadable += rest
+		if err != nil {
+			return h, nil, err
+		}
+	}
+	return h, build.recording(), nil
+}
+
+// readHeader reads magic, version, identity and texts.
+func readHeader(b *blockReader) (Header, error) {
+	var start [len(magic) + 4]byte
+	if _, err := io.ReadFull(b.r, start[:]); err != nil {
+		return Header{}, fmt.Errorf("%w: the file is shorter than the start of a journal", ErrHeader)
+	}
+	if string(start[:len(magic)]) != magic {
+		return Header{}, fmt.Errorf("%w: this is not a journal", ErrHeader)
+	}
+	if v := binary.LittleEndian.Uint32(start[len(magic):]); v != version {
+		return Header{}, fmt.Errorf("%w: it has format version %d; this program reads %d", ErrHeader, v, version)
+	}
+	kind, payload, err := b.next()
+	if err != nil || kind != blockIdentity {
+		return Header{}, fmt.Errorf("%w: no good identity block (%w)", ErrHeader, orMissing(err))
+	}
+	h, id, err := decodeIdentity(payload)
+	if err != nil {
+		return Header{}, err
+	}
+	for _, t := range []struct {
+		kind byte
+		n    int
+		dst  *[]byte
+	}{{blockScenario, id.ScenarioBytes, &h.ScenarioText}, {blockRig, id.RigBytes, &h.RigText},
+		{blockDBC, id.DBCBytes, &h.DBC}} {
+		if *t.dst, err = readText(b, t.kind, t.n); err != nil {
+			return Header{}, err
+		}
+	}
+	return h, nil
+}
+
+func orMissing(err error) error {
+	if err == nil || err == io.EOF {
+		return errors.New("it is missing")
+	}
+	return err
+}
+
+// readText reads n bytes of text from blocks of one kind. nil when n is 0.
+func readText(b *blockReader, kind byte, n int) ([]byte, error) {
+	var text []byte
+	for len(text) < n {
+		k, payload, err := b.next()
+		if err != nil || k != kind || len(payload) == 0 || len(text)+len(payload) > n {
+			return nil, fmt.Errorf("%w: text block %q (%w)", ErrHeader, kind, orMissing(err))
+		}
+		text = append(text, payload...)
+	}
+	return text, nil
+}
+
+// blockReader reads blocks and checks them.
+type blockReader struct {
+	r    *bufio.Reader
+	head [blockHead]byte
+	body [maxPayload]byte
+	size int // bytes taken from r for the block last tried
+}
+
+// next returns the next block. The payload is valid until the next call. io.EOF: no bytes are left.
+func (b *blockReader) next() (kind byte, payload []byte, err error) {
+	if b.size, err = io.ReadFull(b.r, b.head[:]); err != nil {
+		if err == io.ErrUnexpectedEOF {
+			err = errors.New("the last block is cut short in its head")
+		}
+		return 0, nil, err
+	}
+	n := binary.LittleEndian.Uint32(b.head[:])
+	if n == 0 || n > maxPayload || b.head[5]|b.head[6]|b.head[7] != 0 {
+		return 0, nil, errors.New("a block's head is damaged")
+	}
+	got, err := io.ReadFull(b.r, b.body[:n])
+	b.size += got
+	if err == io.EOF || err == io.ErrUnexpectedEOF {
+		return 0, nil, errors.New("the last block is cut short")
+	}
+	if err != nil {
+		return 0, nil, err
+	}
+	payload = b.body[:n]
+	if blockSum(b.head[:8], payload) != binary.LittleEndian.Uint32(b.head[8:]) {
+		return 0, nil, errors.New("a block fails its checksum")
+	}
+	return b.head[4], payload, nil
+}
