@@ -1,0 +1,68 @@
+package spn
+
+import "bytes"
+
+// Message is one parameter group. It never changes after loading and may be shared.
+type Message struct {
+	PGN        uint32
+	Acronym    string
+	Name       string
+	Length     int    // bytes; 0 when it varies
+	LengthText string // as the source words it
+	Priority   string // default priority, with "(memory)" where it is that
+	Rate       string // transmission rate in words
+	Parameters []*Parameter
+
+	Sources, Confidence string
+}
+
+// Parameter returns the parameter of that number in the group; nil when it has none.
+func (m *Message) Parameter(number uint32) *Parameter {
+	for _, p := range m.Parameters {
+		if p.SPN == number {
+			return p
+		}
+	}
+	return nil
+}
+
+// Blank returns data of the group's length (8 where it varies) that says "not available" everywhere.
+func (m *Message) Blank() []byte {
+	length := m.Length
+	if length == 0 {
+		length = 8
+	}
+	return bytes.Repeat([]byte{0xFF}, length)
+}
+
+// DecodeText takes a Text parameter out of a message's data: a part of data, not a copy.
+// An empty field is NotAvailable; Absent says that the text has fewer fields.
+func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
+	if p.Kind != Text {
+		return nil, Absent
+	}
+	if p.Byte > 0 {
+		if int(p.Byte) > len(data) {
+			return nil, Absent
+		}
+		data = data[p.Byte-1:]
+	}
+	for range p.Field {
+		_, rest, more := bytes.Cut(data, []byte{'*'})
+		if !more {
+			return nil, Absent
+		}
+		data = rest
+	}
+	if p.SPN != softwareIdentification {
+		data, _, _ = bytes.Cut(data, []byte{'*'})
+	}
+	data = bytes.Trim(data, " \x00\xFF")
+	if len(data) == 0 {
+		return nil, NotAvailable
+	}
+	return data, Valid
+}
+
+// softwareIdentification holds several texts after a count; they are given with their '*'.
+const softwareIdentification = 234
