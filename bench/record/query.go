@@ -1,0 +1,87 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Run is one run as the index knows it.
+type Run struct {
+	ID        string
+	Serial    string
+	Started   time.Time
+	Scenario  string
+	Rig       string
+	Bus       string
+	Verdict   string // in the words of judge.Overall
+	UnitHours float64
+	Simulated bool
+	Cause     string // the most likely one in the trade's words; "" when none was named
+	Folder    string // absolute
+}
+
+const selectRuns = `SELECT r.id, r.serial, r.started, r.scenario, r.rig, r.bus, r.verdict,
+	coalesce(r.unit_hours, 0), r.simulated, coalesce(c.title, ''), r.folder
+	FROM runs r LEFT JOIN causes c ON c.run = r.id AND c.place = 0 `
+
+// Runs returns the runs of one unit, or of all when serial is "", newest first.
+func (s *Store) Runs(ctx context.Context, serial string) ([]Run, error) {
+	if serial == "" {
+		return s.query(ctx, selectRuns+`ORDER BY r.started DESC, r.id DESC`)
+	}
+	return s.query(ctx, selectRuns+`WHERE r.serial = ? ORDER BY r.started DESC, r.id DESC`, serial)
+}
+
+// Find returns the run with the given id, or the only one whose id begins with it.
+func (s *Store) Find(ctx context.Context, run string) (Run, error) {
+	// A range instead of LIKE: it uses the primary key, and nothing in run is a wildcard.
+	runs, err := s.query(ctx, selectRuns+`WHERE r.id >= ?1 AND r.id < ?1 || char(0x10FFFF) ORDER BY r.id LIMIT 20`, run)
+	if err != nil {
+		return Run{}, err
+	}
+	if len(runs) == 0 || run == "" {
+		return Run{}, fmt.Errorf("%w %q in the index; holdfast history lists them", ErrNoRun, run)
+	}
+	if len(runs) == 1 || runs[0].ID == run {
+		return runs[0], nil
+	}
+	names := make([]string, len(runs))
+	for i, r := range runs {
+		names[i] = r.ID
+	}
+	return Run{}, fmt.Errorf("%w with %q: %s", ErrManyRuns, run, someOf(names))
+}
+
+func (s *Store) query(ctx context.Context, query string, args ...any) ([]Run, error) {
+	rows, err := s.db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read index: %w", err)
+	}
+	defer rows.Close()
+	var runs []Run
+	for rows.Next() {
+		r, err := s.scan(rows)
+		if err != nil {
+			return nil, fmt.Errorf("read index: %w", err)
+		}
+		runs = append(runs, r)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("read index: %w", err)
+	}
+	return runs, nil
+}
+
+func (s *Store) scan(rows *sql.Rows) (Run, error) {
+	var r Run
+	var started int64
+	err := rows.Scan(&r.ID, &r.Serial, &started, &r.Scenario, &r.Rig, &r.Bus, &r.Verdict, &r.UnitHours,
+		&r.Simulated, &r.Cause, &r.Folder)
+	r.Started = time.Unix(0, started).UTC()
+	r.Folder = s.absolute(r.Folder)
+	r.Serial = strings.ToValidUTF8(r.Serial, "\uFFFD")
+	return r, err
+}
