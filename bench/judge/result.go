@@ -6,6 +6,7 @@ import (
 	"holdfast/bench/cause"
 	"holdfast/bench/grade"
 	"holdfast/bench/measure"
+	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
@@ -47,4 +48,5 @@ type Result struct {
 	Warnings   []string      // lost frames, calibration overdue, shipped example limits ...
 	Recording  *samples.Recording
 	Plan       *scenario.Plan
+	Bench      *rig.Rig // what it was measured with; Identity.Rig is its name
 }
