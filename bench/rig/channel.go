@@ -58,6 +58,22 @@ func (c Channel) String() string {
 // Unit returns the unit in which the channel's values are held; "" for states.
 func (c Channel) Unit() string { return channels[c].unit }
 
+// channelStates are the words for 0 and 1 of the channels that are states.
+var channelStates = map[Channel][2]string{
+	ReturnValveState: {"released", "energised"}, ReturnShutoffState: {"open", "shut"},
+	EmergencyStop: {"released", "pressed"}, GuardClosed: {"open", "closed"}, OutputsEnabled: {"no", "yes"},
+}
+
+// States returns the words for 0 and 1 of a channel that is a state with two values; ok is
+// false for a measured channel and for UnitState, which has sixteen.
+func (c Channel) States() (words [2]string, ok bool) {
+	words, ok = channelStates[c]
+	return words, ok
+}
+
+// IsState says whether the channel is a state and not a measured quantity.
+func (c Channel) IsState() bool { return channels[c].unit == "" }
+
 // ChannelNamed returns the channel of a rig-file name.
 func ChannelNamed(name string) (Channel, bool) {
 	for i, c := range channels {
@@ -84,21 +100,40 @@ const (
 	NumCommands      = iota
 )
 
-var commandNames = [NumCommands]string{"pump_drive", "dosing_duty", "return_valve", "return_shutoff",
-	"heater", "unit_power", "vent", "scale_tare"}
+// commands gives each command its name and either a unit or the words of its two states.
+var commands = [NumCommands]struct {
+	name, unit string
+	states     [2]string
+}{
+	{name: "pump_drive", unit: "%"}, {name: "dosing_duty", unit: "%"},
+	{name: "return_valve", states: [2]string{"released", "energised"}},
+	{name: "return_shutoff", states: [2]string{"open", "shut"}},
+	{name: "heater", states: [2]string{"off", "on"}},
+	{name: "unit_power", states: [2]string{"off", "on"}},
+	{name: "vent", states: [2]string{"closed", "open"}},
+	{name: "scale_tare", states: [2]string{"no", "tare"}},
+}
 
 // String returns the command's name in the rig file.
 func (c Command) String() string {
 	if c < NumCommands {
-		return commandNames[c]
+		return commands[c].name
 	}
 	return fmt.Sprintf("command %d", uint8(c))
 }
 
+// Unit returns the unit in which the command is given; "" for one with two states.
+func (c Command) Unit() string { return commands[c].unit }
+
+// States returns the words for 0 and 1 of a command with two states; ok is false for a quantity.
+func (c Command) States() (words [2]string, ok bool) {
+	return commands[c].states, commands[c].unit == ""
+}
+
 // CommandNamed returns the command of a rig-file name.
 func CommandNamed(name string) (Command, bool) {
-	for i, n := range commandNames {
-		if n == name {
+	for i, c := range commands {
+		if c.name == name {
 			return Command(i), true
 		}
 	}

@@ -1,6 +1,6 @@
 // Package rig describes a bench: which CAN signal is which channel or command, how good each
 // instrument is and until when its calibration holds, what the safe state is and within which
-// limits the bench may move. A Rig is read from a YAML file (Load) and changes bytes of frames
+// limits the bench may move. A Rig is read from a YAML file (Parse) and changes bytes of frames
 // into readings (Decoder) and outputs into frames (Encoder).
 //
 // It judges nothing and keeps no history.
@@ -42,6 +42,9 @@ type Rig struct {
 	LineVolume  Estimate // liquid held by the line between directional valve and dosing valve, mL
 	StrokeVol   float64  // pump stroke volume, mL; 0 when unknown
 	CheckValve  Estimate // opening pressure of the return check valve, bar
+	Barometer   Estimate // typed in, bar absolute: used when no ambient_pressure channel is mapped; 0: none
+
+	alive *signal // counter in a command message; nil when it has none
 }
 
 // Estimate is a value with its expanded uncertainty (k = 2) in the same unit.
@@ -53,8 +56,9 @@ type Instrument struct {
 	Every      time.Duration // expected interval between readings
 	Resolution float64       // one step of the signal, in the channel's unit
 	Accuracy   Accuracy
-	Calibrated time.Time // zero when the channel is a state
-	Due        time.Time
+	Calibrated time.Time // zero when the channel is a state or part of the unit
+	Due        time.Time // the last day on which the calibration holds
+	PartOfUnit bool      // the unit's own sensor: under test, not an instrument of the bench
 	signal     signal
 }
 
@@ -74,10 +78,10 @@ func (a Accuracy) At(reading float64) float64 {
 	return a.OfReading/100*reading + a.OfSpan/100*a.Span + a.Absolute
 }
 
-// Actuator is how one command is sent. Its fields are set by Load.
+// Actuator is how one command is sent. Min and Max bound what may be sent.
 type Actuator struct {
 	Command  Command
-	Min, Max float64
+	Min, Max float64 // in the command's unit
 	signal   signal
 }
 
@@ -125,6 +129,3 @@ type Reading struct {
 	Channel Channel
 	Status  spn.Status
 }
-
-// signal is where a channel or command stands in a frame. (Filled in by Load.)
-type signal struct{}

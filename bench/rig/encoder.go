@@ -1,0 +1,119 @@
+package rig
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"go.einride.tech/can"
+
+	"holdfast/j1939/id"
+)
+
+// Encoder turns outputs into command frames. It allocates nothing after NewEncoder.
+type Encoder struct {
+	messages []message
+	safe     Outputs
+	count    uint64
+}
+
+// message is one command frame with what is written into it.
+type message struct {
+	frame  can.Frame // bits that no command owns are 1: not available, no change
+	fields []*Actuator
+	alive  *signal
+}
+
+// NewEncoder prepares an encoder for a rig.
+func NewEncoder(r *Rig) *Encoder {
+	e := &Encoder{safe: r.Safe}
+	for _, a := range r.Commands {
+		if a != nil {
+			m := e.message(a.signal)
+			m.fields = append(m.fields, a)
+		}
+	}
+	if r.alive != nil {
+		e.message(*r.alive).alive = r.alive
+	}
+	slices.SortFunc(e.messages, func(a, b message) int { return int(a.frame.ID) - int(b.frame.ID) })
+	return e
+}
+
+func (e *Encoder) message(s signal) *message {
+	for i := range e.messages {
+		if id.ID(e.messages[i].frame.ID) == s.id {
+			return &e.messages[i]
+		}
+	}
+	f := can.Frame{ID: uint32(s.id), Length: s.size, IsExtended: true}
+	for i := range f.Data[:s.size] {
+		f.Data[i] = 0xFF
+	}
+	e.messages = append(e.messages, message{frame: f})
+	return &e.messages[len(e.messages)-1]
+}
+
+// Encode appends one frame per command message and counts the alive counter on. Outputs are
+// held by Check before they come here. One that Check would refuse is sent as the command's
+// safe value: a last line of defence that keeps a wrong number off the bus, not a clamp.
+func (e *Encoder) Encode(o Outputs, out []can.Frame) []can.Frame {
+	for i := range e.messages {
+		m := &e.messages[i]
+		f := m.frame
+		for _, a := range m.fields {
+			v := o[a.Command]
+			if a.refuses(v) {
+				v = e.safe[a.Command]
+			}
+			f.Data.SetUnsignedBitsLittleEndian(a.signal.start, a.signal.length, a.raw(v))
+		}
+		if m.alive != nil {
+			mask := uint64(1)<<m.alive.length - 1
+			f.Data.SetUnsignedBitsLittleEndian(m.alive.start, m.alive.length, e.count&mask)
+		}
+		out = append(out, f)
+	}
+	e.count++
+	return out
+}
+
+// raw is the field's value for an output within its bounds.
+func (a *Actuator) raw(v float64) uint64 {
+	if a.signal.twoStates {
+		return a.signal.states[int(v)]
+	}
+	return uint64(math.Round((v - a.signal.offset) / a.signal.scale))
+}
+
+// refuses says whether an output cannot be sent: not a number, out of bounds, or neither of two states.
+func (a *Actuator) refuses(v float64) bool {
+	return !(v >= a.Min && v <= a.Max) || (a.signal.twoStates && v != 0 && v != 1)
+}
+
+// Check says what is wrong with outputs before they are sent: all of it in one error, with
+// the value and what is possible. An output of a command that the rig lacks must be 0.
+func (r *Rig) Check(o Outputs) error {
+	var wrong []string
+	for c := range o {
+		a := r.Commands[c]
+		switch {
+		case a == nil && o[c] != 0:
+			wrong = append(wrong, fmt.Sprintf("%s %g: rig %s has no such command", Command(c), o[c], r.Name))
+		case a != nil && a.refuses(o[c]):
+			wrong = append(wrong, fmt.Sprintf("%s %g: %s", Command(c), o[c], a.possible()))
+		}
+	}
+	if wrong == nil {
+		return nil
+	}
+	return fmt.Errorf("outputs refused: %s", strings.Join(wrong, "; "))
+}
+
+func (a *Actuator) possible() string {
+	if words, ok := a.Command.States(); ok {
+		return fmt.Sprintf("it is 0 (%s) or 1 (%s)", words[0], words[1])
+	}
+	return fmt.Sprintf("it is %g to %g %s", a.Min, a.Max, a.Command.Unit())
+}

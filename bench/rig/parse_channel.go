@@ -1,0 +1,188 @@
+package rig
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"holdfast/bench/yamltext"
+	"holdfast/j1939/unit"
+)
+
+// slowest is the longest expected interval between two readings of a channel.
+const slowest = time.Minute
+
+func (p *parsing) channels(f *yamltext.Fields) {
+	n := f.Need("channels", "a map of channel names")
+	if n == nil {
+		return
+	}
+	if n.Kind != yamltext.Map {
+		p.Fields(n, "channels")
+		return
+	}
+	for _, e := range n.Entries {
+		c, ok := ChannelNamed(e.Key)
+		if !ok {
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("no channel is called %q", yamltext.Clip(e.Key)), yamltext.DidYouMean(e.Key, channelNames()))
+			continue
+		}
+		p.channel(c, p.Fields(e.Value, c.String()))
+	}
+}
+
+func channelNames() []string {
+	out := make([]string, NumChannels)
+	for i := range channels {
+		out[i] = channels[i].name
+	}
+	return out
+}
+
+func (p *parsing) channel(c Channel, f *yamltext.Fields) {
+	in := &Instrument{Channel: c}
+	s, ok := p.signal(f)
+	if ok {
+		ok = p.scaled(f, c, &s)
+	}
+	in.signal = s.signal
+	p.absolute(f, c, in)
+	p.interval(f, in, s.cycleMs, ok)
+	if c.IsState() {
+		ok = p.states(f, c, in) && ok
+	} else {
+		in.Resolution = s.scale
+		in.PartOfUnit = f.Flag("part_of_unit")
+		p.accuracy(f, c, in)
+		p.calibration(f, in)
+	}
+	f.Done()
+	if ok {
+		p.rig.Channels[c] = in
+	}
+}
+
+// scaled brings the signal's scale from its own unit to the channel's.
+func (p *parsing) scaled(f *yamltext.Fields, c Channel, s *found) bool {
+	n := f.Get("signal")
+	if c.IsState() {
+		if s.unit != "" {
+			p.Add(n, fmt.Sprintf("%s carries %s", s.name, s.unit), fmt.Sprintf("%s is a state and has no unit", c))
+		}
+		return s.unit == ""
+	}
+	d, _ := unit.Of(c.Unit())
+	to, ok := d.ToBase(s.unit)
+	if !ok {
+		p.Add(n, fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)), fmt.Sprintf("%s is a %s: a signal in %s or the like is wanted", c, d, d.Base()))
+		return false
+	}
+	if s.parameter == nil {
+		s.scale, s.offset = s.scale*to.Mul/to.Div, s.offset*to.Mul/to.Div+to.Add
+	} else {
+		s.scale, s.toBase = s.scale*to.Mul/to.Div, to
+	}
+	return true
+}
+
+func orNone(symbol string) string {
+	if symbol == "" {
+		return "no unit"
+	}
+	return symbol
+}
+
+func (p *parsing) absolute(f *yamltext.Fields, c Channel, in *Instrument) {
+	if c != LinePressure && c != ReferencePressure {
+		return
+	}
+	in.signal.absolute = f.Word("sent_as", "absolute", "gauge") == 0
+}
+
+func (p *parsing) interval(f *yamltext.Fields, in *Instrument, cycleMs float64, known bool) {
+	switch {
+	case f.Has("every"):
+		in.Every = f.Duration("every", slowest, "10 ms")
+	case cycleMs > 0 && cycleMs <= float64(slowest/time.Millisecond):
+		in.Every = time.Duration(cycleMs * float64(time.Millisecond))
+	case known:
+		f.Need("every", "10 ms")
+	}
+}
+
+// states reads values: {released: 0, pressed: 1} for a channel with two states.
+func (p *parsing) states(f *yamltext.Fields, c Channel, in *Instrument) bool {
+	words, ok := c.States()
+	if !ok {
+		return true
+	}
+	in.signal.states, in.signal.twoStates = p.values(f, words, in.signal.length)
+	return in.signal.twoStates
+}
+
+// values reads which raw value stands for which of two states.
+func (p *parsing) values(f *yamltext.Fields, words [2]string, length uint8) (raw [2]uint64, ok bool) {
+	n := f.Need("values", fmt.Sprintf("{%s: 0, %s: 1}", words[0], words[1]))
+	if n == nil {
+		return raw, false
+	}
+	most := uint64(math.MaxUint32)
+	if length > 0 {
+		most = highest(length)
+	}
+	v := p.Fields(n, "values")
+	ok = true
+	for i, w := range words {
+		var one bool
+		raw[i], one = v.Whole(w, 0, most, fmt.Sprint(i))
+		ok = ok && one
+	}
+	v.Done()
+	if ok && raw[0] == raw[1] {
+		p.Add(n, fmt.Sprintf("values: %d for both %s and %s", raw[0], words[0], words[1]), "two states need two values")
+		return raw, false
+	}
+	return raw, ok
+}
+
+// accuracy reads {of_reading: 0.1 %, of_span: 0.1 %, span: 16 bar, absolute: 0.01 bar}.
+func (p *parsing) accuracy(f *yamltext.Fields, c Channel, in *Instrument) {
+	n := f.Need("accuracy", "{of_span: 0.1 %, span: 16 bar}   # expanded, k = 2")
+	if n == nil {
+		return
+	}
+	a := p.Fields(n, "accuracy")
+	d, _ := unit.Of(c.Unit())
+	if d == unit.Temperature {
+		d = unit.TemperatureDifference // 0.3 K is an error, not a very cold day
+	}
+	in.Accuracy = Accuracy{OfReading: a.QuantityOr("of_reading", unit.Ratio, yamltext.Percent, 0),
+		OfSpan:   a.QuantityOr("of_span", unit.Ratio, yamltext.Percent, 0),
+		Span:     a.QuantityOr("span", d, yamltext.Positive, 0),
+		Absolute: a.QuantityOr("absolute", d, yamltext.NotBelow, 0)}
+	if a.Has("of_span") != a.Has("span") && a.Where() != nil {
+		p.Add(n, "accuracy with one of of_span and span", "write both: of_span: 0.1 %, span: 16 bar")
+	}
+	if !a.Has("of_reading") && !a.Has("of_span") && !a.Has("absolute") && a.Where() != nil {
+		p.Add(n, "accuracy without a number", "write at least one of of_reading, of_span with span, absolute")
+	} else if in.Accuracy == (Accuracy{}) && p.OK() {
+		p.Add(n, "accuracy: 0", "no instrument is perfect; write what its maker or its calibration states")
+	}
+	a.Done()
+}
+
+// calibration reads calibrated: and due:. The unit's own sensor has neither.
+func (p *parsing) calibration(f *yamltext.Fields, in *Instrument) {
+	if in.PartOfUnit {
+		for _, key := range []string{"calibrated", "due"} {
+			if n := f.Get(key); n != nil {
+				p.Add(n, key+" of a sensor that is part of the unit", "leave it out: the unit is what is tested")
+			}
+		}
+		return
+	}
+	in.Calibrated, in.Due = f.Date("calibrated"), f.Date("due")
+	if !in.Due.IsZero() && in.Due.Before(in.Calibrated) {
+		p.Add(f.Get("due"), fmt.Sprintf("due: %s before calibrated: %s", in.Due.Format(time.DateOnly), in.Calibrated.Format(time.DateOnly)), "a calibration is due after it was made")
+	}
+}

@@ -1,0 +1,155 @@
+package rig
+
+import (
+	"fmt"
+	"math"
+
+	"holdfast/bench/yamltext"
+	"holdfast/j1939/unit"
+)
+
+func (p *parsing) commands(f *yamltext.Fields) {
+	n := f.Get("commands")
+	if p.rig.Kind == Bare {
+		n = f.Need("commands", "a map of command names")
+	}
+	if n == nil {
+		return
+	}
+	if n.Kind != yamltext.Map {
+		p.Fields(n, "commands")
+		return
+	}
+	for _, e := range n.Entries {
+		c, ok := CommandNamed(e.Key)
+		if !ok {
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("no command is called %q", yamltext.Clip(e.Key)), yamltext.DidYouMean(e.Key, commandNames()))
+			continue
+		}
+		p.command(c, p.Fields(e.Value, c.String()))
+	}
+}
+
+func commandNames() []string {
+	out := make([]string, NumCommands)
+	for i := range commands {
+		out[i] = commands[i].name
+	}
+	return out
+}
+
+func (p *parsing) command(c Command, f *yamltext.Fields) {
+	a := &Actuator{Command: c}
+	s, ok := p.signal(f)
+	if ok {
+		ok = p.ours(f, s)
+	}
+	if words, two := c.States(); two {
+		ok = p.twoStates(f, a, &s, words) && ok
+	} else {
+		ok = p.quantity(f, a, &s, ok) && ok
+	}
+	a.signal = s.signal
+	f.Done()
+	if ok && p.free(f, a) {
+		p.rig.Commands[c] = a
+	}
+}
+
+// ours holds a command's message against the address that we send from.
+func (p *parsing) ours(f *yamltext.Fields, s found) bool {
+	if from := s.id.Source(); from != p.rig.Source && f.Get("signal") != nil {
+		p.Add(f.Get("signal"), fmt.Sprintf("%s is sent from address %d", s.name, from), fmt.Sprintf("our_address is %d; the two must agree", p.rig.Source))
+		return false
+	}
+	return true
+}
+
+// resting is what the safe state of a command with two states must be: no heat, no reversed
+// flow, nothing shut in.
+var resting = map[Command]float64{SetReturnValve: 0, SetReturnShutoff: 0, SetHeater: 0, SetScaleTare: 0}
+
+func (p *parsing) twoStates(f *yamltext.Fields, a *Actuator, s *found, words [2]string) bool {
+	a.Max = 1
+	s.states, s.twoStates = p.values(f, words, s.length)
+	safe := f.Word("safe", words[0], words[1])
+	if want, ok := resting[a.Command]; ok && safe >= 0 && float64(safe) != want {
+		p.Add(f.Get("safe"), fmt.Sprintf("safe: %s", words[safe]), fmt.Sprintf("the safe state of %s is %s", a.Command, words[int(want)]))
+		return false
+	}
+	if safe == 1 {
+		p.rig.Safe[a.Command] = 1
+	}
+	return s.twoStates && safe >= 0
+}
+
+func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool) bool {
+	d, _ := unit.Of(a.Command.Unit())
+	safe, ok := f.Quantity("safe", d, yamltext.Any, "0 %")
+	if ok && safe != 0 {
+		p.Add(f.Get("safe"), fmt.Sprintf("safe: %g %s", safe, d.Base()), fmt.Sprintf("the safe state of %s is 0 %s", a.Command, d.Base()))
+		ok = false
+	}
+	if !known {
+		f.Get("max")
+		return false
+	}
+	to, fits := d.ToBase(s.unit)
+	if !fits {
+		p.Add(f.Get("signal"), fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)), fmt.Sprintf("%s is commanded in %s", a.Command, d.Base()))
+		f.Get("max")
+		return false
+	}
+	s.scale, s.offset = s.scale*to.Mul/to.Div, s.offset*to.Mul/to.Div+to.Add
+	a.Min = math.Max(0, s.offset)
+	a.Max = s.offset + float64(highest(s.length))*s.scale
+	if s.max > s.min {
+		a.Max = math.Min(a.Max, to.Apply(s.max))
+	}
+	a.Max = math.Min(a.Max, 100)
+	most := f.QuantityOr("max", d, yamltext.Range{Min: a.Min, Max: a.Max}, a.Max)
+	a.Max = most
+	return ok
+}
+
+// free holds a command against those already mapped: two commands must not share bits.
+func (p *parsing) free(f *yamltext.Fields, a *Actuator) bool {
+	for _, other := range p.rig.Commands {
+		if other != nil && other.signal.overlaps(a.signal) {
+			p.Add(f.Get("signal"), fmt.Sprintf("%s shares bits with %s", a.Command, other.Command), "give every command bits of its own")
+			return false
+		}
+	}
+	return true
+}
+
+func (s signal) overlaps(o signal) bool {
+	return s.id == o.id && s.start < o.start+o.length && o.start < s.start+s.length
+}
+
+// alive reads the signal that counts command messages, so that the node can tell a live
+// harness from a stuck buffer.
+func (p *parsing) alive(f *yamltext.Fields) {
+	n := f.Get("alive_counter")
+	if n == nil {
+		return
+	}
+	s, ok := p.signal(p.Fields(&yamltext.Node{Kind: yamltext.Map, Line: n.Line, Column: n.Column,
+		Entries: []yamltext.Entry{{Key: "signal", Line: n.Line, Column: n.Column, Value: n}}}, "alive_counter"))
+	if !ok {
+		return
+	}
+	commanded := false
+	for _, a := range p.rig.Commands {
+		if a != nil && a.signal.overlaps(s.signal) {
+			p.Add(n, fmt.Sprintf("alive_counter shares bits with %s", a.Command), "give the counter bits of its own")
+			return
+		}
+		commanded = commanded || a != nil && a.signal.id == s.id
+	}
+	if !commanded && p.OK() {
+		p.Add(n, fmt.Sprintf("%s stands in a message without a command", s.name), "a counter belongs into a command message")
+		return
+	}
+	p.rig.alive = &s.signal
+}
