@@ -1,4 +1,9 @@
 // Package cause ranks what is likely wrong with a unit, with the evidence in words. Pure.
+//
+// It weighs the measured characteristics by Bayes' rule: each cause says what it does to each
+// feature at an unknown severity; features are standardised by their uncertainty and by what
+// healthy units do, and taken as independent given the cause (naive Bayes). It measures nothing
+// and judges nothing: a likely cause never makes a unit fail.
 package cause
 
 // Cause is one possible fault with the probability that the evidence gives it.

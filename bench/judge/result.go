@@ -1,5 +1,8 @@
 // Package judge takes one recording to a Result: measure, grade, cause, in that order and
-// nothing else. Pure: `holdfast grade` on another day gives the same Result.
+// nothing else. Pure: `holdfast grade` on another day gives the same Result. It also gives a
+// Result its form as result.json.
+//
+// It holds no formula and no limit of its own.
 package judge
 
 import (
@@ -16,6 +19,9 @@ type Line struct {
 	measure.Characteristic
 	Limit   *scenario.Limit // nil: shown, not judged
 	Verdict grade.Verdict
+	// Conformity is the probability that the true value keeps the limit (JCGM 106:2012), 0..1;
+	// meaningful only when the value was measured and there is a limit.
+	Conformity float64
 }
 
 // Overall is the answer for the run.
@@ -35,7 +41,12 @@ const (
 var overallNames = [...]string{"not judged", "pass", "fail", "undecided", "tripped", "stopped", "interrupted", "error"}
 
 // String returns the verdict in the words of result.json.
-func (o Overall) String() string { return overallNames[o] }
+func (o Overall) String() string {
+	if int(o) < len(overallNames) {
+		return overallNames[o]
+	}
+	return "unknown verdict"
+}
 
 // Result is a judged run: everything that a report shows.
 type Result struct {

@@ -16,6 +16,7 @@ type Characteristic struct {
 	U      float64 // expanded uncertainty, k = 2, same unit (JCGM 100:2008, 6.2)
 	State  State
 	Why    string         // why it was not measured, or what AtLeast waited for
+	Note   string         // what else the samples say: worst deviation, dominant frequency ...
 	Budget []Contribution // what U is made of
 	From   clock.Instant  // the samples it came from
 	To     clock.Instant

@@ -12,6 +12,7 @@ type Plan struct {
 	Path        string // where it was read; "shipped" for an embedded one
 	Text        []byte // the file itself: kept in the record of every run
 	Rule        Rule
+	MaxRisk     float64 // shared_risk only: greatest probability of a wrong pass, above 0 and at most 0.5
 	LimitsFrom  string  // whose limits these are: "unit maker", "shop" or "shipped examples"
 	Nominal     float64 // bar gauge
 	MaxPressure float64 // bar gauge; tightens the rig's guard; 0: the rig's alone

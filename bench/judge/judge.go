@@ -1,0 +1,130 @@
+package judge
+
+import (
+	"fmt"
+	"strings"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/grade"
+	"holdfast/bench/measure"
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
+)
+
+// Judge takes one recording to a Result. None of its arguments is changed; the recording and the
+// plan are kept in the Result by reference.
+func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *Result {
+	chars := measure.All(rec, r, p)
+	res := &Result{
+		Identity: id, Rule: p.Rule, LimitsFrom: p.LimitsFrom,
+		Lines: lines(chars, r, p), Recording: rec, Plan: p,
+	}
+	res.Verdict = verdict(rec.Ended, res.Lines)
+	res.warn(rec, r, p)
+	res.Causes = cause.Rank(chars, rec, r, p)
+	return res
+}
+
+// lines holds every characteristic against the limit that is meant for it. A limit that no
+// characteristic answers is a line of its own, not measured: a limit that was set cannot be
+// passed by leaving out the step.
+func lines(chars []measure.Characteristic, r *rig.Rig, p *scenario.Plan) []Line {
+	used := make([]bool, len(p.Limits))
+	out := make([]Line, 0, len(chars))
+	for _, c := range chars {
+		l := Line{Characteristic: c, Verdict: grade.NoLimit}
+		if i := limitFor(c, r, p); i >= 0 {
+			used[i] = true
+			l.Limit = &p.Limits[i]
+			l.Verdict = grade.Judge(c, l.Limit, p.Rule, p.MaxRisk)
+			l.Conformity = grade.Conformity(c, l.Limit)
+		}
+		out = append(out, l)
+	}
+	for i := range p.Limits {
+		if l := &p.Limits[i]; !used[i] && applies(l, r) {
+			c := measure.Characteristic{Name: l.Characteristic, At: l.At, Unit: l.Unit,
+				Why: "no step of the scenario gives this"}
+			out = append(out, Line{Characteristic: c, Limit: l, Verdict: grade.NotMeasured})
+		}
+	}
+	return out
+}
+
+// limitFor returns the index of the limit for a characteristic: one for its set point before one
+// for all set points; -1 for none.
+func limitFor(c measure.Characteristic, r *rig.Rig, p *scenario.Plan) int {
+	general := -1
+	for i := range p.Limits {
+		l := &p.Limits[i]
+		switch {
+		case l.Characteristic != c.Name || !applies(l, r):
+		case l.At != "" && l.At == c.At:
+			return i
+		case l.At == "" && general < 0:
+			general = i
+		}
+	}
+	return general
+}
+
+func applies(l *scenario.Limit, r *rig.Rig) bool {
+	return !l.ControllerOnly || r.Kind == rig.Controller
+}
+
+// verdict is the answer for the run: how it ended comes before what was measured.
+func verdict(ended samples.Ended, lines []Line) Overall {
+	switch ended {
+	case samples.Completed:
+	case samples.Stopped:
+		return Stopped
+	case samples.Tripped:
+		return Tripped
+	case samples.Interrupted:
+		return Interrupted
+	default:
+		return Error
+	}
+	all := make([]grade.Verdict, len(lines))
+	for i, l := range lines {
+		all[i] = l.Verdict
+	}
+	switch grade.Overall(all...) {
+	case grade.Pass:
+		return Pass
+	case grade.Fail:
+		return Fail
+	case grade.Undecided:
+		return Undecided
+	}
+	return NotJudged
+}
+
+// warn adds what a reader must know beside the numbers, and takes a pass back where the
+// instruments do not carry it.
+func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
+	if late := r.Overdue(res.Started); len(late) > 0 {
+		names := make([]string, len(late))
+		for i, in := range late {
+			names[i] = fmt.Sprintf("%s (due %s)", in.Channel, in.Due.Format("2006-01-02"))
+		}
+		text := "calibration does not hold: " + strings.Join(names, ", ")
+		if res.Verdict == Pass {
+			res.Verdict = Undecided
+			text += "; every limit was kept, but this cannot be a pass"
+		}
+		res.Warnings = append(res.Warnings, text)
+	}
+	if rec.FramesLost > 0 {
+		res.Warnings = append(res.Warnings,
+			fmt.Sprintf("%d frames were lost on the way to this computer: some readings are missing", rec.FramesLost))
+	}
+	if p.Rule == scenario.NoRule {
+		res.Warnings = append(res.Warnings, "the scenario states no decision rule: nothing was decided")
+	}
+	if p.LimitsFrom == "" || strings.Contains(p.LimitsFrom, "example") {
+		res.Warnings = append(res.Warnings,
+			"the limits are the shipped examples: put in the data of the unit's maker before deciding about a real unit")
+	}
+}

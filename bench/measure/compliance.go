@@ -1,0 +1,98 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
+)
+
+// withdrawal is one metered volume taken out of the shut circuit.
+type withdrawal struct {
+	mass, uMass   float64 // g, corrected for buoyancy, without the scale's gain
+	drop, uDrop   float64 // bar, corrected for the leak, without the gauge's gain
+	volume        float64 // mL
+	uVolume       float64 // with the scale's gain and the density
+	from, to      clock.Instant
+	n             int
+	before, after float64 // bar, at the middle of the pulse
+}
+
+// compliance is the volume per bar that the shut circuit gives back: a metered mass taken through
+// the dosing valve over the pressure drop, both corrected for the slopes before and after.
+func (b *run) compliance() Characteristic {
+	w, why := b.withdraw()
+	if why != "" {
+		return missing(why)
+	}
+	value := w.volume / w.drop
+	var bud budget
+	bud.add("withdrawn volume", w.uVolume/w.drop)
+	bud.add("pressure drop", value*w.uDrop/w.drop)
+	bud.add(b.pressure.String()+" gain", value*b.gain(b.pressure))
+	return measured(value, bud, span{w.from, w.to, w.n}).
+		noted(fmt.Sprintf("%.2f mL from %.2f to %.2f bar", w.volume, w.before, w.after))
+}
+
+// settleAfter is left out after a valve has moved: the line rings, drops fall and the scale settles.
+const settleAfter = 300 * time.Millisecond
+
+// withdraw evaluates the compliance step. The lines before and after the pulse are carried to its
+// middle: what leaked or dripped meanwhile is then taken out of both mass and pressure.
+func (b *run) withdraw() (withdrawal, string) {
+	s, ok := b.first(scenario.Compliance)
+	if !ok {
+		return withdrawal{}, b.whyNot(scenario.Compliance)
+	}
+	on, ok := b.commanded(rig.SetDosingDuty, 0, s.Start, s.End)
+	if !ok {
+		return withdrawal{}, "the run ended before the dosing valve worked in the compliance step"
+	}
+	off, ok := b.released(rig.SetDosingDuty, 0, on+1, s.End)
+	if !ok || s.End.Sub(off) < 2*settleAfter {
+		return withdrawal{}, "the run ended before the compliance step did"
+	}
+	w := withdrawal{from: s.Start, to: s.End}
+	before := s.Start
+	if on.Sub(before) > 2*settleAfter {
+		before = before.Add(settleAfter)
+	}
+	mid := on.Add(off.Sub(on) / 2)
+	var okP, okM bool
+	w.before, w.after, w.uDrop, okP = b.jump(b.pressure, before, on, off.Add(settleAfter), s.End, mid)
+	m0, m1, um, okM := b.jump(rig.ScaleMass, s.Start, on, off.Add(2*settleAfter), s.End, mid)
+	if !okP || !okM {
+		return w, "too few readings of pressure or scale in the compliance step"
+	}
+	w.drop, w.n = w.before-w.after, len(b.in(b.pressure, s.Start, s.End).T)
+	rho, uRho := b.density(s.Start, s.End)
+	w.mass, w.uMass = (m1-m0)*buoyancy(rho), um
+	w.volume = w.mass / rho * 1000
+	if w.drop < 0.05*b.plan.Nominal || w.volume <= 0 {
+		return w, fmt.Sprintf("withdrawing gave %.2f g and a drop of %.2f bar: no compliance from that", w.mass, w.drop)
+	}
+	rel := math.Hypot(math.Hypot(b.gain(rig.ScaleMass), uRho/rho), w.uMass/w.mass)
+	w.uVolume = w.volume * rel
+	return w, ""
+}
+
+// jump carries the lines through a channel's readings before and after a disturbance to one
+// instant between them, and returns both values with the standard uncertainty of their difference.
+func (b *run) jump(c rig.Channel, from, until, again, to, at clock.Instant) (v0, v1, u float64, ok bool) {
+	q := b.resolution(c)
+	l0, ok0 := fitLine(b.in(c, from, until), at, q)
+	l1, ok1 := fitLine(b.in(c, again, to), at, q)
+	if !ok0 || !ok1 {
+		return 0, 0, 0, false
+	}
+	// A slope that is not established is not carried on: it would add noise and no truth.
+	for _, l := range [...]*line{&l0, &l1} {
+		if math.Abs(l.slope) < 2*l.uSlope {
+			l.slope = 0
+		}
+	}
+	return l0.value(0), l1.value(0), math.Hypot(l0.u(0), l1.u(0)), true
+}

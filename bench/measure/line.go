@@ -1,0 +1,80 @@
+package measure
+
+import (
+	"math"
+
+	"holdfast/bench/samples"
+	"holdfast/j1939/clock"
+)
+
+// line is a straight line fitted to a series: value(t) = at + slope*(t - centre).
+type line struct {
+	centre   float64 // s after origin: where at and slope do not correlate
+	at       float64
+	slope    float64 // per second
+	uAt      float64
+	uSlope   float64
+	residual float64 // standard deviation about the line
+	n        int
+}
+
+// fitLine fits by least squares. Residuals that remember their neighbours (a staircase, a
+// pulsation) widen the uncertainties. q is the resolution: a slope that never leaves one
+// step is still uncertain by what the step hides.
+func fitLine(s samples.Series, origin clock.Instant, q float64) (line, bool) {
+	l := line{n: len(s.T)}
+	if l.n < 3 {
+		return l, false
+	}
+	n := float64(l.n)
+	for i := range s.T {
+		l.centre += s.T[i].Seconds(origin) / n
+		l.at += s.V[i] / n
+	}
+	var sxx, sxy float64
+	for i := range s.T {
+		dx := s.T[i].Seconds(origin) - l.centre
+		sxx += dx * dx
+		sxy += dx * (s.V[i] - l.at)
+	}
+	if sxx <= 0 {
+		return l, false
+	}
+	l.slope = sxy / sxx
+	l.spread(s, origin, sxx)
+	l.resolve(s, q, sxx)
+	return l, true
+}
+
+// spread sets the uncertainties from the residuals.
+func (l *line) spread(s samples.Series, origin clock.Instant, sxx float64) {
+	res := make([]float64, l.n)
+	var ss float64
+	for i := range s.T {
+		res[i] = s.V[i] - l.value(s.T[i].Seconds(origin))
+		ss += res[i] * res[i]
+	}
+	l.residual = math.Sqrt(ss / float64(l.n-2))
+	widen := memory(res, 0) * student(l.n-2)
+	l.uSlope = l.residual / math.Sqrt(sxx) * widen
+	l.uAt = l.residual / math.Sqrt(float64(l.n)) * widen
+}
+
+// resolve adds what rounding hides when the readings do not scatter over several steps:
+// a reading that stays on one step for T may have moved by anything below q.
+func (l *line) resolve(s samples.Series, q, sxx float64) {
+	span := s.T[l.n-1].Seconds(s.T[0])
+	if q <= 0 || span <= 0 {
+		return
+	}
+	hidden := dither(q, l.residual)
+	steps := math.Max(1, math.Abs(l.slope)*span/q)
+	l.uSlope = math.Hypot(l.uSlope, hidden*math.Sqrt(12)/math.Sqrt(3)/span/steps)
+	l.uAt = math.Hypot(l.uAt, hidden/math.Sqrt(steps))
+}
+
+// value is the line at x seconds after the origin.
+func (l line) value(x float64) float64 { return l.at + l.slope*(x-l.centre) }
+
+// u is the standard uncertainty of the line at x seconds after the origin.
+func (l line) u(x float64) float64 { return math.Hypot(l.uAt, l.uSlope*(x-l.centre)) }

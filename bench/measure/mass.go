@@ -1,0 +1,122 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
+)
+
+// massSlope is the slope of a mass channel in g/min over [from, to], with its budget.
+func (b *run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budget, ok bool) {
+	l, ok = fitLine(b.in(c, from, to), from, b.resolution(c))
+	if !ok {
+		return l, nil, false
+	}
+	rho, _ := b.density(from, to)
+	l.slope *= 60 * buoyancy(rho)
+	bud.add(c.String()+" slope", l.uSlope*60)
+	bud.add(c.String()+" gain", l.slope*b.gain(c))
+	return l, bud, true
+}
+
+// doserLeak is the slope on the scale while the dosing valve is commanded shut at regulated pressure.
+func (b *run) doserLeak() Characteristic {
+	s, why := b.hold()
+	if why != "" {
+		return missing(why)
+	}
+	from, to := s.steady()
+	l, bud, ok := b.massSlope(rig.ScaleMass, from, to)
+	if !ok {
+		return missing(b.noReading(rig.ScaleMass))
+	}
+	return measured(l.slope, bud, span{from, to, l.n})
+}
+
+// fluidLoss is what the reservoir loses in the hold, in which nothing is dosed.
+func (b *run) fluidLoss() Characteristic {
+	s, why := b.hold()
+	if why != "" {
+		return missing(why)
+	}
+	from, to := s.steady()
+	l, bud, ok := b.massSlope(rig.ReservoirMass, from, to)
+	if !ok {
+		return missing(b.noReading(rig.ReservoirMass))
+	}
+	return measured(-l.slope, bud, span{from, to, l.n})
+}
+
+// dosingErrors is dosing_error at every set point of the plan.
+func (b *run) dosingErrors(name, unit string) []Characteristic {
+	ran := b.steps(scenario.Dose)
+	var out []Characteristic
+	for i, asked := range b.plan.Steps {
+		if asked.Kind != scenario.Dose {
+			continue
+		}
+		c := missing(b.whyNot(scenario.Dose))
+		for _, s := range ran {
+			if s.Index == i {
+				c = b.dosingError(s)
+			}
+		}
+		c.Name, c.Unit, c.At = name, unit, SetPoint(asked.Duty)
+		out = append(out, c)
+	}
+	if len(out) == 0 {
+		c := missing(b.whyNot(scenario.Dose))
+		c.Name, c.Unit = name, unit
+		return []Characteristic{c}
+	}
+	return out
+}
+
+// SetPoint is how a dosing duty (%) is written as a set point: "20 %".
+func SetPoint(duty float64) string { return fmt.Sprintf("%g %%", duty) }
+
+// dosingError is the mass flow on the scale against what the duty should give at the pressure that
+// stood at the valve (the valve's transfer of the rig file), in % of that.
+func (b *run) dosingError(s step) Characteristic {
+	from, to := s.steady()
+	if to.Sub(from) < heldAtLeast {
+		return missing("the run ended before the dose step was steady")
+	}
+	l, bud, ok := b.massSlope(rig.ScaleMass, from, to)
+	if !ok {
+		return missing(b.noReading(rig.ScaleMass))
+	}
+	p, pb, ok := b.average(b.pressure, from, to)
+	if !ok {
+		return missing(b.noReading(b.pressure))
+	}
+	duty, _, ok := heldMean(b.rec.Commands[rig.SetDosingDuty], from, to)
+	if !ok {
+		duty = s.asked.Duty
+	}
+	asked := Commanded(b.rig.Dosing, p.value, duty)
+	if asked <= 0 {
+		return missing("the rig states no transfer of the dosing valve, or there was no pressure")
+	}
+	percent := 100 / asked
+	var rel budget
+	for _, c := range bud {
+		rel.add(c.Source, c.U*percent)
+	}
+	rel.add(b.pressure.String(), l.slope*percent*pb.standard()/p.value/2)
+	return measured((l.slope-asked)*percent, rel, span{from, to, l.n}).
+		noted(fmt.Sprintf("%.2f g/min on the scale for %.2f commanded at %.2f bar", l.slope, asked, p.value))
+}
+
+// Commanded is the mass flow in g/min that a duty (%) stands for at a pressure (bar gauge):
+// FullFlow sqrt(p/AtPressure) (duty - Lost Frequency), and 0 below that.
+func Commanded(v rig.DosingValve, p, duty float64) float64 {
+	if p <= 0 || v.AtPressure <= 0 {
+		return 0
+	}
+	open := duty/100 - v.Lost.Seconds()*v.Frequency
+	return v.FullFlow * math.Sqrt(p/v.AtPressure) * clamp(open, 0, 1)
+}

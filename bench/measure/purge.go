@@ -1,0 +1,168 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
+)
+
+// emptyBelow is the gauge pressure in bar below which the line counts as emptied of pressure.
+const emptyBelow = 0.2
+
+// steadyTail is how much of the end of a step its final state is read from.
+const steadyTail = 3 * time.Second
+
+// purging returns the purge step and the instant at which the return valve was energised.
+func (b *run) purging() (s step, start clock.Instant, why string) {
+	s, ok := b.first(scenario.Purge)
+	if !ok {
+		return s, 0, b.whyNot(scenario.Purge)
+	}
+	start, ok = b.commanded(rig.SetReturnValve, 0.5, s.Start, s.End)
+	if !ok {
+		return s, 0, "the return valve was not energised in the purge step"
+	}
+	if len(b.in(b.pressure, start, s.End).T) < 3 {
+		return s, start, b.noReading(b.pressure)
+	}
+	return s, start, ""
+}
+
+// purgeTime is return valve energised -> pressure below 0.2 bar gauge and staying to the end of
+// the step.
+func (b *run) purgeTime() Characteristic {
+	s, start, why := b.purging()
+	if why != "" {
+		return missing(why)
+	}
+	w := b.in(b.pressure, start, s.End)
+	last := -1
+	for i, v := range w.V {
+		if v >= emptyBelow {
+			last = i
+		}
+	}
+	sp, bud := span{start, s.End, len(w.T)}, b.timing()
+	if last+1 >= len(w.V) {
+		return atLeast(s.End.Seconds(start), fmt.Sprintf("the line did not fall below %.1f bar", emptyBelow), bud, sp)
+	}
+	at, slope := crossing(w, last+1, emptyBelow)
+	if slope > 0 {
+		bud.add(b.pressure.String()+" accuracy", b.accuracy(b.pressure, emptyBelow)/slope)
+	}
+	return measured(at.Seconds(start), bud, sp)
+}
+
+// changeoverTime is return valve energised -> the pressure turns to emptying: where the line
+// through the fall meets the level before. A line that never falls to half of that has not turned.
+func (b *run) changeoverTime() Characteristic {
+	s, start, why := b.purging()
+	if why != "" {
+		return missing(why)
+	}
+	before := meanOf(b.in(b.pressure, start.Add(-500*time.Millisecond), start).V)
+	w := b.in(b.pressure, start, s.End)
+	if before.n < 3 || before.value < 1 {
+		return missing("the line was not under pressure before the purge")
+	}
+	sp, bud := span{start, s.End, len(w.T)}, b.timing()
+	i50 := firstBelow(w.V, before.value/2, 0)
+	if i50 < 0 {
+		return atLeast(s.End.Seconds(start), "the pressure did not turn to emptying", bud, sp)
+	}
+	// The last reading above 95 % (beyond the pulsation) and the first below 75 %: the early fall.
+	i95 := lastAbove(w.V, math.Min(0.95*before.value, before.value-3*before.sd), i50)
+	i75 := firstBelow(w.V, 0.75*before.value, max(i95, 0))
+	slope := 0.0
+	if i95 >= 0 && i75 > i95 {
+		slope = (w.V[i95] - w.V[i75]) / w.T[i75].Seconds(w.T[i95])
+	}
+	if slope <= 0 {
+		return measured(w.T[max(i75, 0)].Seconds(start)/2, bud, sp)
+	}
+	value := math.Max(0, w.T[i95].Seconds(start)-(before.value-w.V[i95])/slope)
+	bud.add("pulsation", before.sd/slope)
+	return measured(value, bud, sp)
+}
+
+func firstBelow(v []float64, level float64, from int) int {
+	for i := from; i < len(v); i++ {
+		if v[i] < level {
+			return i
+		}
+	}
+	return -1
+}
+
+// lastAbove returns the last index before end at which v is above level; -1 when there is none.
+func lastAbove(v []float64, level float64, end int) int {
+	for i := end - 1; i >= 0; i-- {
+		if v[i] > level {
+			return i
+		}
+	}
+	return -1
+}
+
+// purgeResidual is what is left in the line by mass balance: the line's volume less what came
+// out of it into reservoir and beaker. The few millilitres that the circuit held under pressure
+// beyond the line's own volume are counted in, by the measured compliance.
+func (b *run) purgeResidual() Characteristic {
+	s, start, why := b.purging()
+	if why != "" {
+		return missing(why)
+	}
+	if b.rig.LineVolume.Value <= 0 {
+		return missing("the rig states no line volume")
+	}
+	if s.End.Sub(start) < 2*steadyTail {
+		return missing("the purge step was too short")
+	}
+	back, ub, ok := b.gained(rig.ReservoirMass, s, start)
+	if !ok {
+		return missing(b.noReading(rig.ReservoirMass))
+	}
+	out, uo, ok := b.gained(rig.ScaleMass, s, start)
+	if !ok {
+		return missing(b.noReading(rig.ScaleMass))
+	}
+	rho, uRho := b.density(start, s.End)
+	removed := (back + out) * buoyancy(rho) / rho * 1000
+	held, uHeld := b.stored(start)
+	var bud budget
+	bud.add("line volume", b.rig.LineVolume.U/2)
+	bud.add("reservoir_mass", ub/rho*1000)
+	bud.add("scale_mass", uo/rho*1000)
+	bud.add("density", removed*uRho/rho)
+	bud.add("volume held under pressure", uHeld)
+	return measured(b.rig.LineVolume.Value+held-removed, bud, span{start, s.End, len(b.in(b.pressure, start, s.End).T)}).
+		noted(fmt.Sprintf("%.1f mL came out", removed))
+}
+
+// gained is how much a mass channel rose from the start of a purge to its end, in g, with its
+// standard uncertainty. Dosing just before is allowed for by the line through the last seconds.
+func (b *run) gained(c rig.Channel, s step, start clock.Instant) (g, u float64, ok bool) {
+	q := b.resolution(c)
+	l0, ok0 := fitLine(b.in(c, start.Add(-8*time.Second), start), start, q)
+	m := meanOf(b.in(c, s.End.Add(-steadyTail), s.End).V)
+	if !ok0 || m.n == 0 {
+		return 0, 0, false
+	}
+	u = math.Hypot(l0.u(0), math.Hypot(m.u, dither(q, m.sd)))
+	g = m.value - l0.value(0)
+	return g, math.Hypot(u, g*b.gain(c)), true
+}
+
+// stored is the volume that the circuit held beyond its own at the pressure before a purge, in mL.
+func (b *run) stored(start clock.Instant) (v, u float64) {
+	p := meanOf(b.in(b.pressure, start.Add(-500*time.Millisecond), start).V).value
+	c := b.compliance()
+	if c.State != Measured {
+		return 0, 0.4 * math.Max(p, 0) // unknown: anything up to a common compliance
+	}
+	return c.Value * p, c.U / 2 * p
+}

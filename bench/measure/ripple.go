@@ -1,0 +1,123 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"sort"
+	"time"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+)
+
+// ripple is the 95th percentile, over 1 s windows of the hold, of the peak-to-peak pressure
+// after a straight line is taken out; its note names the dominant frequency and the shaft's.
+func (b *run) ripple() Characteristic {
+	s, why := b.hold()
+	if why != "" {
+		return missing(why)
+	}
+	w := b.series(b.pressure, s)
+	var pp []float64
+	for _, win := range windows(w, time.Second) {
+		if len(win.V) >= 10 {
+			pp = append(pp, peakToPeak(win))
+		}
+	}
+	if len(pp) == 0 {
+		return missing(b.noReading(b.pressure))
+	}
+	_, sd := moments(pp)
+	sort.Float64s(pp)
+	value := percentile(pp, 0.95)
+	f := dominant(w)
+	shaft := meanOf(b.series(rig.PumpSpeed, s).V).value / 60
+	var bud budget
+	bud.add("spread between windows", sd/math.Sqrt(float64(len(pp))))
+	bud.add("gauge", value*b.gain(b.pressure))
+	bud.add("resolution", b.resolution(b.pressure)/math.Sqrt(6))
+	bud.add("noise of the gauge", b.ventedNoise())
+	if fs := 1 / b.every(b.pressure); shaft > 0 && shaft < fs/2 {
+		// A peak falls up to half a sampling interval beside a reading.
+		bud.add("sampling", value*(1-math.Cos(math.Pi*shaft/fs))/math.Sqrt(12))
+	}
+	from, to := s.steady()
+	note := fmt.Sprintf("dominant %.1f Hz", f)
+	if shaft > 0 {
+		note += fmt.Sprintf(", shaft %.1f Hz", shaft)
+	}
+	return measured(value, bud, span{from, to, len(w.V)}).noted(note)
+}
+
+// ventedNoise is the scatter of the gauge when nothing moves.
+func (b *run) ventedNoise() float64 {
+	for _, s := range b.rec.Steps {
+		if s.Kind == 0 && s.End > s.Start { // vent
+			from, to := b.ventedPart(step{StepRun: s})
+			_, sd := moments(b.in(b.pressure, from, to).V)
+			return sd
+		}
+	}
+	return 0
+}
+
+// peakToPeak is the range of a window about its own straight line.
+func peakToPeak(w samples.Series) float64 {
+	l, ok := fitLine(w, w.T[0], 0)
+	if !ok {
+		lo, hi := extremes(w.V)
+		return hi - lo
+	}
+	var lo, hi float64
+	for i, v := range w.V {
+		d := v - l.value(w.T[i].Seconds(w.T[0]))
+		lo, hi = math.Min(lo, d), math.Max(hi, d)
+	}
+	return hi - lo
+}
+
+// percentile interpolates linearly between sorted values (definition 7 of Hyndman and Fan).
+func percentile(sorted []float64, p float64) float64 {
+	x := p * float64(len(sorted)-1)
+	i := int(x)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+// dominant is the frequency in Hz of the strongest line of the spectrum below half the
+// sampling rate, above 1 Hz (below it is regulation); a Hann window, refined by a parabola
+// through the peak. 0 when there are too few readings.
+func dominant(w samples.Series) float64 {
+	n := len(w.V)
+	if n < 32 {
+		return 0
+	}
+	fs := float64(n-1) / w.T[n-1].Seconds(w.T[0])
+	avg, _ := moments(w.V)
+	x := make([]float64, n)
+	for i, v := range w.V {
+		x[i] = (v - avg) * (0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n-1)))
+	}
+	c := fourier.NewFFT(n).Coefficients(nil, x)
+	first := int(math.Ceil(float64(n) / fs))
+	best := first
+	for k := first; k < len(c); k++ {
+		if cmplx.Abs(c[k]) > cmplx.Abs(c[best]) {
+			best = k
+		}
+	}
+	if best < 1 || best+1 >= len(c) {
+		return float64(min(best, len(c)-1)) * fs / float64(n)
+	}
+	l, m, r := cmplx.Abs(c[best-1]), cmplx.Abs(c[best]), cmplx.Abs(c[best+1])
+	shift := 0.0
+	if d := l - 2*m + r; d < 0 {
+		shift = (l - r) / (2 * d)
+	}
+	return (float64(best) + shift) * fs / float64(n)
+}
