@@ -1,0 +1,52 @@
+package sim
+
+import (
+	"math/rand/v2"
+
+	h "holdfast/sim/hydraulic"
+	"holdfast/sim/unit"
+)
+
+// design is one unit on one bench before it moves: what is true about them.
+type design struct {
+	unit      unit.Unit
+	circuit   h.Parameters
+	ambient   float64 // Pa
+	room      float64 // °C
+	tank      float64 // °C, in the reservoir
+	supply    float64 // V at the bench terminals
+	reservoir float64 // kg at the start
+}
+
+// newDesign draws a healthy unit and a bench, then gives the unit its faults. The spread is
+// that of good units of one kind (common practice, no source), cut at two standard deviations.
+func newDesign(o Options, rng *rand.Rand) design {
+	d := design{unit: unit.Reference(), circuit: h.Reference()}
+	normal := func(mean, sd float64) float64 { return mean + sd*min(max(rng.NormFloat64(), -2), 2) }
+	vary := func(v *float64, share float64) { *v *= normal(1, share) }
+
+	vary(&d.unit.Stroke, 0.01)
+	vary(&d.unit.Efficiency, 0.005)
+	vary(&d.unit.Motor.Resistance, 0.02)
+	vary(&d.unit.Motor.Friction, 0.05)
+	vary(&d.unit.Coil.R20, 0.015)
+	vary(&d.unit.Heater.R20, 0.02)
+	d.unit.Sensor.Offset = normal(0, 0.02*h.Bar)
+	d.unit.Sensor.Gain = normal(1, 0.002)
+	d.unit.SensorFeed = normal(5, 0.01)
+	vary(&d.circuit.ReturnCdA, 0.02)
+	vary(&d.circuit.Compliance, 0.04)
+	vary(&d.circuit.LaminarLeak, 0.2)
+	vary(&d.circuit.DoseCdA, 0.005)
+
+	d.ambient = 98e3 + 4e3*rng.Float64()
+	d.room = normal(22, 0.5)
+	d.tank = normal(d.room, 0.3)
+	d.supply = normal(24, 0.03)
+	d.reservoir = normal(3, 0.1)
+
+	for _, name := range sortedNames(o.Faults) {
+		faultNamed(name).do(&d, o.Faults[name])
+	}
+	return d
+}

@@ -1,0 +1,129 @@
+package sim
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"holdfast/sim/fluid"
+	h "holdfast/sim/hydraulic"
+	"holdfast/sim/rig"
+	"holdfast/sim/unit"
+)
+
+// plant is unit, circuit and bench hardware in motion. Its inner loop allocates nothing.
+type plant struct {
+	unit    unit.Unit
+	circuit *h.Circuit
+	kind    fluid.Kind
+	design  design
+	rng     *rand.Rand
+
+	in      h.Inputs
+	pulse   h.Pulse
+	command rig.Commands
+	drive   unit.Commands
+
+	celsius float64 // of the fluid in line and unit
+	slug    float64 // of the air drawn in: a random process of unit variance
+
+	// Since the last tick, for the instruments that average.
+	turned, amps, returned float64
+	// What the instruments' own filters show.
+	flow, speed, current, beaker float64
+}
+
+// Time constants of instruments and bench valves, s. Common practice, no source.
+const (
+	step           = 1e-3 // the grid of the integration
+	tick           = 10e-3
+	flowLag        = 0.30 // return flow meter
+	speedLag       = 0.05
+	currentLag     = 0.02
+	scaleLag       = 0.15
+	bathTime       = 900.0 // fluid in the line to the room
+	slugTime       = 0.20  // how long a slug of air lasts
+	slugDepth      = 0.8   // standard deviation of the air share over its mean
+	shutoffPerStep = step / 0.03
+	ventPerStep    = step / 0.02
+)
+
+func newPlant(d design, kind fluid.Kind, rng *rand.Rand) *plant {
+	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, celsius: d.room}
+	p.circuit = h.New(d.circuit, kind, d.room, d.ambient, d.reservoir)
+	p.in.ReturnOpen = 1
+	return p
+}
+
+// obey takes over the node's outputs.
+func (p *plant) obey(c rig.Commands) {
+	p.command = c
+	p.drive = unit.Commands{Power: c.Power, Drive: c.Drive, Valve: c.Valve, Heater: c.Heater}
+	p.pulse.Set(c.Duty)
+}
+
+// advance integrates one step of the grid.
+func (p *plant) advance() {
+	c := p.circuit
+	p.in.DoseOpen = p.pulse.Step(step, c.DoseFrequency, c.DoseLost)
+	p.in.ReturnOpen = towards(p.in.ReturnOpen, !p.command.Shutoff, shutoffPerStep)
+	p.in.VentOpen = towards(p.in.VentOpen, p.command.Vent, ventPerStep)
+	p.unit.Step(step, &p.drive, p.design.supply, c.Gauge(), p.celsius, &p.in)
+	c.Step(step, &p.in)
+	p.turned += p.unit.Motor.Speed
+	p.amps += p.unit.Motor.Current
+}
+
+func towards(x float64, open bool, by float64) float64 {
+	if open {
+		return min(x+by, 1)
+	}
+	return max(x-by, 0)
+}
+
+// observe runs once a tick: filters, temperature, and the air that is drawn in.
+func (p *plant) observe() {
+	const n = tick / step
+	returned := p.circuit.Returned - p.returned
+	p.returned = p.circuit.Returned
+	lag(&p.flow, returned/tick/h.MLPerMin, flowLag)
+	lag(&p.speed, p.turned/n*60/(2*math.Pi), speedLag)
+	lag(&p.current, p.amps/n, currentLag)
+	lag(&p.beaker, p.circuit.Beaker*1000, scaleLag)
+	p.turned, p.amps = 0, 0
+	p.warm(returned)
+	if mean := p.design.circuit.SuctionAir; mean > 0 {
+		p.slug += -p.slug*tick/slugTime + math.Sqrt(2*tick/slugTime)*p.rng.NormFloat64()
+		p.circuit.SuctionAir = min(max(mean*(1+slugDepth*p.slug), 0), 0.95)
+	}
+}
+
+// warm moves the fluid's temperature: to the room's while it stands, to the tank's as it is pumped.
+func (p *plant) warm(pumped float64) {
+	p.celsius += (p.design.room - p.celsius) * tick / bathTime
+	p.celsius += (p.design.tank - p.celsius) * min(pumped/p.circuit.LineVolume, 1)
+	p.circuit.SetFluid(p.kind.At(p.celsius), p.celsius)
+}
+
+func lag(shown *float64, truth, time float64) { *shown += (truth - *shown) * -math.Expm1(-tick/time) }
+
+// readings is what the instruments see now.
+func (p *plant) readings(r *rig.Readings) {
+	c, u := p.circuit, &p.unit
+	*r = rig.Readings{
+		Pressure: c.Pressure / 1e3, ReturnFlow: p.flow, PumpSpeed: p.speed,
+		Supply: p.design.supply, UnitVoltage: u.Voltage,
+		PumpCurrent: p.current, ValveCurrent: u.Coil.Current, HeaterAmps: u.Heater.Current,
+		Beaker: p.beaker, SensorFeed: u.Sensor.Supply, Fluid: p.celsius, Ambient: p.design.room,
+		Barometer: p.design.ambient / 1e3, Reservoir: c.Reservoir * 1000,
+		ShutoffShut: p.in.ReturnOpen < 0.5, Emergency: r.Emergency, GuardOpen: r.GuardOpen,
+	}
+	if !p.drive.Power {
+		r.UnitSensor = rig.SensorUnfed
+		return
+	}
+	pa, ok := u.Sensor.Read(u.Sensor.Output(c.Pressure, p.rng.NormFloat64()))
+	r.UnitPressure = pa / 1e3
+	if !ok {
+		r.UnitSensor = rig.SensorBroken
+	}
+}

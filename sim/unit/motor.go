@@ -1,0 +1,68 @@
+package unit
+
+import "math"
+
+// Motor is the permanent-magnet motor on its eccentric. One turn is one delivery stroke
+// (first half turn) and one suction stroke.
+type Motor struct {
+	Resistance float64 // winding at 20 °C, ohm; 5.2
+	Constant   float64 // V s/rad = N m/A; 0.055
+	Friction   float64 // N m, dry
+	Drag       float64 // N m s/rad
+	Inertia    float64 // kg m2
+
+	Speed   float64 // rad/s, never negative: the pump turns one way only
+	Current float64 // A
+	angle   float64 // rad, 0..2 pi
+	cosine  float64 // of angle
+}
+
+// Step turns the shaft for dt seconds at a mean motor voltage against a pressure difference
+// over the pump (Pa, negative counts as none) and returns the geometric volume moved in m3.
+// Volume is the difference of two piston positions: it is exact whatever dt.
+func (m *Motor) Step(dt, voltage, difference, stroke float64) float64 {
+	load := m.Friction
+	if m.angle < math.Pi && difference > 0 {
+		load += difference * stroke / 2 * math.Sqrt(max(0, 1-m.cosine*m.cosine))
+	}
+	m.accelerate(dt, voltage, load)
+	if m.Speed <= 0 {
+		return 0
+	}
+	return stroke * m.turn(m.Speed*dt)
+}
+
+// accelerate integrates J dw/dt = k i - load - drag w with i = (u - k w)/R by the trapezoidal
+// rule. The driver blocks current the other way: a motor that is switched off coasts.
+func (m *Motor) accelerate(dt, voltage, load float64) {
+	inertia := m.Inertia / dt
+	damping := m.Drag
+	drive := 0.0
+	if voltage > m.Constant*m.Speed {
+		drive = m.Constant * voltage / m.Resistance
+		damping += m.Constant * m.Constant / m.Resistance
+	}
+	next := (m.Speed*(inertia-damping/2) + drive - load) / (inertia + damping/2)
+	next = max(next, 0)
+	m.Current = max(0, (voltage-m.Constant*(m.Speed+next)/2)/m.Resistance)
+	m.Speed = next
+}
+
+// turn moves the shaft by a and returns the share of a stroke pushed out.
+func (m *Motor) turn(a float64) float64 {
+	out := 0.0
+	before := m.angle
+	m.angle += a
+	if before < math.Pi {
+		end := min(m.angle, math.Pi)
+		c := math.Cos(end)
+		out = (m.cosine - c) / 2
+		m.cosine = c
+	}
+	if m.angle >= 2*math.Pi {
+		m.angle -= 2 * math.Pi
+		m.cosine = math.Cos(m.angle)
+		out += (1 - m.cosine) / 2
+	}
+	return out
+}

@@ -1,0 +1,29 @@
+package unit
+
+// Spool is the directional valve: released it connects tank to line, energised line to tank.
+type Spool struct {
+	Delay  float64 // s from coil current to movement
+	Travel float64 // s from stop to stop
+	Free   float64 // 0..1: how far the spool gets; 1 is whole
+	Hold   float64 // 0..1: how much of the forward way stays open when energised; 0 is whole
+	wait   float64
+	at     float64 // 0 released, 1 energised
+}
+
+// Step moves the spool for dt and returns how far the two ways are open.
+func (s *Spool) Step(dt float64, energised bool) (forward, reverse float64) {
+	target := 0.0
+	if energised {
+		target = 1
+	}
+	if s.at == target {
+		s.wait = s.Delay
+	} else if s.wait > 0 {
+		s.wait -= dt
+	} else if s.at < target {
+		s.at = min(s.at+dt/s.Travel, 1)
+	} else {
+		s.at = max(s.at-dt/s.Travel, 0)
+	}
+	return 1 - s.at*(1-s.Hold), s.at * s.Free
+}
