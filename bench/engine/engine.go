@@ -83,7 +83,8 @@ type engine struct {
 	sup      *interlock.Supervisor
 	decoder  *rig.Decoder
 	encoder  *rig.Encoder
-	dtcs     *transport.Receiver
+	dtcs     transport.Receiver
+	faults   diag.Faults
 	next     clock.Instant // start of the next command cycle
 	sent     rig.Outputs   // as last journalled
 	buf      []can.Frame
@@ -113,7 +114,7 @@ func Run(ctx context.Context, c Config) (out Outcome, err error) {
 func newEngine(c Config) *engine {
 	now := c.Port.Now()
 	e := &engine{Config: c, sup: interlock.New(c.Rig, now), next: now,
-		decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig), dtcs: transport.NewReceiver(),
+		decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig),
 		buf: make([]can.Frame, 256), readings: make([]rig.Reading, 0, 16), frames: make([]einride.Frame, 0, 4)}
 	e.sup.Tighten(c.Plan.MaxPressure)
 	e.state.init(c.Rig, c.Plan.Nominal)
