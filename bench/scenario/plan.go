@@ -30,6 +30,16 @@ const (
 	SharedRisk      // the probability of a wrong pass is at most Plan.MaxRisk
 )
 
+var ruleNames = [...]string{"no rule", "simple", "guarded", "shared_risk"}
+
+// String returns the rule's word in the scenario language.
+func (r Rule) String() string {
+	if int(r) < len(ruleNames) {
+		return ruleNames[r]
+	}
+	return "unknown rule"
+}
+
 // Kind is what a step does. See scenarios/README.md.
 type Kind uint8
 
@@ -39,7 +49,7 @@ const (
 	Prime                    // pump at Drive until Pressure is reached and stays
 	Pressurise               // regulate to Pressure until inside Band and staying
 	Hold                     // regulate at Pressure for Duration
-	Compliance               // pump off, return shut, Duty on the dosing valve for Pulse, then wait
+	Compliance               // pump off, return shut: wait Settle, Duty on the dosing valve for Pulse, wait Settle
 	LeakDown                 // pump off, return shut, dosing valve shut, for Duration
 	Dose                     // regulate at Pressure and dose at Duty for Duration
 	Purge                    // return valve energised, pump at Drive, dosing valve at Duty
@@ -58,8 +68,9 @@ type Step struct {
 	Name     string // the person's own label; the kind's word when not given
 	Kind     Kind
 	Line     int           // in the scenario file
+	Column   int           // in the scenario file
 	Duration time.Duration // how long (vent, electrics, hold, leak-down, dose, purge)
-	Settle   time.Duration // the first part of Duration that is not measured
+	Settle   time.Duration // the first part of Duration that is not measured; in a compliance step the wait before and after the pulse
 	Timeout  time.Duration // when it has not come about by then, the step has failed
 	Stays    time.Duration // how long a condition must hold without a break
 	Pulse    time.Duration // how long the dosing valve works in a compliance step
@@ -76,5 +87,18 @@ type Limit struct {
 	Lower, Upper   *float64 // in Unit; nil: no limit on that side
 	Unit           string
 	ControllerOnly bool // applies only to a unit with its own controller
-	Line           int
+	Line, Column   int
+}
+
+// Longest is the longest that a step may take: its duration, or the time-out of what it waits for.
+func (s Step) Longest() time.Duration {
+	if s.Kind == Compliance {
+		return 2*s.Settle + s.Pulse
+	}
+	return max(s.Duration, s.Timeout)
+}
+
+// Builds says whether steps of a kind build or keep pressure in the line.
+func (k Kind) Builds() bool {
+	return k == Prime || k == Pressurise || k == Hold || k == Dose || k == Repressurise
 }

@@ -214,3 +214,6 @@ func place(n ast.Node) *Node {
 	}
 	return &Node{Line: 1, Column: 1}
 }
+
+// Count is how many problems were found so far.
+func (r *Reader) Count() int { return len(r.problems) }

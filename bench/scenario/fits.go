@@ -1,0 +1,143 @@
+package scenario
+
+import (
+	"fmt"
+	"strings"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/yamltext"
+)
+
+// needs is what a bench must have for a kind of step.
+type needs struct {
+	commands []rig.Command
+	channels []anyOf
+}
+
+var stepNeeds = [...]needs{
+	Vent:         {commands: []rig.Command{rig.SetVent}},
+	Electrics:    {commands: []rig.Command{rig.SetReturnValve}},
+	Prime:        {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Pressurise:   {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Hold:         {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Compliance:   {commands: []rig.Command{rig.SetReturnShutoff, rig.SetDosingDuty}, channels: []anyOf{pressure, one(rig.ScaleMass)}},
+	LeakDown:     {commands: []rig.Command{rig.SetReturnShutoff}, channels: []anyOf{pressure}},
+	Dose:         {commands: []rig.Command{rig.SetPumpDrive, rig.SetDosingDuty}, channels: []anyOf{one(rig.LinePressure), one(rig.ScaleMass)}},
+	Purge:        {commands: []rig.Command{rig.SetReturnValve, rig.SetPumpDrive, rig.SetDosingDuty}, channels: []anyOf{pressure}},
+	Repressurise: {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Relieve:      {channels: []anyOf{pressure}},
+}
+
+// Fits says whether a bench can run a plan: what it lacks for a step or a limit, pressures
+// that reach its guard, drives beyond its actuators. Everything at once, as
+// yamltext.Problems in the scenario file.
+func Fits(p *Plan, r *rig.Rig) error {
+	c := &fit{plan: p, rig: r}
+	c.guard()
+	for _, s := range p.Steps {
+		c.step(s)
+	}
+	for _, l := range p.Limits {
+		c.limit(l)
+	}
+	return c.problems.Err()
+}
+
+type fit struct {
+	plan     *Plan
+	rig      *rig.Rig
+	problems yamltext.Problems
+}
+
+func (c *fit) add(line, column int, found, do string) {
+	p := yamltext.Problem{Path: c.plan.Path, Line: line, Column: column, Found: found, Do: do}
+	for _, q := range c.problems {
+		if q == p {
+			return
+		}
+	}
+	c.problems = append(c.problems, p)
+}
+
+// guard: a plan may tighten the bench's limit and never loosen it.
+func (c *fit) guard() {
+	if c.plan.MaxPressure > c.rig.Guard.MaxPressure {
+		c.add(1, 1, fmt.Sprintf("max_pressure %g bar is above the guard of rig %s, %g bar", c.plan.MaxPressure, c.rig.Name, c.rig.Guard.MaxPressure),
+			"a plan may tighten the guard, never loosen it")
+	}
+}
+
+func (c *fit) step(s Step) {
+	n := stepNeeds[s.Kind]
+	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.commands, n.channels)
+	if guard := c.rig.Guard.MaxPressure; s.Kind.Builds() && s.Pressure*(1+s.Band/100) >= guard {
+		c.add(s.Line, s.Column, fmt.Sprintf("%s at %g bar reaches the guard of rig %s, %g bar", s.Kind, s.Pressure, c.rig.Name, guard),
+			"ask for less: the interlock would trip")
+	}
+	c.beyond(s, rig.SetPumpDrive, s.Drive)
+	c.beyond(s, rig.SetDosingDuty, s.Duty)
+	if s.Kind == Dose && c.rig.Dosing.Frequency > 0 {
+		if lost := 100 * c.rig.Dosing.Lost.Seconds() * c.rig.Dosing.Frequency; s.Duty <= lost {
+			c.add(s.Line, s.Column, fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty, c.rig.Name),
+				fmt.Sprintf("%g %% is lost in opening; ask for more", lost))
+		}
+	}
+}
+
+func (c *fit) beyond(s Step, command rig.Command, value float64) {
+	a := c.rig.Commands[command]
+	if a != nil && value != 0 && (value < a.Min || value > a.Max) {
+		c.add(s.Line, s.Column, fmt.Sprintf("%s: %s %g %%", s.Kind, command, value),
+			fmt.Sprintf("rig %s can do %g to %g %%", c.rig.Name, a.Min, a.Max))
+	}
+}
+
+// limit: what is not measured can never pass, so a limit that this bench cannot measure is a
+// mistake now and not a disappointment after the run.
+func (c *fit) limit(l Limit) {
+	ch, ok := Lookup(l.Characteristic)
+	if !ok || (l.ControllerOnly && c.rig.Kind != rig.Controller) {
+		return
+	}
+	c.lacking(l.Line, l.Column, l.Characteristic, ch.Commands, ch.Channels)
+	switch {
+	case l.Characteristic == "purge_residual" && c.rig.LineVolume.Value == 0:
+		c.add(l.Line, l.Column, "purge_residual needs line_volume", "state it in rig "+c.rig.Name)
+	case l.Characteristic == "dosing_error" && c.rig.Dosing.FullFlow == 0:
+		c.add(l.Line, l.Column, "dosing_error needs dosing_valve", "state its transfer in rig "+c.rig.Name)
+	case l.Characteristic == "volumetric_efficiency" && c.rig.StrokeVol == 0:
+		c.add(l.Line, l.Column, "volumetric_efficiency needs stroke_volume", "state it in rig "+c.rig.Name)
+	}
+}
+
+func (c *fit) lacking(line, column int, what string, commands []rig.Command, channels []anyOf) {
+	for _, cmd := range commands {
+		if c.rig.Commands[cmd] == nil {
+			c.add(line, column, fmt.Sprintf("%s needs the command %s and rig %s has none", what, cmd, c.rig.Name),
+				"map it in the rig, or leave this out")
+		}
+	}
+	for _, any := range channels {
+		if !c.has(any) {
+			c.add(line, column, fmt.Sprintf("%s needs the channel %s and rig %s has none", what, any, c.rig.Name),
+				"map it in the rig, or leave this out")
+		}
+	}
+}
+
+func (c *fit) has(any anyOf) bool {
+	for _, ch := range any {
+		if c.rig.Channels[ch] != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func (a anyOf) String() string {
+	names := make([]string, len(a))
+	for i, c := range a {
+		names[i] = c.String()
+	}
+	return strings.Join(names, " or ")
+}

@@ -1,0 +1,88 @@
+package scenario
+
+import (
+	"fmt"
+
+	"holdfast/bench/yamltext"
+)
+
+// line is what stands in the line before a step.
+type line uint8
+
+const (
+	atRest    line = iota // vented or never filled: no pressure
+	filled                // primed: full, some pressure
+	regulated             // at a regulated pressure
+	shutIn                // was at pressure, pump off: somewhere below
+	purged                // sucked empty
+)
+
+// order holds the sequence of steps against what a bench can do: nothing is held before it is
+// built, nothing is left under pressure at the end.
+func (p *parsing) order(steps *yamltext.Node) {
+	now := atRest
+	built := false
+	for i, s := range p.plan.Steps {
+		if found, do := misplaced(now, s.Kind); found != "" {
+			p.AddAt(s.Line, s.Column, found, do)
+		}
+		now = after(now, s.Kind)
+		built = built || s.Kind.Builds() || s.Kind == Purge
+		if i == len(p.plan.Steps)-1 && built && s.Kind != Relieve {
+			p.AddAt(s.Line, s.Column, fmt.Sprintf("the plan ends in %s and leaves the line under pressure", s.Kind),
+				fmt.Sprintf("end it with - relieve: %s", Relieve.Example()))
+		}
+	}
+}
+
+// misplaced says why a step cannot stand where it does; "" when it can.
+func misplaced(now line, k Kind) (found, do string) {
+	under := now != atRest && now != purged
+	switch k {
+	case Hold, Dose:
+		if now == atRest || now == filled {
+			return fmt.Sprintf("%s before the line is pressurised", k), "put a pressurise step before it"
+		}
+		if now == purged {
+			return fmt.Sprintf("%s with a purged line", k), "put a repressurise step before it"
+		}
+	case Compliance, LeakDown:
+		if now != regulated {
+			return fmt.Sprintf("%s without regulated pressure just before", k), "put a hold or pressurise step directly before it"
+		}
+	case Pressurise:
+		if now == purged {
+			return "pressurise with a purged line", "use repressurise, which fills the line first"
+		}
+	case Repressurise:
+		if now != purged {
+			return "repressurise without a purge before", "use pressurise"
+		}
+	case Electrics:
+		if under {
+			return "electrics with the line under pressure: it energises the return valve", "put it before prime or after relieve"
+		}
+	case Vent:
+		if under {
+			return "vent with the line under pressure", "use relieve, which waits until the pressure is gone"
+		}
+	}
+	return "", ""
+}
+
+// after is what stands in the line after a step.
+func after(now line, k Kind) line {
+	switch k {
+	case Vent, Relieve:
+		return atRest
+	case Prime:
+		return filled
+	case Pressurise, Repressurise, Hold, Dose:
+		return regulated
+	case Compliance, LeakDown:
+		return shutIn
+	case Purge:
+		return purged
+	}
+	return now
+}
