@@ -51,6 +51,7 @@ func (e *engine) lost() bool {
 func (e *engine) finish(ended samples.Ended) {
 	defer e.Journal.End(e.next, ended, e.Port.Stats().Lost)
 	e.outcome.Ended = ended
+	e.Progress = nil // whoever watches may be what failed
 	e.sup.Arm(false)
 	e.hold(e.Rig.Safe, safeFor)
 	e.outcome.Pressure, e.outcome.Fresh = e.pressure(e.next)
