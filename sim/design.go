@@ -34,6 +34,8 @@ func newDesign(o Options, rng *rand.Rand) design {
 	d.unit.Sensor.Offset = normal(0, 0.02*h.Bar)
 	d.unit.Sensor.Gain = normal(1, 0.002)
 	d.unit.SensorFeed = normal(5, 0.01)
+	d.circuit.LineVolume = normal(38, 0.5) * h.ML
+	d.circuit.CheckOpening = normal(0.30, 0.025) * h.Bar
 	vary(&d.circuit.ReturnCdA, 0.02)
 	vary(&d.circuit.Compliance, 0.04)
 	vary(&d.circuit.LaminarLeak, 0.2)

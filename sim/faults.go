@@ -41,7 +41,7 @@ var faults = [...]fault{
 	{"return-valve-stuck", "changes over after 1.5 s and half way", "stays forward; coil current is there",
 		func(d *design, s float64) {
 			d.unit.Spool.Delay += 3 * s
-			d.unit.Spool.Free = 1 - s
+			d.unit.Spool.Free *= 1 - s
 			d.unit.Spool.Hold = max(0, 5*s-4)
 		}},
 	{"sensor-offset", "+0.5 bar", "+1 bar",

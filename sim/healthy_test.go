@@ -24,8 +24,8 @@ func TestHealthy_Figures(t *testing.T) {
 		require.InDelta(t, 158, m.flow, 10, "return flow, mL/min")
 		require.InDelta(t, 0.1, m.leak, 0.06, "leak, mL/min")
 		require.Less(t, m.below, 2.0, "changeover to below 0.2 bar, s")
-		require.Less(t, m.empty, 35.0, "line and suction empty, s")
-		require.Less(t, m.residual, 6.0, "left in line and suction, mL")
+		require.InDelta(t, 25, m.empty, 10, "line down to 4 mL, s")
+		require.Less(t, m.residual, 6.0, "left in the line, mL")
 		require.Greater(t, m.residual, 1.0, "no purge leaves nothing: film on the wall")
 		require.Less(t, m.refill, 30.0, "refill, s")
 	}
@@ -42,7 +42,6 @@ type figures struct {
 // release runs prime, pressurise, hold, leak-down, dose, purge, refill.
 func (d *driver) release() (m figures) {
 	d.run(time.Second)
-	dry := d.Truth()
 	d.out.drive = 60
 	m.prime = d.until(40*time.Second, func() bool { return d.gauge() >= 2 }).Seconds()
 	d.regulate(2, 10*time.Second)
@@ -51,7 +50,7 @@ func (d *driver) release() (m figures) {
 	d.hold(&m)
 	d.leakDown(&m)
 	d.dose(&m)
-	d.purge(&m, dry)
+	d.purge(&m)
 	d.out = outputs{drive: 60}
 	m.refill = d.until(60*time.Second, func() bool { return d.gauge() >= 2 }).Seconds()
 	return m
@@ -117,7 +116,7 @@ func (d *driver) dose(m *figures) {
 	d.out.duty = 0
 }
 
-func (d *driver) purge(m *figures, dry Truth) {
+func (d *driver) purge(m *figures) {
 	d.regulate(9, 2*time.Second)
 	began := d.now
 	d.out = outputs{valve: 1, drive: 60, duty: 50}
@@ -127,14 +126,12 @@ func (d *driver) purge(m *figures, dry Truth) {
 		if tr.Pressure > 0.2 {
 			below = d.now.Seconds(began)
 		}
-		if tr.LineLiquid+tr.Suction > 6 {
+		if tr.LineLiquid > 4 {
 			wet = d.now.Seconds(began)
 		}
 	}
 	d.run(45 * time.Second)
 	d.each = nil
 	m.below, m.empty = below, wet
-	end := d.Truth()
-	m.residual = (dry.Reservoir - end.Reservoir - end.Beaker - end.Lost) / end.Density
-	m.residual *= 1e3
+	m.residual = d.Truth().LineLiquid
 }

@@ -15,7 +15,8 @@ simulated bench.` + exitHelp,
 		SilenceErrors: true,
 	}
 	root.AddCommand(
-	// newRunCommand(), newSimCommand(), newCheckCommand(), newDecodeCommand(),
+		newSimCommand(),
+	// newRunCommand(), newCheckCommand(), newDecodeCommand(),
 	// newReportCommand(), newHistoryCommand(), newSpnCommand(),
 	)
 	return root

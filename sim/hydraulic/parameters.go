@@ -20,6 +20,7 @@ type Parameters struct {
 	LineBore       float64
 	SuctionVolume  float64
 	SuctionBore    float64
+	SuctionLift    float64
 	Compliance     float64
 	TrappedAir     float64
 	ReturnCdA      float64
@@ -59,6 +60,8 @@ var table = [...]row{
 	{"line bore", "m", func(p *Parameters) *float64 { return &p.LineBore }, 1e-3, 20e-3, reference},
 	{"suction volume", "m3", func(p *Parameters) *float64 { return &p.SuctionVolume }, 1e-6, 500e-6, reference},
 	{"suction bore", "m", func(p *Parameters) *float64 { return &p.SuctionBore }, 1e-3, 20e-3, reference},
+	{"share of blown-back air that empties the suction hose", "1", func(p *Parameters) *float64 { return &p.SuctionLift }, 0, 1,
+		"0: the tank stands above the unit, as on the reference bench; 1: below"},
 	// Hose 4 x 6 mm polyamide 0.0108 mL/bar a metre (Lame, E 0.7 GPa); the rest is the elastic
 	// element of the filter housing. Liquid included. Trapped air comes on top.
 	{"compliance without air", "m3/Pa", func(p *Parameters) *float64 { return &p.Compliance }, 1e-15, 1e-10, reference},

@@ -53,9 +53,11 @@ func (c *Circuit) draw(swept float64) float64 {
 }
 
 // expel pushes liquid (kg) and air (m3 at ambient) down the suction hose: what was in it
-// leaves into the tank until only a film is left.
+// leaves into the tank until only a film is left. Where the tank stands above the unit the
+// air bubbles up through the hose and the liquid stays (SuctionLift 0).
 func (c *Circuit) expel(liquid, air float64) {
 	rho := c.fluid.Density
+	air *= c.SuctionLift
 	share := clamp((c.Suction/rho - c.suctFilm) / (taper * c.SuctionVolume))
 	out := min(c.Suction+liquid, (liquid+air*rho)*share)
 	if over := c.Suction + liquid - c.SuctionVolume*rho; over > out {
@@ -67,7 +69,7 @@ func (c *Circuit) expel(liquid, air float64) {
 
 // taper is the share of a hose's volume over which a purge goes over from liquid to air: the
 // front is not flat. Common practice, no source.
-const taper = 0.1
+const taper = 0.3
 
 // reexpansion is the volumetric efficiency left by gas that the dead volume holds back: the
 // gas there expands again by the ratio of outlet to inlet pressure before anything is drawn.

@@ -16,19 +16,22 @@ type instrument struct {
 	z float64 // standard normal, drawn once: the true error is z * class/2
 }
 
-// The bench's instruments. The classes are those of good industrial instruments (common
-// practice, no source); reference gauge: 0.1 % of its 16 bar span.
+// The bench's instruments. The classes are those that the shipped rig file states (good
+// industrial instruments; common practice, no source); reference gauge: 0.1 % of 16 bar.
 var (
-	classReference   = class{0, 1.6, 0.3}      // kPa
-	classFlow        = class{0.5, 0.2, 0.3}    // mL/min
-	classSpeed       = class{0.1, 0.5, 1}      // r/min
-	classVoltage     = class{0.1, 0.010, 3e-3} // V
-	classCurrent     = class{0.5, 0.005, 2e-3} // A
-	classSensorFeed  = class{0.1, 0.005, 1e-3} // V
-	classScale       = class{0.02, 0.02, 8e-3} // g
-	classReservoir   = class{0.02, 0.2, 0.05}  // g
-	classTemperature = class{0, 0.5, 0.02}     // K
-	classBarometer   = class{0, 0.05, 5e-3}    // kPa
+	classReference = class{0, 1.6, 0.3}       // kPa
+	classFlow      = class{0.5, 0.5, 0.3}     // mL/min
+	classSpeed     = class{0.2, 1, 1}         // r/min
+	classVoltage   = class{0.1, 0.010, 0.003} // V
+	classPumpAmps  = class{0.5, 0.010, 0.002} // A
+	classCoilAmps  = class{0.5, 0.005, 0.001} // A
+	classHeater    = class{0.5, 0.010, 0.005} // A
+	classFeed      = class{0.1, 0.005, 0.001} // V
+	classScale     = class{0, 0.02, 0.008}    // g
+	classReservoir = class{0, 0.2, 0.05}      // g
+	classFluid     = class{0, 0.3, 0.02}      // K
+	classRoom      = class{0, 0.5, 0.02}      // K
+	classBarometer = class{0, 0.1, 0.005}     // kPa
 )
 
 // Instruments is the set of one bench.
@@ -47,10 +50,10 @@ func newInstruments(rng *rand.Rand) instruments {
 		rng:       rng,
 		reference: draw(classReference), flow: draw(classFlow), speed: draw(classSpeed),
 		supply: draw(classVoltage), unitVoltage: draw(classVoltage),
-		pumpCurrent: draw(classCurrent), coilCurrent: draw(classCurrent),
-		sensorFeed: draw(classSensorFeed), heaterCurrent: draw(classCurrent),
+		pumpCurrent: draw(classPumpAmps), coilCurrent: draw(classCoilAmps),
+		sensorFeed: draw(classFeed), heaterCurrent: draw(classHeater),
 		scale: draw(classScale), reservoir: draw(classReservoir),
-		fluidTemp: draw(classTemperature), ambientTemp: draw(classTemperature), barometer: draw(classBarometer),
+		fluidTemp: draw(classFluid), ambientTemp: draw(classRoom), barometer: draw(classBarometer),
 	}
 }
 

@@ -4,7 +4,7 @@ package unit
 type Spool struct {
 	Delay  float64 // s from coil current to movement
 	Travel float64 // s from stop to stop
-	Free   float64 // 0..1: how far the spool gets; 1 is whole
+	Free   float64 // 0..1: share of the pump's displacement that reaches the line when energised
 	Hold   float64 // 0..1: how much of the forward way stays open when energised; 0 is whole
 	wait   float64
 	at     float64 // 0 released, 1 energised

@@ -1,0 +1,88 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/socketcan"
+	"holdfast/j1939/clock"
+	"holdfast/sim"
+)
+
+type simOptions struct {
+	bus    string
+	faults faultsFlag
+	seed   uint64
+}
+
+func newSimCommand() *cobra.Command {
+	var o simOptions
+	cmd := &cobra.Command{
+		Use:   "sim --bus INTERFACE",
+		Short: "Be a bench on a CAN interface: simulated unit, instruments and I/O node",
+		Long: `Runs the simulated bench on a CAN interface in real time until Ctrl-C: a second computer,
+or a second adapter of the same one, can then run every test without a unit. It answers to
+the messages of bench-node.dbc and to nothing else. Never put it on a vehicle's bus: it sends.
+
+Faults, each with a severity of 0 to 1; several combine:
+` + describeFaults() + exitHelp,
+		Example: `  holdfast sim --bus can1
+  holdfast sim --bus can1 --fault membrane-split=0.6 --fault sensor-offset=0.3 --seed 7`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runSim(cmd.Context(), o, cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.bus, "bus", "", "CAN interface")
+	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
+	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
+	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
+	return cmd
+}
+
+func describeFaults() string {
+	var b strings.Builder
+	for _, name := range sim.FaultNames() {
+		fmt.Fprintf(&b, "  %-19s %s\n", name, sim.DescribeFault(name))
+	}
+	return b.String()
+}
+
+func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
+	if o.bus == "sim" {
+		return withStatus(exitUsage, errors.New("--bus sim is the bench inside `holdfast run`; "+
+			"name a CAN interface (can1) here"))
+	}
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
+	port, err := socketcan.Open(o.bus, socketcan.Options{})
+	if err != nil {
+		return withStatus(exitBus, err)
+	}
+	defer port.Close()
+	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: clock.Real()})
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s; Ctrl-C ends it\n", o.bus, o.seed, unitInWords(&o.faults))
+	if err := can.Serve(ctx, port, bench); err != nil {
+		return withStatus(exitBus, err)
+	}
+	return nil
+}
+
+func unitInWords(f *faultsFlag) string {
+	if len(f.Map()) == 0 {
+		return "healthy unit"
+	}
+	return "unit with " + f.String()
+}
