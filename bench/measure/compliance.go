@@ -62,7 +62,7 @@ func (b *run) withdraw() (withdrawal, string) {
 	}
 	mid := on.Add(off.Sub(on) / 2)
 	var okP, okM bool
-	w.before, w.after, w.uDrop, okP = b.jump(b.pressure, before, on, off.Add(settleAfter), s.End, mid)
+	w.before, w.after, w.uDrop, okP = b.pressureJump(before, on, off.Add(settleAfter), s.End, mid)
 	m0, m1, um, okM := b.jump(rig.ScaleMass, s.Start, on, off.Add(2*settleAfter), s.End, mid)
 	if !okP || !okM {
 		return w, "too few readings of pressure or scale in the compliance step"
@@ -95,4 +95,34 @@ func (b *run) jump(c rig.Channel, from, until, again, to, at clock.Instant) (v0,
 		}
 	}
 	return l0.value(0), l1.value(0), math.Hypot(l0.u(0), l1.u(0)), true
+}
+
+// pressureJump is jump for the pressure. Where a leak-down gave the law of the leak, each reading is
+// carried to the middle by that law, which follows the curve of a fast leak where a line would not.
+func (b *run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1, u float64, ok bool) {
+	l, why := b.leakDown()
+	if why != "" || l.slope < 3*l.uFit {
+		return b.jump(b.pressure, from, until, again, to, at)
+	}
+	m0, c0 := b.carried(from, until, at, l)
+	m1, c1 := b.carried(again, to, at, l)
+	if m0.n < 3 || m1.n < 3 {
+		return 0, 0, 0, false
+	}
+	q := b.resolution(b.pressure)
+	noise := math.Hypot(math.Hypot(m0.u, dither(q, m0.sd)), math.Hypot(m1.u, dither(q, m1.sd)))
+	// Both were carried towards the middle, one forwards and one back: an error of the slope adds up.
+	return m0.value, m1.value, math.Hypot(noise, (c0+c1)*l.uFit/l.slope), true
+}
+
+// carried is the mean of the readings in [from, to], each carried to one instant by the law of the
+// leak, and by how much they were carried on average.
+func (b *run) carried(from, to, at clock.Instant, l leakRun) (m mean, by float64) {
+	w := b.in(b.pressure, from, to)
+	v := make([]float64, len(w.V))
+	for i, p := range w.V {
+		v[i] = decay(at.Seconds(w.T[i]), p, l.slope, l.share, b.plan.Nominal)
+		by += math.Abs(v[i]-p) / float64(len(v))
+	}
+	return meanOf(v), by
 }

@@ -28,12 +28,12 @@ func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fi
 		return out, false
 	}
 	out.rss = sumSquares(f, x, y, out.p)
+	out.approach(f, x, y)
 	lambda := 1e-3
-	var jac *mat.Dense
-	for range 200 {
-		var res *mat.VecDense
-		jac, res = jacobian(f, x, y, out.p)
-		step, ok := damped(jac, res, lambda)
+	scale := make([]float64, k)
+	for range 300 {
+		jac, res := jacobian(f, x, y, out.p)
+		step, ok := damped(jac, res, scale, lambda)
 		if !ok {
 			return out, false
 		}
@@ -57,8 +57,31 @@ func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fi
 		}
 	}
 	out.s = math.Sqrt(out.rss / float64(n-k))
-	jac, _ = jacobian(f, x, y, out.p)
+	jac, _ := jacobian(f, x, y, out.p)
 	return out, out.covariance(jac)
+}
+
+// approach moves each parameter by itself once, by a Gauss-Newton step that is halved until it helps. From a
+// start whose parameters are wrong by orders of magnitude (NIST's BoxBOD from 1, 1) the joint step
+// would run to where the model is flat.
+func (f *fitted) approach(model func(float64, []float64) float64, x, y []float64) {
+	for i := range f.p {
+		j, r := jacobian(model, x, y, f.p)
+		col := j.ColView(i)
+		step := mat.Dot(col, r) / mat.Dot(col, col)
+		if math.IsNaN(step) || math.IsInf(step, 0) {
+			continue
+		}
+		for range 20 {
+			next := append([]float64(nil), f.p...)
+			next[i] += step
+			if rss := sumSquares(model, x, y, next); rss < f.rss {
+				f.p, f.rss = next, rss
+				break
+			}
+			step /= 2
+		}
+	}
 }
 
 func sumSquares(f func(float64, []float64) float64, x, y, p []float64) (ss float64) {
@@ -89,17 +112,19 @@ func jacobian(f func(float64, []float64) float64, x, y, p []float64) (*mat.Dense
 	return j, r
 }
 
-// damped solves (J'J + lambda diag(J'J)) step = J'r as a least-squares problem of twice the columns.
-func damped(j *mat.Dense, r *mat.VecDense, lambda float64) ([]float64, bool) {
+// damped solves (J'J + lambda D'D) step = J'r as a least-squares problem with k more rows. D holds the
+// greatest column norms seen so far (More 1978, as MINPACK does): a parameter that has run to where
+// it has no effect is not let run on.
+func damped(j *mat.Dense, r *mat.VecDense, scale []float64, lambda float64) ([]float64, bool) {
 	n, k := j.Dims()
 	a, b := mat.NewDense(n+k, k, nil), mat.NewVecDense(n+k, nil)
 	a.Slice(0, n, 0, k).(*mat.Dense).Copy(j)
 	for i := range k {
-		norm := mat.Norm(j.ColView(i), 2)
-		if !(norm > 0) || math.IsInf(norm, 0) {
+		scale[i] = math.Max(scale[i], mat.Norm(j.ColView(i), 2))
+		if !(scale[i] > 0) || math.IsInf(scale[i], 0) {
 			return nil, false
 		}
-		a.Set(n+i, i, math.Sqrt(lambda)*norm)
+		a.Set(n+i, i, math.Sqrt(lambda)*scale[i])
 	}
 	for i := range n {
 		b.SetVec(i, r.AtVec(i))

@@ -39,6 +39,7 @@ type leakRun struct {
 	slope  float64 // -dp/dt at nominal pressure, bar/s
 	uFit   float64 // from the scatter
 	uLaw   float64 // from not knowing the law
+	share  float64 // laminar share of it that was fitted or assumed
 	law    string
 	span   span
 	coarse bool // read from the steps of a coarse sensor
@@ -133,7 +134,7 @@ func (l *leakRun) fit(x, y []float64, nominal float64, w samples.Series, q float
 	}
 	// Not enough fall to tell: both laws, and what lies between them.
 	wide := widening(withShare(lam, 1), x, y, nominal)
-	l.slope, l.law = (lam.p[1]+turb.p[1])/2, "law of the leak not determined"
+	l.slope, l.share, l.law = (lam.p[1]+turb.p[1])/2, 0.5, "law of the leak not determined"
 	l.uFit = math.Max(lam.sd(1), turb.sd(1)) * wide
 	l.uLaw = math.Abs(lam.p[1]-turb.p[1]) / math.Sqrt(12)
 	return ""
@@ -153,7 +154,8 @@ func (l *leakRun) known(free, lam, turb fitted, x, y []float64, nominal float64)
 }
 
 func (l *leakRun) take(f fitted, x, y []float64, nominal float64, law string) {
-	l.slope, l.uFit, l.law = f.p[1], f.sd(1)*widening(f, x, y, nominal), law
+	l.slope, l.share, l.law = f.p[1], f.p[2], law
+	l.uFit = f.sd(1) * widening(f, x, y, nominal)
 }
 
 // withShare makes a two-parameter fit look like a three-parameter one with a fixed share.
