@@ -16,7 +16,9 @@ simulated bench.` + exitHelp,
 	}
 	root.AddCommand(
 		newSimCommand(),
-	// newRunCommand(), newCheckCommand(), newDecodeCommand(),
+		newCheckCommand(),
+		newDecodeCommand(),
+	// newRunCommand(),
 	// newReportCommand(), newHistoryCommand(), newSpnCommand(),
 	)
 	return root

@@ -1,0 +1,109 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+	"holdfast/bench/yamltext"
+	"holdfast/j1939/clock"
+)
+
+type checkOptions struct {
+	scenario, rig string
+	json          bool
+}
+
+func newCheckCommand() *cobra.Command {
+	var o checkOptions
+	c := &cobra.Command{
+		Use:   "check SCENARIO --rig RIG",
+		Short: "Check a scenario against a bench before anything moves",
+		Long: `Check reads a scenario and a rig and says everything that is wrong in them, each at its
+file, line and column: what was found and what would do. Otherwise it shows what a run
+would do: the steps with their longest times, the limits with the decision rule, the
+channels with their accuracy and calibration, and what to know beforehand.
+
+SCENARIO and RIG are a path or the name of a shipped file. Nothing is sent anywhere.` + exitHelp,
+		Example: "  holdfast check release --rig bench-node\n  holdfast check ./my-unit.yaml --rig ./my-bench.yaml --json",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.scenario = args[0]
+			return runCheck(o, clock.Real().Time(), cmd.OutOrStdout())
+		},
+	}
+	c.Flags().StringVar(&o.rig, "rig", "", "rig file or name of a shipped rig (needed)")
+	c.Flags().BoolVar(&o.json, "json", false, "print the answer as JSON")
+	if err := c.MarkFlagRequired("rig"); err != nil {
+		panic(err) // the flag is defined two lines above
+	}
+	return c
+}
+
+// runCheck prints problems to out in JSON, and returns them as the error in words.
+func runCheck(o checkOptions, now time.Time, out io.Writer) error {
+	p, r, err := loadPlanAndRig(o.scenario, o.rig)
+	if o.json {
+		answer := checkAnswer{Schema: checkSchema, OK: err == nil, Problems: problemsOf(err)}
+		if err == nil {
+			answer.describe(p, r, now)
+		}
+		enc := json.NewEncoder(out)
+		enc.SetIndent("", "  ")
+		if errWrite := enc.Encode(answer); errWrite != nil {
+			return withStatus(exitInternal, errWrite)
+		}
+		if err != nil {
+			return withStatus(exitUsage, nil)
+		}
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return showCheck(out, p, r, now)
+}
+
+// checkWarnings is what a person should know before running a plan that is not wrong.
+func checkWarnings(p *scenario.Plan, r *rig.Rig, now time.Time) []string {
+	var out []string
+	for _, in := range r.Overdue(now) {
+		out = append(out, in.Channel.String()+": calibration was due on "+in.Due.Format(time.DateOnly)+"; no pass is possible")
+	}
+	if p.LimitsFrom == scenario.FromExamples {
+		out = append(out, "the limits are shipped examples; replace them with the data of the unit's maker")
+	}
+	if len(p.Limits) == 0 {
+		out = append(out, "the scenario sets no limit; nothing can pass")
+	}
+	return out
+}
+
+// problemsOf takes apart what loading returned; what has no place gets none.
+func problemsOf(err error) []checkProblem {
+	out := []checkProblem{}
+	var walk func(error)
+	walk = func(err error) {
+		var many yamltext.Problems
+		if joined, ok := err.(interface{ Unwrap() []error }); ok {
+			for _, e := range joined.Unwrap() {
+				walk(e)
+			}
+		} else if errors.As(err, &many) {
+			for _, p := range many {
+				out = append(out, checkProblem{p.Path, p.Line, p.Column, p.Found, p.Do})
+			}
+		} else if inner := errors.Unwrap(err); inner != nil {
+			walk(inner)
+		} else if err != nil {
+			out = append(out, checkProblem{Found: err.Error()})
+		}
+	}
+	walk(err)
+	return out
+}
