@@ -63,10 +63,15 @@ func (p *Parameter) Decode(data []byte) (raw uint64, value float64, status Statu
 	if !ok {
 		return 0, 0, Absent
 	}
-	if status = p.StatusOf(raw); status == Valid {
-		value = p.Scale.Value(raw)
+	status = p.StatusOf(raw)
+	switch {
+	case status != Valid:
+		return raw, 0, status
+	case p.Kind == Bits:
+		return raw, float64(raw), Valid // up to 64 bits, no scale
+	default:
+		return raw, p.Scale.Value(raw), Valid
 	}
-	return raw, value, status
 }
 
 // Extract takes the raw bits out of a message's data; false when they are not in it.
@@ -127,7 +132,14 @@ func (p *Parameter) indicator(raw uint64) Status {
 	}
 }
 
-// Valid raw values of a Measured parameter: the lowest and the highest.
+// Variant says whether the parameter is there only when the group's first byte has a certain
+// value (the control byte of PGN 60416), and which.
+func (p *Parameter) Variant() (first byte, varies bool) { return byte(p.onlyIf), p.onlyIf >= 0 }
+
+// Plain says that the bits stand together: raw = word >> shift & mask. The SPN of 19 bits does not.
+func (p *Parameter) Plain() bool { return p.Bits > 0 && !p.split }
+
+// Range returns the lowest and the highest valid raw value of a Measured parameter.
 func (p *Parameter) Range() (low, high uint64) { return p.low, p.high }
 
 // Encode writes the value's nearest raw value into data and leaves all other bits. It refuses,

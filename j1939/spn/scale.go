@@ -17,8 +17,11 @@ import (
 type Scale struct {
 	Mul, Add int64
 	Decimals uint8 // digits after the point of the exact value, 0..9
-	Shown    uint8 // digits after the point that tell neighbouring raw values apart; at most Decimals
+	Shown    uint8 // digits after the point for a person; at most Decimals
 }
+
+// shownExactly: up to so many decimals a person is shown the exact value.
+const shownExactly = 3
 
 var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
 
@@ -37,6 +40,10 @@ func newScale(resolution, offset string) (Scale, error) {
 		return Scale{}, err
 	}
 	s := Scale{Mul: mul, Add: add, Decimals: uint8(decimals)}
+	if decimals <= shownExactly {
+		s.Shown = s.Decimals
+		return s, nil
+	}
 	for float64(mul) < powersOfTen[decimals-int(s.Shown)] {
 		s.Shown++
 	}
@@ -86,8 +93,9 @@ func (s Scale) AppendExact(dst []byte, raw uint64) []byte {
 	return appendFixed(dst, v, decimals)
 }
 
-// AppendShown appends the value of raw for a person: rounded half away from zero to as many
-// decimals as tell neighbouring raw values apart, so 0.03125 °C a bit shows as 23.03.
+// AppendShown appends the value of raw for a person: the exact value where three decimals do, otherwise
+// rounded half away from zero to as many as tell neighbouring raw values apart, so a temperature of
+// 0.03125 °C a bit shows as 23.03.
 func (s Scale) AppendShown(dst []byte, raw uint64) []byte {
 	v := int64(raw)*s.Mul + s.Add
 	for range s.Decimals - s.Shown - min(1, s.Decimals-s.Shown) {
