@@ -10,6 +10,9 @@ import (
 	"os"
 )
 
+// version is set by the linker (make build).
+var version = "unreleased"
+
 func main() {
 	os.Exit(execute(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+)
+
+type runOptions struct {
+	scenario, rig, bus, serial, out string
+	unitHours                       float64
+	faults                          faultsFlag
+	seed                            uint64
+	realTime, yes, json             bool
+}
+
+func newRunCommand() *cobra.Command {
+	var o runOptions
+	cmd := &cobra.Command{
+		Use:   "run SCENARIO --rig RIG --bus BUS --serial S",
+		Short: "Run a test on a unit, judge it and keep the record",
+		Long: `Runs a scenario on a bench, computes what the unit does with its uncertainty, decides
+pass, fail or undecided by the scenario's rule, names the likely cause and keeps the record:
+frames.pcapng, the journal, result.json, report.html and junit.xml in a folder of the run.
+
+SCENARIO and RIG are a path or the name of a shipped one. BUS is a CAN interface (can0) or
+sim, the simulated bench. Nothing moves before you have said yes (or --yes).
+
+Ctrl-C relieves the line and ends the run; a second Ctrl-C ends at once. Both leave the
+bench in its safe state.` + exitHelp,
+		Example: `  holdfast run release --rig bench-node --bus can0 --serial HF-2041 --unit-hours 18400
+  holdfast run release --rig bench-node --bus sim --serial DEMO-1 --fault membrane-split=0.6 --yes`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.scenario = args[0]
+			return runRun(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func (o *runOptions) addFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&o.rig, "rig", "", "rig file, or the name of a shipped one")
+	f.StringVar(&o.bus, "bus", "", "CAN interface, or sim")
+	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
+	f.Float64Var(&o.unitHours, "unit-hours", 0, "operating hours of the unit, h")
+	f.StringVar(&o.out, "out", "", "folder for the records (default: holdfast/runs in the user's data folder)")
+	f.Var(&o.faults, "fault", "with --bus sim: NAME=SEVERITY (0..1), repeatable")
+	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim: seed of the simulated unit and instruments")
+	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
+	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves")
+	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
+	for _, name := range []string{"rig", "bus", "serial"} {
+		_ = cmd.MarkFlagRequired(name) // fails only for a flag that does not exist
+	}
+}
+
+// check finds what is wrong with the flags themselves.
+func (o *runOptions) check() error {
+	if strings.TrimSpace(o.serial) == "" {
+		return errors.New("--serial is empty: type the number on the unit's plate")
+	}
+	if o.unitHours < 0 || o.unitHours != o.unitHours {
+		return errors.New("--unit-hours: hours are 0 or more")
+	}
+	if o.bus != simBus && (len(o.faults.Map()) > 0 || o.realTime) {
+		return fmt.Errorf("--fault and --real-time go with --bus sim; %s is a real bus", o.bus)
+	}
+	return nil
+}
+
+func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writer) error {
+	if err := o.check(); err != nil {
+		return withStatus(exitUsage, err)
+	}
+	plan, r, err := loadPlanAndRig(o.scenario, o.rig)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	warn(errOut, plan, r)
+	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
+		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
+	}
+	run, err := openRun(o, plan, r)
+	if err != nil {
+		return err
+	}
+	defer run.close()
+	result, err := run.perform(ctx, newProgress(errOut, plan))
+	if err != nil {
+		return err
+	}
+	if err := run.show(out, result, o.json); err != nil {
+		return withStatus(exitInternal, err)
+	}
+	fmt.Fprintln(errOut, "record: "+run.folder.Path)
+	return withStatus(statusOfVerdict(result), nil)
+}
+
+// confirm asks before anything moves. What is not a clear yes is a no.
+func confirm(in io.Reader, out io.Writer, p *scenario.Plan, r *rig.Rig, bus string) bool {
+	fmt.Fprintf(out, `%s on %s over %s.
+The pump will run and build up to %.4g bar. Before you say yes:
+  - eye protection on; every fitting tight; nobody's hand at the dosing valve's outlet
+  - supply and heater leads dry and covered; surfaces may be hot
+  - DEF (AUS 32) off skin and connectors; the unit maker's data and local rules come first
+Type yes to start: `, p.Title, r.Title, bus, highestPressure(p))
+	var answer string
+	_, err := fmt.Fscanln(in, &answer)
+	return err == nil && strings.EqualFold(answer, "yes")
+}
+
+func highestPressure(p *scenario.Plan) float64 {
+	highest := 0.0
+	for _, s := range p.Steps {
+		highest = max(highest, s.Pressure)
+	}
+	return highest
+}
+
+// loadPlanAndRig reads both files and holds them against each other.
+func loadPlanAndRig(scenarioArg, rigArg string) (*scenario.Plan, *rig.Rig, error) {
+	plan, planErr := loadScenario(scenarioArg)
+	r, rigErr := loadRig(rigArg)
+	if err := errors.Join(planErr, rigErr); err != nil {
+		return nil, nil, err
+	}
+	return plan, r, scenario.Fits(plan, r)
+}
