@@ -64,7 +64,7 @@ func (b *run) dosingErrors(name, unit string) []Characteristic {
 				c = b.dosingError(s)
 			}
 		}
-		c.Name, c.Unit, c.At = name, unit, SetPoint(asked.Duty)
+		c.Name, c.Unit, c.At = name, unit, scenario.SetPoint(asked.Duty)
 		out = append(out, c)
 	}
 	if len(out) == 0 {
@@ -74,9 +74,6 @@ func (b *run) dosingErrors(name, unit string) []Characteristic {
 	}
 	return out
 }
-
-// SetPoint is how a dosing duty (%) is written as a set point: "20 %".
-func SetPoint(duty float64) string { return fmt.Sprintf("%g %%", duty) }
 
 // dosingError is the mass flow on the scale against what the duty should give at the pressure that
 // stood at the valve (the valve's transfer of the rig file), in % of that.
