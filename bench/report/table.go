@@ -77,7 +77,7 @@ func (t *table) identification(res *judge.Result) {
 	t.labelled("Test", res.Scenario+" on "+res.Rig+" over "+res.Bus, "")
 	t.labelled("Limits", orUnknown(res.LimitsFrom)+"; decision rule: "+ruleNames[res.Rule], "")
 	if res.Simulated {
-		t.labelled("Simulated", simulationText(res), "")
+		t.labelled("Simulated", "no real unit; "+simulationText(res), "")
 	}
 	t.line("")
 }
@@ -91,7 +91,7 @@ func orUnknown(s string) string {
 
 // simulationText states what a simulated run was made of.
 func simulationText(res *judge.Result) string {
-	parts := []string{fmt.Sprintf("not a real unit; seed %d", res.Seed)}
+	parts := []string{fmt.Sprintf("seed %d", res.Seed)}
 	for name, severity := range res.Faults {
 		parts = append(parts, name+" "+unit.Number(severity))
 	}

@@ -80,7 +80,7 @@ func headline(res *judge.Result) string {
 		if len(parts) == 0 {
 			return fmt.Sprintf("all %d limits kept, and yet no pass: see what to mind", limits)
 		}
-		return fmt.Sprintf("of %d limits %s", limits, strings.Join(parts, ", "))
+		return fmt.Sprintf("of %d limits: %s", limits, strings.Join(parts, ", "))
 	case judge.Tripped:
 		return tripText(res)
 	case judge.Stopped:

@@ -1,0 +1,53 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"holdfast/bench/judge"
+	"holdfast/j1939/unit"
+)
+
+// budget is where one characteristic's uncertainty comes from (JCGM 100:2008, 5.1 and annex H's tables).
+type budget struct {
+	Name, Unit, U string
+	Lines         []budgetLine
+}
+
+type budgetLine struct {
+	Source string
+	U      string // standard uncertainty
+	Share  string // of the combined variance
+}
+
+func budgetsOf(res *judge.Result) []budget {
+	var all []budget
+	for _, l := range res.Lines {
+		if len(l.Budget) == 0 {
+			continue
+		}
+		_, u := unit.Format(l.Value, l.U)
+		b := budget{Name: spoken(named(l)), Unit: l.Unit, U: u}
+		sum := 0.0
+		for _, c := range l.Budget {
+			sum += c.U * c.U
+		}
+		for _, c := range l.Budget {
+			share := "-"
+			if sum > 0 && !math.IsInf(sum, 0) {
+				share = fmt.Sprintf("%.0f %%", 100*c.U*c.U/sum)
+			}
+			b.Lines = append(b.Lines, budgetLine{c.Source, significant(c.U), share})
+		}
+		all = append(all, b)
+	}
+	return all
+}
+
+// significant writes an uncertainty to two significant digits.
+func significant(u float64) string {
+	if _, s := unit.Format(0, u); s != "" {
+		return s
+	}
+	return "0"
+}

@@ -1,0 +1,235 @@
+package report
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"time"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/judge"
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/j1939/unit"
+)
+
+//go:embed page.html.tmpl
+var pageText string
+
+//go:embed page.css
+var pageStyle string
+
+var page = template.Must(template.New("page").Parse(pageText))
+
+// HTML writes the result as one page that needs no other file: it prints on A4 and Letter and can be read
+// in black and white.
+func HTML(w io.Writer, res *judge.Result) error {
+	if err := page.Execute(w, pageOf(res)); err != nil {
+		return fmt.Errorf("write report: %w", err)
+	}
+	return nil
+}
+
+// sheet is everything the page shows, in words.
+type sheet struct {
+	*judge.Result
+	Style      template.CSS
+	Hours      string
+	StartedAt  string
+	Word       string // the verdict
+	Class      string // the verdict as a CSS class
+	Headline   string
+	Simulation string
+	Likely     *causeWords
+	Others     []causeWords
+	Ending     string
+	Safe       bool
+	Rows       []htmlRow
+	Timeline   template.HTML
+	Leaks      []leakPlot
+	Steps      []stepWords
+	Faults     []faultWords
+	Events     []eventWords
+	RuleName   string
+	RuleWords  string
+	Tools      []toolWords
+	Budgets    []budget
+}
+
+type htmlRow struct {
+	row
+	Key   string // the name in the scenario language
+	Class string
+	Rule  template.HTML
+}
+
+type causeWords struct{ Title, Probability, Evidence, OpenFirst string }
+
+type stepWords struct{ Name, Kind, Start, Length, Outcome, Note string }
+
+type faultWords struct{ Source, SPN, FMI, Count, Kind, Seen string }
+
+type eventWords struct{ Time, Text string }
+
+type toolWords struct {
+	Name, Accuracy, Resolution, Calibrated, Due string
+	Late                                        bool
+}
+
+func pageOf(res *judge.Result) sheet {
+	s := sheet{Result: res, Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
+		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
+		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
+		RuleName: ruleNames[res.Rule], RuleWords: ruleWords(res.Rule),
+		Timeline: timeline(res), Leaks: leakPlots(res), Budgets: budgetsOf(res)}
+	if res.Simulated {
+		s.Simulation = simulationText(res)
+	}
+	s.Ending, s.Safe = ending(res)
+	for _, l := range res.Lines {
+		r := htmlRow{row: rowOf(l), Key: l.Name, Class: cssClass(l.Verdict.String()), Rule: limitRule(l)}
+		r.Name = spoken(r.Name)
+		s.Rows = append(s.Rows, r)
+	}
+	s.causes(res)
+	s.run(res.Recording)
+	s.tools(res)
+	return s
+}
+
+func hours(h float64) string {
+	if h <= 0 {
+		return "not stated"
+	}
+	return unit.Number(h) + " h"
+}
+
+// cssClass turns a verdict's words into a class name.
+func cssClass(words string) string { return strings.ReplaceAll(words, " ", "-") }
+
+// spoken is a characteristic's name as people say it.
+func spoken(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+// spokenNames is the result with the characteristics named as people say them.
+func spokenNames(res *judge.Result) *judge.Result {
+	said := *res
+	said.Lines = append([]judge.Line(nil), res.Lines...)
+	for i := range said.Lines {
+		said.Lines[i].Name = spoken(said.Lines[i].Name)
+	}
+	return &said
+}
+
+// causes fills in what is likely wrong; a unit that passed has nothing to open.
+func (s *sheet) causes(res *judge.Result) {
+	if res.Verdict == judge.Pass {
+		return
+	}
+	const shown = 4
+	for i, c := range res.Causes[:min(len(res.Causes), shown)] {
+		words := causeOf(c)
+		if i == 0 {
+			s.Likely = &words
+			continue
+		}
+		s.Others = append(s.Others, words)
+	}
+}
+
+func causeOf(c cause.Cause) causeWords {
+	return causeWords{capitalised(c.Title), percent(c.Probability), capitalised(c.Evidence), c.OpenFirst}
+}
+
+// run fills in what happened.
+func (s *sheet) run(rec *samples.Recording) {
+	if rec == nil {
+		return
+	}
+	for _, r := range rec.Steps {
+		s.Steps = append(s.Steps, stepWords{r.Name, kindWord(r), fmt.Sprintf("%.1f", r.Start.Seconds(rec.Start)),
+			fmt.Sprintf("%.1f", r.End.Seconds(r.Start)), outcomeWords[r.Outcome], r.Note})
+	}
+	for _, f := range rec.Faults {
+		s.Faults = append(s.Faults, faultOf(f, rec))
+	}
+	const shown = 60 // events; the journal has them all
+	for i, e := range rec.Events {
+		if i == shown {
+			s.Events = append(s.Events, eventWords{"", fmt.Sprintf("and %d more in the journal", len(rec.Events)-shown)})
+			break
+		}
+		s.Events = append(s.Events, eventWords{fmt.Sprintf("%.2f", e.Time.Seconds(rec.Start)), e.Text})
+	}
+}
+
+// kindWord is a step's kind where its name does not say it already.
+func kindWord(r samples.StepRun) string {
+	if k := r.Kind.String(); k != r.Name {
+		return k
+	}
+	return ""
+}
+
+var outcomeWords = map[samples.Outcome]string{samples.NotRun: "not run", samples.Done: "done",
+	samples.TimedOut: "timed out", samples.CutShort: "cut short"}
+
+func faultOf(f samples.Fault, rec *samples.Recording) faultWords {
+	const notAvailable = 127 // occurrence count, SAE J1939-73
+	w := faultWords{Source: fmt.Sprint(f.Source), SPN: fmt.Sprint(f.SPN), FMI: fmt.Sprint(f.FMI), Count: fmt.Sprint(f.Count),
+		Kind: "previously active", Seen: fmt.Sprintf("%.1f to %.1f s", f.First.Seconds(rec.Start), f.Last.Seconds(rec.Start))}
+	if f.Count >= notAvailable {
+		w.Count = "not available"
+	}
+	if f.Active {
+		w.Kind = "active"
+	}
+	return w
+}
+
+// tools fills in the instruments; states (a switch, a contact) are none.
+func (s *sheet) tools(res *judge.Result) {
+	if res.Bench == nil {
+		return
+	}
+	for _, in := range res.Bench.Channels {
+		if in == nil || in.Channel.Unit() == "" {
+			continue
+		}
+		s.Tools = append(s.Tools, toolOf(in, res.Started))
+	}
+}
+
+func toolOf(in *rig.Instrument, on time.Time) toolWords {
+	u := in.Channel.Unit()
+	t := toolWords{Name: spoken(in.Channel.String()), Accuracy: accuracyWords(in.Accuracy, u),
+		Resolution: unit.Number(in.Resolution) + " " + u, Calibrated: date(in.Calibrated), Due: date(in.Due)}
+	// The due date is the last day on which the calibration holds.
+	t.Late = !in.Due.IsZero() && !on.Before(in.Due.AddDate(0, 0, 1))
+	return t
+}
+
+func accuracyWords(a rig.Accuracy, u string) string {
+	var parts []string
+	if a.OfReading != 0 {
+		parts = append(parts, unit.Number(a.OfReading)+" % of reading")
+	}
+	if a.OfSpan != 0 {
+		parts = append(parts, fmt.Sprintf("%s %% of %s %s", unit.Number(a.OfSpan), unit.Number(a.Span), u))
+	}
+	if a.Absolute != 0 {
+		parts = append(parts, unit.Number(a.Absolute)+" "+u)
+	}
+	if len(parts) == 0 {
+		return "not stated"
+	}
+	return "± (" + strings.Join(parts, " + ") + ")"
+}
+
+func date(t time.Time) string {
+	if t.IsZero() {
+		return "-"
+	}
+	return t.Format("2006-01-02")
+}

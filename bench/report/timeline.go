@@ -1,0 +1,159 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"image/color"
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"holdfast/bench/judge"
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
+)
+
+const (
+	plotWidth   = 720.0 // points: the text column of the page
+	plotColumns = 900   // of pixels, for thinning
+)
+
+// timeline draws pressure and drive over the whole run, with the steps, the limits of the regulated
+// pressure and the pressure at which the interlock trips. "" when there is nothing to draw.
+func timeline(res *judge.Result) template.HTML {
+	rec := res.Recording
+	if rec == nil || rec.End <= rec.Start || !hasPressure(rec) {
+		return ""
+	}
+	pressure := newPlot("", "pressure, bar gauge")
+	pressure.X.Tick.Marker = plot.ConstantTicks(nil)
+	bands := stepBands{rec.Steps, rec.Start, true}
+	pressure.Add(bands)
+	addHoldBand(pressure, res)
+	highest := addPressures(pressure, rec, rec.Start, rec.End)
+	if trip := tripPressure(res); trip > 0 {
+		addLevel(pressure, rec, trip, fmt.Sprintf("interlock trips at %g bar", trip))
+		highest = max(highest, trip)
+	}
+	pressure.Y.Min, pressure.Y.Max = min(0, pressure.Y.Min), highest*1.36 // room for the steps' names
+	pressure.Y.Tick.Marker = upTo{niceTicks{6}, highest * 1.02}
+
+	drive := newPlot("time since the start, s", "pump drive, %")
+	bands.names = false
+	drive.Add(bands)
+	addSteps(drive, rec.Commands[rig.SetPumpDrive], rec)
+	addSeries(drive, rec.Channels[rig.PumpDrive], rec.Start, rec.Start, rec.End, ink, 0.7, nil)
+	drive.Y.Min, drive.Y.Max = 0, max(100, drive.Y.Max)
+	drive.Y.Tick.Marker = niceTicks{4}
+	for _, p := range []*plot.Plot{pressure, drive} {
+		p.X.Min, p.X.Max = 0, rec.End.Seconds(rec.Start)
+	}
+	drive.X.Tick.Marker = niceTicks{10}
+	return stacked(plotWidth, []float64{270, 130}, []*plot.Plot{pressure, drive},
+		"Pressure and pump drive over the run, with the steps shaded")
+}
+
+func hasPressure(rec *samples.Recording) bool {
+	return len(rec.Channels[rig.LinePressure].T)+len(rec.Channels[rig.ReferencePressure].T) > 0
+}
+
+// tripPressure is the pressure (bar gauge) above which the interlock ended this run; 0: not known.
+func tripPressure(res *judge.Result) float64 {
+	trip := 0.0
+	if res.Bench != nil {
+		trip = res.Bench.Guard.MaxPressure
+	}
+	if res.Plan != nil && res.Plan.MaxPressure > 0 && (trip == 0 || res.Plan.MaxPressure < trip) {
+		trip = res.Plan.MaxPressure
+	}
+	return trip
+}
+
+// addPressures draws the unit's sensor behind the bench gauge and returns the highest reading.
+func addPressures(p *plot.Plot, rec *samples.Recording, from, to clock.Instant) float64 {
+	a := addSeries(p, rec.Channels[rig.LinePressure], rec.Start, from, to, brass, 1.4, nil)
+	b := addSeries(p, rec.Channels[rig.ReferencePressure], rec.Start, from, to, ink, 0.7, nil)
+	return max(a, b, 1)
+}
+
+// addSeries draws one channel and returns its highest value (negative infinity when there is none).
+func addSeries(p *plot.Plot, s samples.Series, zero, from, to clock.Instant, c color.Color, width float64,
+	dashes []vg.Length) float64 {
+	highest := math.Inf(-1)
+	for _, piece := range thin(s, zero, from, to, plotColumns) {
+		line, err := plotter.NewLine(piece)
+		if err != nil {
+			continue // no number in it: such a piece has nothing to draw
+		}
+		line.LineStyle = draw.LineStyle{Color: c, Width: vg.Points(width), Dashes: dashes}
+		p.Add(line)
+		for _, xy := range piece {
+			highest = max(highest, xy.Y)
+		}
+	}
+	return highest
+}
+
+// addSteps draws a command: it holds its value until the next change.
+func addSteps(p *plot.Plot, s samples.Series, rec *samples.Recording) {
+	var xy plotter.XYs
+	for i, t := range s.T {
+		x := t.Seconds(rec.Start)
+		if i > 0 {
+			xy = append(xy, plotter.XY{X: x, Y: s.V[i-1]})
+		}
+		xy = append(xy, plotter.XY{X: x, Y: s.V[i]})
+	}
+	if len(xy) == 0 {
+		return
+	}
+	xy = append(xy, plotter.XY{X: rec.End.Seconds(rec.Start), Y: s.V[len(s.V)-1]})
+	if len(xy) > 2*plotColumns { // a regulator changes it in every cycle: then it is a series like another
+		addSeries(p, s, rec.Start, rec.Start, rec.End, brass, 1.4, nil)
+		return
+	}
+	if line, err := plotter.NewLine(xy); err == nil {
+		line.LineStyle = draw.LineStyle{Color: brass, Width: vg.Points(1.4)}
+		p.Add(line)
+	}
+}
+
+// addHoldBand shades the limits of the regulated pressure over the steps that hold it.
+func addHoldBand(p *plot.Plot, res *judge.Result) {
+	for _, l := range res.Lines {
+		if l.Name != "regulated_pressure" || l.Limit == nil || l.Limit.Lower == nil || l.Limit.Upper == nil {
+			continue
+		}
+		for _, s := range res.Recording.Steps {
+			if s.Kind == scenario.Hold {
+				p.Add(band{s.Start.Seconds(res.Recording.Start), s.End.Seconds(res.Recording.Start),
+					*l.Limit.Lower, *l.Limit.Upper})
+			}
+		}
+		return
+	}
+}
+
+// addLevel draws a dashed line across the plot with its meaning written on it.
+func addLevel(p *plot.Plot, rec *samples.Recording, y float64, text string) {
+	end := rec.End.Seconds(rec.Start)
+	line, err := plotter.NewLine(plotter.XYs{{X: 0, Y: y}, {X: end, Y: y}})
+	if err != nil {
+		return
+	}
+	line.LineStyle = draw.LineStyle{Color: danger, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(5), vg.Points(3)}}
+	p.Add(line, caption{end, y, text})
+}
+
+// upTo leaves out the ticks above a value.
+type upTo struct {
+	ticks plot.Ticker
+	high  float64
+}
+
+func (u upTo) Ticks(low, high float64) []plot.Tick { return u.ticks.Ticks(low, min(high, u.high)) }
