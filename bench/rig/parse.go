@@ -42,6 +42,7 @@ type parsing struct {
 	rig     *Rig
 	db      *database // nil: none named, or unreadable
 	dbNamed bool
+	sender  bool // our_address was read, and no command has been found to contradict it
 }
 
 var nameForm = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,39}$`)
@@ -103,7 +104,7 @@ func (p *parsing) addresses(f *yamltext.Fields) {
 	const last = 253 // 254 is the null address, 255 global: SAE J1939-81
 	ours, okOurs := f.Whole("our_address", 0, last, "0xF9")
 	node, okNode := f.Whole("node_address", 0, last, "0xC8")
-	p.rig.Source, p.rig.Node = uint8(ours), uint8(node)
+	p.rig.Source, p.rig.Node, p.sender = uint8(ours), uint8(node), okOurs
 	if okOurs && okNode && ours == node {
 		p.Add(f.Get("node_address"), fmt.Sprintf("node_address: %d, the same as our_address", node), "two nodes need two addresses")
 	}

@@ -56,9 +56,11 @@ func (p *parsing) command(c Command, f *yamltext.Fields) {
 	}
 }
 
-// ours holds a command's message against the address that we send from.
+// ours holds a command's message against the address that we send from, and tells a
+// difference once: it is one mistake, not one for each command.
 func (p *parsing) ours(f *yamltext.Fields, s found) bool {
-	if from := s.id.Source(); from != p.rig.Source && f.Get("signal") != nil {
+	if from := s.id.Source(); p.sender && from != p.rig.Source {
+		p.sender = false
 		p.Add(f.Get("signal"), fmt.Sprintf("%s is sent from address %d", s.name, from), fmt.Sprintf("our_address is %d; the two must agree", p.rig.Source))
 		return false
 	}

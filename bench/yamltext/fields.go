@@ -17,7 +17,12 @@ type Fields struct {
 	at    *Node
 	what  string // what the map is, for messages: "hold", "guard"
 	known []string
+	lacks []lack
 }
+
+// lack is a key that must be written and is not. It waits for Done, because a misspelt key is
+// one mistake and not two.
+type lack struct{ key, example string }
 
 // Fields starts reading a map. A node that is no map is a problem; all keys are then missing
 // without a further word.
@@ -49,7 +54,9 @@ func (f *Fields) Where() *Node { return f.at }
 
 // Get returns a key's value; nil when it is not written.
 func (f *Fields) Get(key string) *Node {
-	f.known = append(f.known, key)
+	if !contains(f.known, key) {
+		f.known = append(f.known, key)
+	}
 	if f.at == nil {
 		return nil
 	}
@@ -62,23 +69,30 @@ func (f *Fields) Get(key string) *Node {
 // Has says whether a key is written.
 func (f *Fields) Has(key string) bool { return f.Get(key) != nil }
 
-// Need returns a key's value; a missing key is a problem, example shows what to write.
+// Need returns a key's value; a missing key is a problem told by Done, example shows what to write.
 func (f *Fields) Need(key, example string) *Node {
 	n := f.Get(key)
 	if n == nil && f.at != nil {
-		f.r.Add(f.at, fmt.Sprintf("%s without %s", f.what, key), fmt.Sprintf("write %s: %s", key, example))
+		f.lacks = append(f.lacks, lack{key, example})
 	}
 	return n
 }
 
-// Done reports the keys nobody asked for.
+// Done reports the keys nobody asked for and those that are missing. Every map ends with it.
 func (f *Fields) Done() {
 	if f.at == nil {
 		return
 	}
+	var meant []string
 	for _, e := range f.at.Entries {
 		if !contains(f.known, e.Key) {
+			meant = append(meant, Near(e.Key, f.known))
 			f.r.AddAt(e.Line, e.Column, fmt.Sprintf("%s has no key %s", f.what, strconv.Quote(Clip(e.Key))), DidYouMean(e.Key, f.known))
+		}
+	}
+	for _, l := range f.lacks {
+		if !contains(meant, l.key) {
+			f.r.Add(f.at, fmt.Sprintf("%s without %s", f.what, l.key), fmt.Sprintf("write %s: %s", l.key, l.example))
 		}
 	}
 }
