@@ -18,8 +18,9 @@ simulated bench.` + exitHelp,
 		newSimCommand(),
 		newCheckCommand(),
 		newDecodeCommand(),
-	// newRunCommand(),
-	// newReportCommand(), newHistoryCommand(), newSpnCommand(),
+		newRunCommand(),
+		newSpnCommand(),
+	// newReportCommand(), newHistoryCommand(),
 	)
 	return root
 }

@@ -1,0 +1,207 @@
+//go:build lab
+
+// The SocketCAN suite of the whole tool: two processes on two emulated controllers, in real time.
+// Run by .ci/test-can inside the emulated computer; HOLDFAST_BIN is the binary under test.
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/socketcan"
+)
+
+// A short test for the cases that break in the middle of a hold.
+const shortPlan = `holdfast: scenario/1
+name: short
+title: Short test of the SocketCAN suite
+decision_rule: guarded
+limits_from: shipped examples
+nominal: 9 bar
+steps:
+  - vent: {for: 5 s}
+  - prime: {drive: 60 %, until: 2 bar, stays: 0.5 s, timeout: 60 s}
+  - pressurise: {to: 9 bar, band: 3 %, stays: 1 s, timeout: 20 s}
+  - hold: {at: 9 bar, for: 20 s, settle: 5 s}
+  - relieve: {below: 0.2 bar, timeout: 30 s}
+limits:
+  regulated_pressure: {min: 8.7 bar, max: 9.3 bar}
+`
+
+// process is a started holdfast.
+type process struct {
+	*exec.Cmd
+	out, errOut bytes.Buffer
+}
+
+func start(t *testing.T, args ...string) *process {
+	t.Helper()
+	bin := os.Getenv("HOLDFAST_BIN")
+	if bin == "" {
+		t.Skip("HOLDFAST_BIN is not set: this suite runs inside the lab (make test-can)")
+	}
+	p := &process{Cmd: exec.Command(bin, args...)}
+	p.Stdout, p.Stderr = &p.out, &p.errOut
+	require.NoError(t, p.Start())
+	t.Cleanup(func() { _ = p.Process.Kill() })
+	return p
+}
+
+// status waits for the end of a process.
+func (p *process) status(t *testing.T) int {
+	t.Helper()
+	err := p.Wait()
+	var exited *exec.ExitError
+	if err != nil && !errors.As(err, &exited) {
+		require.NoError(t, err)
+	}
+	return p.ProcessState.ExitCode()
+}
+
+// startBench starts the simulated bench on an interface and waits until it is heard on another.
+func startBench(t *testing.T, on, heardOn string, args ...string) *process {
+	t.Helper()
+	ear, err := socketcan.Listen(heardOn, socketcan.Options{})
+	require.NoError(t, err)
+	defer ear.Close()
+	bench := start(t, append([]string{"sim", "--bus", on}, args...)...)
+	_, heard := waitFor(ear, 10*time.Second, func(can.Frame) bool { return true })
+	require.True(t, heard, "the simulated bench is not heard: %s", bench.errOut.String())
+	return bench
+}
+
+// waitFor hears frames until one is wanted.
+func waitFor(ear can.Source, limit time.Duration, wanted func(can.Frame) bool) (can.Frame, bool) {
+	buf := make([]can.Frame, 64)
+	for deadline := ear.Now().Add(limit); ear.Now() < deadline; {
+		n, err := ear.Receive(buf, min(deadline, ear.Now().Add(100*time.Millisecond)))
+		if err != nil {
+			return can.Frame{}, false
+		}
+		for _, f := range buf[:n] {
+			if wanted(f) {
+				return f, true
+			}
+		}
+	}
+	return can.Frame{}, false
+}
+
+// The bench node's hydraulics message (scenarios/rigs/bench-node.dbc).
+const idHydraulics = 2365526472 & 0x1fffffff
+
+// referenceBar is the reference gauge in bar absolute.
+func referenceBar(f can.Frame) float64 {
+	return float64(f.Data.UnsignedBitsLittleEndian(16, 16)) * 0.0005
+}
+
+func plan(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "short.yaml")
+	require.NoError(t, os.WriteFile(path, []byte(shortPlan), 0o644))
+	return path
+}
+
+func verdict(t *testing.T, p *process) resultFile {
+	t.Helper()
+	var r resultFile
+	require.NoError(t, json.Unmarshal(p.out.Bytes(), &r), p.errOut.String())
+	return r
+}
+
+// TestLabRelease: the full release test over two controllers passes a healthy unit, and at the
+// same time, on a virtual interface, fails one with a split membrane.
+func TestLabRelease(t *testing.T) {
+	startBench(t, "can1", "can0")
+	startBench(t, "vcan0", "vcan0", "--fault", "membrane-split=0.6")
+	begin := func(bus string) *process {
+		return start(t, "run", "release", "--rig", "bench-node", "--bus", bus, "--serial", "HF-LAB", "--unit-hours", "18400", "--yes", "--json", "--out", t.TempDir())
+	}
+	healthy, split := begin("can0"), begin("vcan0")
+	require.Equal(t, exitDone, healthy.status(t), healthy.errOut.String())
+	r := verdict(t, healthy)
+	require.Equal(t, "pass", r.Verdict)
+	require.Zero(t, *r.FramesLost)
+	require.Equal(t, exitFail, split.status(t), split.errOut.String())
+	require.Equal(t, "membrane-split", verdict(t, split).Causes[0].Name)
+}
+
+// hold starts a short run and returns when the line is at pressure.
+func hold(t *testing.T, bus string) (*process, can.Source) {
+	t.Helper()
+	ear, err := socketcan.Listen(bus, socketcan.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { ear.Close() })
+	run := start(t, "run", plan(t), "--rig", "bench-node", "--bus", bus, "--serial", "HF-LAB", "--yes", "--json", "--out", t.TempDir())
+	_, reached := waitFor(ear, 90*time.Second, func(f can.Frame) bool { return f.ID == idHydraulics && referenceBar(f) > 9.8 })
+	require.True(t, reached, "no pressure: %s", run.errOut.String())
+	return run, ear
+}
+
+// TestLabBenchUnplugged: the bench goes away in the middle of a hold: status 6 within a second.
+func TestLabBenchUnplugged(t *testing.T) {
+	bench := startBench(t, "can1", "can0")
+	run, _ := hold(t, "can0")
+	require.NoError(t, bench.Process.Kill())
+	unplugged := time.Now()
+	require.Equal(t, exitBus, run.status(t), run.errOut.String())
+	took := time.Since(unplugged)
+	t.Logf("status 6 after %d ms", took.Milliseconds())
+	require.Less(t, took, time.Second)
+	require.Equal(t, "error", verdict(t, run).Verdict)
+	require.Contains(t, run.errOut.String(), "bench-silent")
+}
+
+// TestLabHarnessKilled: kill -9 leaves the bench to its own time-out, which relieves the line.
+func TestLabHarnessKilled(t *testing.T) {
+	startBench(t, "can1", "can0")
+	run, ear := hold(t, "can0")
+	require.NoError(t, run.Process.Kill())
+	killed := time.Now()
+	_, down := waitFor(ear, 30*time.Second, func(f can.Frame) bool { return f.ID == idHydraulics && referenceBar(f) < 1.5 })
+	require.True(t, down, "the line stays under pressure")
+	t.Logf("below 0.5 bar gauge %d ms after the kill", time.Since(killed).Milliseconds())
+}
+
+// TestLabInterrupted: Ctrl-C relieves the line, ends with status 4 and leaves a record.
+func TestLabInterrupted(t *testing.T) {
+	startBench(t, "can1", "can0")
+	run, _ := hold(t, "can0")
+	require.NoError(t, run.Process.Signal(syscall.SIGINT))
+	require.Equal(t, exitStopped, run.status(t), run.errOut.String())
+	require.Equal(t, "stopped", verdict(t, run).Verdict)
+	require.Contains(t, run.errOut.String(), "safe to open")
+}
+
+// TestLabNoSuchInterface: the answer names the interfaces that are there.
+func TestLabNoSuchInterface(t *testing.T) {
+	run := start(t, "run", "release", "--rig", "bench-node", "--bus", "can7", "--serial", "HF-LAB", "--yes", "--out", t.TempDir())
+	require.Equal(t, exitBus, run.status(t))
+	require.Contains(t, run.errOut.String(), "can0")
+}
+
+// TestLabReadme runs the README's commands that need an interface, with a bench on the other end.
+func TestLabReadme(t *testing.T) {
+	startBench(t, "can1", "can0")
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	for _, line := range readmeCommands(t, "sh lab") {
+		args, ok := holdfastArgs(line)
+		require.True(t, ok, line)
+		if strings.HasPrefix(line, "holdfast run release") {
+			continue // TestLabRelease runs it, and it takes five minutes
+		}
+		run := start(t, args...)
+		require.Equal(t, wantedStatus(line), run.status(t), "%s\n%s", line, run.errOut.String())
+	}
+}
