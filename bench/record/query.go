@@ -10,17 +10,17 @@ import (
 
 // Run is one run as the index knows it.
 type Run struct {
-	ID        string
-	Serial    string
-	Started   time.Time
-	Scenario  string
-	Rig       string
-	Bus       string
-	Verdict   string // in the words of judge.Overall
-	UnitHours float64
-	Simulated bool
-	Cause     string // the most likely one in the trade's words; "" when none was named
-	Folder    string // absolute
+	ID        string    `json:"run"`
+	Serial    string    `json:"serial"`
+	Started   time.Time `json:"started"`
+	Scenario  string    `json:"scenario"`
+	Rig       string    `json:"rig"`
+	Bus       string    `json:"bus"`
+	Verdict   string    `json:"verdict"`    // in the words of judge.Overall
+	UnitHours float64   `json:"unit_hours"` // 0: not known
+	Simulated bool      `json:"simulated"`
+	Cause     string    `json:"cause,omitempty"` // the most likely one in the trade's words; "" when none was named
+	Folder    string    `json:"folder"`          // absolute
 }
 
 const selectRuns = `SELECT r.id, r.serial, r.started, r.scenario, r.rig, r.bus, r.verdict,

@@ -3,6 +3,8 @@ package record
 import (
 	"errors"
 	"fmt"
+	"io"
+	"os"
 
 	"holdfast/bench/journal"
 	"holdfast/bench/judge"
@@ -11,7 +13,8 @@ import (
 )
 
 // Rejudge reads a run back from its journal alone and judges it by the rig and the scenario that
-// are kept in it: on another day, the same Result. Nothing is written.
+// are kept in it: on another day, the same Result. Nothing is written. Where the verdict differs from the
+// one in result.json, a warning says so.
 func Rejudge(f Folder) (*judge.Result, error) {
 	h, rec, err := journal.Open(f.Journal())
 	if err != nil {
@@ -30,7 +33,22 @@ func Rejudge(f Folder) (*judge.Result, error) {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("the last %d bytes of the journal could not be read (%s): "+
 			"what they held is missing here", h.Tail.Unreadable, h.Tail.Why))
 	}
+	if given, ok := givenVerdict(f); ok && given.verdict != res.Verdict.String() {
+		res.Warnings = append(res.Warnings, fmt.Sprintf("the verdict on record is %q, given by holdfast %s; "+
+			"judged again by this program it is %q", given.verdict, given.Version, res.Verdict))
+	}
 	return res, nil
+}
+
+// givenVerdict reads the judgement on record; a run that was never judged has none.
+func givenVerdict(f Folder) (entry, bool) {
+	file, err := os.Open(f.Result())
+	if err != nil {
+		return entry{}, false
+	}
+	defer file.Close()
+	e, err := decodeResult(io.LimitReader(file, maxResult), f.Path)
+	return e, err == nil
 }
 
 // keptDBC answers a rig's request for its message database with the one in the record.

@@ -46,7 +46,7 @@ func newPlot(x, y string) *plot.Plot {
 		a.Tick.LineStyle = a.LineStyle
 		a.Padding = 0
 	}
-	p.X.Label.Padding = vg.Points(3)
+	p.X.Label.Padding, p.Y.Label.Padding = vg.Points(3), vg.Points(4)
 	lines := plotter.NewGrid()
 	lines.Vertical.Color = nil
 	lines.Horizontal = draw.LineStyle{Color: rule, Width: vg.Points(0.35)}

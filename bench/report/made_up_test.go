@@ -33,9 +33,9 @@ func madeUp() *judge.Result {
 			Faults: map[string]float64{"membrane-split": 0.6}, Version: "0.1.0"},
 		Verdict: judge.Fail, Rule: scenario.Guarded, LimitsFrom: "shipped examples", Plan: plan,
 		Causes: []cause.Cause{
-			{Name: "membrane-split", Title: "pump membrane split", Probability: 0.871, OpenFirst: "the pump head",
-				Evidence: "leak 6.12 ± 0.41 mL/min at 9 bar with the return shut (limit 1.0), nothing on the scale, drive 58.3 % (limit 60)"},
-			{Name: "outlet-seat", Title: "pump outlet valve seat leaking", Probability: 0.089, OpenFirst: "the pump head",
+			{Name: "membrane-split", Title: "pump membrane split", Probability: 0.871, OpenFirst: "Open the pump head first.",
+				Evidence: "Leak 6.12 ± 0.41 mL/min at 9 bar with the return shut (limit 1.0), nothing on the scale, drive 58.3 % (limit 60)."},
+			{Name: "outlet-seat", Title: "pump outlet valve seat leaking", Probability: 0.089, OpenFirst: "Open the pump head first.",
 				Evidence: "leak with the return shut; ripple as of a healthy unit"},
 			{Name: "outside-leak", Title: "outside leak", Probability: 0.03, Evidence: "no fluid lost from the reservoir"},
 			{Name: "healthy", Title: "nothing wrong found", Probability: 0.004},

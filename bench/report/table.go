@@ -59,7 +59,7 @@ func (t *table) line(s string) { fmt.Fprintln(t.w, strings.TrimRight(s, " ")) }
 // labelled writes a label and a text wrapped beside it.
 func (t *table) labelled(label, text, sgr string) {
 	const gutter = 15
-	for i, piece := range wrap(plain(text), t.width-gutter) {
+	for i, piece := range wrap(Plain(text), t.width-gutter) {
 		if i > 0 {
 			label = ""
 		}
@@ -121,7 +121,7 @@ func (t *table) rows(lines []judge.Line) {
 	rows := make([]row, len(lines))
 	for i, l := range lines {
 		rows[i] = rowOf(l)
-		rows[i].Name, rows[i].Unit = plain(rows[i].Name), plain(rows[i].Unit)
+		rows[i].Name, rows[i].Unit = Plain(rows[i].Name), Plain(rows[i].Unit)
 	}
 	c := columnsOf(rows)
 	numbers := c.value + 1 + c.u + 1 + c.unit + 2 + c.limit + 2 + len("not measured")
@@ -131,7 +131,7 @@ func (t *table) rows(lines []judge.Line) {
 	for i, r := range rows {
 		t.row(r, c, marks[lines[i].Verdict], verdictColour[lines[i].Verdict], stacked)
 		if r.Note != "" {
-			for _, piece := range wrap(plain(r.Note), t.width-6) {
+			for _, piece := range wrap(Plain(r.Note), t.width-6) {
 				t.line("      " + t.paint(dim, piece))
 			}
 		}
@@ -177,7 +177,7 @@ func (t *table) verdict(res *judge.Result) {
 	word := strings.ToUpper(res.Verdict.String())
 	rule := strings.Repeat("━", t.width)
 	t.line(t.paint(sgr, rule))
-	pieces := wrap(plain(headline(res)), t.width-utf8.RuneCountInString(word)-6)
+	pieces := wrap(Plain(headline(res)), t.width-utf8.RuneCountInString(word)-6)
 	for i, piece := range pieces {
 		if i == 0 {
 			t.line("  " + t.paint(sgr, word) + "   " + piece)
@@ -198,7 +198,7 @@ func (t *table) causes(res *judge.Result) {
 		t.labelled("", first.Evidence, "")
 	}
 	if first.OpenFirst != "" {
-		t.labelled("Open first", first.OpenFirst, "")
+		t.labelled("What to do", first.OpenFirst, "")
 	}
 	if len(res.Causes) > 1 {
 		second := res.Causes[1]

@@ -151,9 +151,9 @@ func capitalised(s string) string {
 	return s
 }
 
-// plain makes text safe for a terminal: control and formatting characters, which could move the
+// Plain makes text safe for a terminal: control and formatting characters, which could move the
 // cursor or turn the direction of writing, become U+FFFD.
-func plain(s string) string {
+func Plain(s string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) {
 			return '\uFFFD'

@@ -20,7 +20,8 @@ simulated bench.` + exitHelp,
 		newDecodeCommand(),
 		newRunCommand(),
 		newSpnCommand(),
-	// newReportCommand(), newHistoryCommand(),
+		newReportCommand(),
+		newHistoryCommand(),
 	)
 	return root
 }

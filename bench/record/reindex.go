@@ -1,0 +1,123 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/judge"
+	"holdfast/bench/samples"
+)
+
+// maxResult bounds a result.json, in bytes; a real one is some tens of KiB.
+const maxResult = 16 << 20
+
+// Reindex makes the index anew from the run folders in its out folder and returns how many runs it took in.
+// What result.json says is taken as it is: it is the judgement that was given. A run without one (killed before
+// it was judged) is judged from its journal. A folder that yields neither is left out and named in bad;
+// err says that the index itself could not be written, and then it is as it was.
+func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
+	entries, err := os.ReadDir(s.out)
+	if err != nil {
+		return 0, nil, fmt.Errorf("make the index anew: %w", err)
+	}
+	err = s.tx(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM runs`); err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `DELETE FROM units`); err != nil {
+			return err
+		}
+		for _, d := range entries {
+			folder, err := OpenFolder(filepath.Join(s.out, d.Name()))
+			if errors.Is(err, fs.ErrNotExist) || !d.IsDir() {
+				continue // not a run's folder
+			}
+			e, err := readEntry(folder)
+			if err != nil {
+				bad = append(bad, fmt.Errorf("%s: %w", folder.Run, err))
+				continue
+			}
+			if err := s.insert(ctx, tx, e); err != nil {
+				return fmt.Errorf("run %s: %w", folder.Run, err)
+			}
+			n++
+		}
+		return nil
+	})
+	if err != nil {
+		return 0, bad, fmt.Errorf("make the index anew: %w", err)
+	}
+	return n, bad, nil
+}
+
+func readEntry(f Folder) (entry, error) {
+	file, err := os.Open(f.Result())
+	if errors.Is(err, fs.ErrNotExist) {
+		res, err := Rejudge(f)
+		if err != nil {
+			return entry{}, err
+		}
+		return entryOf(res, f.Path), nil
+	}
+	if err != nil {
+		return entry{}, err
+	}
+	defer file.Close()
+	return decodeResult(io.LimitReader(file, maxResult), f.Path)
+}
+
+// resultJSON is what the index needs of result.json.
+type resultJSON struct {
+	Schema          string
+	Run             string
+	Serial          string
+	UnitHours       float64 `json:"unit_hours"`
+	Started         time.Time
+	Scenario        string
+	Rig             string
+	Bus             string
+	Verdict         string
+	Version         string
+	Simulated       *struct{ Seed uint64 }
+	Characteristics []struct {
+		Name, At, Unit, Verdict string
+		Value                   *float64
+		U                       *float64 `json:"expanded_uncertainty"`
+		Lower                   *float64 `json:"lower_limit"`
+		Upper                   *float64 `json:"upper_limit"`
+	}
+	Causes []struct {
+		Name, Title, Evidence string
+		Probability           float64
+	}
+}
+
+func decodeResult(r io.Reader, folder string) (entry, error) {
+	var j resultJSON
+	if err := json.NewDecoder(r).Decode(&j); err != nil {
+		return entry{}, fmt.Errorf("read %s: %w", ResultFile, err)
+	}
+	if j.Schema != judge.Schema {
+		return entry{}, fmt.Errorf("read %s: it has schema %q; this program reads %q", ResultFile, j.Schema, judge.Schema)
+	}
+	e := entry{Identity: samples.Identity{Run: j.Run, Serial: j.Serial, UnitHours: j.UnitHours, Started: j.Started,
+		Scenario: j.Scenario, Rig: j.Rig, Bus: j.Bus, Version: j.Version, Simulated: j.Simulated != nil},
+		verdict: j.Verdict, folder: folder}
+	for _, c := range j.Characteristics {
+		e.lines = append(e.lines, line{name: c.Name, at: c.At, unit: c.Unit, verdict: c.Verdict,
+			value: c.Value, u: c.U, lower: c.Lower, upper: c.Upper})
+	}
+	for _, c := range j.Causes {
+		e.causes = append(e.causes, cause.Cause{Name: c.Name, Title: c.Title, Probability: c.Probability, Evidence: c.Evidence})
+	}
+	return e, nil
+}
