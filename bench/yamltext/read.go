@@ -18,6 +18,7 @@ import (
 // which is recursive, away from inputs made to hurt it.
 const (
 	MaxSize  = 1 << 20 // bytes
+	MaxLines = 10_000  // the library takes time with the square of the number of documents
 	MaxLine  = 1000    // bytes; nesting by indentation cannot be deeper than a line is long
 	MaxDepth = 12      // levels of maps and lists
 )
@@ -81,6 +82,10 @@ func (r *Reader) OK() bool { return len(r.problems) == 0 }
 func (r *Reader) bounded(text []byte) bool {
 	if len(text) > MaxSize {
 		r.Add(nil, fmt.Sprintf("%d bytes", len(text)), fmt.Sprintf("a file has at most %d", MaxSize))
+		return false
+	}
+	if lines := bytes.Count(text, []byte("\n")); lines > MaxLines {
+		r.Add(nil, fmt.Sprintf("%d lines", lines), fmt.Sprintf("a file has at most %d", MaxLines))
 		return false
 	}
 	depth := 0
