@@ -120,12 +120,12 @@ func TestRunLeavesARecord(t *testing.T) {
 
 // TestAsksBeforeItMoves: without a yes nothing is opened, moved or written.
 func TestAsksBeforeItMoves(t *testing.T) {
-	for _, answer := range []string{"", "no\n", "y\n", "yes please\n"} {
+	for _, answer := range []string{"", "no\n", "y\n", "yes please\n", "yes\n"} {
 		out := filepath.Join(t.TempDir(), "runs")
 		var sink bytes.Buffer
 		status := execute(context.Background(), []string{"run", "release", "--rig", "bench-node", "--bus", "sim",
 			"--serial", "HF-TEST", "--out", out}, strings.NewReader(answer), &sink, &sink)
-		if answer == "yes please\n" { // the first word is the answer
+		if answer == "yes\n" {
 			require.Equal(t, exitDone, status)
 			continue
 		}
