@@ -46,7 +46,7 @@ var faults = [...]fault{
 		}},
 	{"sensor-offset", "+0.5 bar", "+1 bar",
 		func(d *design, s float64) { d.unit.Sensor.Offset += s * h.Bar }},
-	{"sensor-supply-lost", "2.5 V: reading pinned low", "0 V; below 2 V (0.6) the node sees an open wire",
+	{"sensor-supply-lost", "2.5 V: reading pinned low", "0 V; from 0.56 on the node sees an open wire",
 		func(d *design, s float64) { d.unit.SensorFeed *= 1 - s }},
 	{"doser-drip", "1.5 g/min on the scale", "3 g/min",
 		func(d *design, s float64) { d.circuit.DripCdA += s * orificeFor(dripLeak/1.09*h.MLPerMin) }},

@@ -17,6 +17,7 @@ type plant struct {
 	kind    fluid.Kind
 	design  design
 	rng     *rand.Rand
+	dt      float64 // s, of the integration; a whole part of a tick
 
 	in      h.Inputs
 	pulse   h.Pulse
@@ -24,6 +25,7 @@ type plant struct {
 	drive   unit.Commands
 
 	celsius float64 // of the fluid in line and unit
+	settled float64 // the temperature at which the fluid's properties were last taken
 	slug    float64 // of the air drawn in: a random process of unit variance
 
 	// Since the last tick, for the instruments that average.
@@ -34,21 +36,21 @@ type plant struct {
 
 // Time constants of instruments and bench valves, s. Common practice, no source.
 const (
-	step           = 1e-3 // the grid of the integration
-	tick           = 10e-3
-	flowLag        = 0.30 // return flow meter
-	speedLag       = 0.05
-	currentLag     = 0.02
-	scaleLag       = 0.15
-	bathTime       = 900.0 // fluid in the line to the room
-	slugTime       = 0.20  // how long a slug of air lasts
-	slugDepth      = 0.8   // standard deviation of the air share over its mean
-	shutoffPerStep = step / 0.03
-	ventPerStep    = step / 0.02
+	step        = 1e-3 // the grid of the integration
+	tick        = 10e-3
+	flowLag     = 0.30 // return flow meter
+	speedLag    = 0.05
+	currentLag  = 0.02
+	scaleLag    = 0.15
+	bathTime    = 900.0 // fluid in the line to the room
+	slugTime    = 0.20  // how long a slug of air lasts
+	slugDepth   = 0.8   // standard deviation of the air share over its mean
+	shutoffTime = 0.03  // bench valves, stop to stop
+	ventTime    = 0.02
 )
 
 func newPlant(d design, kind fluid.Kind, rng *rand.Rand) *plant {
-	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, celsius: d.room}
+	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, dt: step, celsius: d.room, settled: d.room}
 	p.circuit = h.New(d.circuit, kind, d.room, d.ambient, d.reservoir)
 	p.in.ReturnOpen = 1
 	return p
@@ -64,11 +66,11 @@ func (p *plant) obey(c rig.Commands) {
 // advance integrates one step of the grid.
 func (p *plant) advance() {
 	c := p.circuit
-	p.in.DoseOpen = p.pulse.Step(step, c.DoseFrequency, c.DoseLost)
-	p.in.ReturnOpen = towards(p.in.ReturnOpen, !p.command.Shutoff, shutoffPerStep)
-	p.in.VentOpen = towards(p.in.VentOpen, p.command.Vent, ventPerStep)
-	p.unit.Step(step, &p.drive, p.design.supply, c.Gauge(), p.celsius, &p.in)
-	c.Step(step, &p.in)
+	p.in.DoseOpen = p.pulse.Step(p.dt, c.DoseFrequency, c.DoseLost)
+	p.in.ReturnOpen = towards(p.in.ReturnOpen, !p.command.Shutoff, p.dt/shutoffTime)
+	p.in.VentOpen = towards(p.in.VentOpen, p.command.Vent, p.dt/ventTime)
+	p.unit.Step(p.dt, &p.drive, p.design.supply, c.Gauge(), p.celsius, &p.in)
+	c.Step(p.dt, &p.in)
 	p.turned += p.unit.Motor.Speed
 	p.amps += p.unit.Motor.Current
 }
@@ -82,7 +84,7 @@ func towards(x float64, open bool, by float64) float64 {
 
 // observe runs once a tick: filters, temperature, and the air that is drawn in.
 func (p *plant) observe() {
-	const n = tick / step
+	n := tick / p.dt
 	returned := p.circuit.Returned - p.returned
 	p.returned = p.circuit.Returned
 	lag(&p.flow, returned/tick/h.MLPerMin, flowLag)
@@ -101,7 +103,10 @@ func (p *plant) observe() {
 func (p *plant) warm(pumped float64) {
 	p.celsius += (p.design.room - p.celsius) * tick / bathTime
 	p.celsius += (p.design.tank - p.celsius) * min(pumped/p.circuit.LineVolume, 1)
-	p.circuit.SetFluid(p.kind.At(p.celsius), p.celsius)
+	if math.Abs(p.celsius-p.settled) > 1e-3 { // 1 mK moves a shut-in line by less than the gauge resolves
+		p.settled = p.celsius
+		p.circuit.SetFluid(p.kind.At(p.celsius), p.celsius)
+	}
 }
 
 func lag(shown *float64, truth, time float64) { *shown += (truth - *shown) * -math.Expm1(-tick/time) }

@@ -24,7 +24,10 @@ type Circuit struct {
 	lineFilm  float64 // m3 that a purge leaves
 	suctFilm  float64
 	gasPerRho float64 // kg/m3 of air per Pa
+	gasVolume float64 // m3 at line pressure
 	paths     [numPaths]path
+
+	perRho, perLine, perSuction, perAmbient float64 // reciprocals: the inner loop divides little
 }
 
 // Inputs is what the valves and the pump do during one step.
@@ -41,6 +44,7 @@ type Inputs struct {
 func New(p Parameters, kind fluid.Kind, celsius, ambient, reservoir float64) *Circuit {
 	c := &Circuit{Parameters: p, Ambient: ambient, Reservoir: reservoir}
 	c.Gas = ambient * p.LineVolume
+	c.perLine, c.perSuction, c.perAmbient = 1/p.LineVolume, 1/p.SuctionVolume, 1/ambient
 	c.SetFluid(kind.At(celsius), celsius)
 	c.solve()
 	return c
@@ -49,6 +53,7 @@ func New(p Parameters, kind fluid.Kind, celsius, ambient, reservoir float64) *Ci
 // SetFluid gives the liquid new properties, as its temperature moves.
 func (c *Circuit) SetFluid(p fluid.Properties, celsius float64) {
 	c.fluid = p
+	c.perRho = 1 / p.Density
 	c.laminar = c.LaminarLeak * fluid.DEF.At(20).Viscosity / p.Viscosity
 	c.gasPerRho = 1 / (gasConstant * (celsius + 273.15))
 	const pumped = 3 * ML // m3/s: a purge's usual flow, for the film's thickness
@@ -88,14 +93,17 @@ func (c *Circuit) ComplianceAt(p float64) float64 { return c.Compliance + c.Gas/
 // solve finds the pressure at which hose, liquid and gas share the line's volume:
 // V0 + C (p - pa) = m/rho + G/p, a quadratic in p.
 func (c *Circuit) solve() {
-	b := c.LineVolume - c.Line/c.fluid.Density - c.Compliance*c.Ambient
+	b := c.LineVolume - c.Line*c.perRho - c.Compliance*c.Ambient
 	root := math.Sqrt(b*b + 4*c.Compliance*c.Gas)
 	if b > 0 { // mostly gas: the form that does not cancel
 		c.Pressure = 2 * c.Gas / (b + root)
 	} else {
 		c.Pressure = (root - b) / (2 * c.Compliance)
 	}
-	c.Pressure = max(c.Pressure, c.fluid.VapourPressure)
+	if c.Pressure < c.fluid.VapourPressure {
+		c.Pressure = c.fluid.VapourPressure
+	}
+	c.gasVolume = c.Gas / c.Pressure
 }
 
 // LaminarLeakAt is the seats' leak in m3/s at a gauge pressure (Pa) and the fluid's viscosity now.

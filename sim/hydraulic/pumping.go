@@ -25,10 +25,14 @@ func (c *Circuit) pump(dt float64, in *Inputs) float64 {
 
 // deliver takes swept m3 from the suction hose into the line.
 func (c *Circuit) deliver(swept float64) float64 {
-	liquidShare := clamp((c.Suction/c.fluid.Density/c.SuctionVolume - 0.94) / 0.06)
-	air := 1 - (1-c.SuctionAir)*liquidShare
-	swept *= c.reexpansion(air, c.Pressure/c.Ambient)
-	drawn := swept * (1 - c.SuctionAir) * c.fluid.Density
+	liquidShare := clamp((c.Suction*c.perRho*c.perSuction - 0.94) * (1 / 0.06))
+	leaked := c.SuctionAir
+	if c.Reservoir <= 0 { // the foot of the hose is dry
+		leaked = 1
+	}
+	air := 1 - (1-leaked)*liquidShare
+	swept *= c.reexpansion(air, c.Pressure*c.perAmbient)
+	drawn := swept * (1 - leaked) * c.fluid.Density
 	liquid := swept * (1 - air) * c.fluid.Density
 	c.Reservoir -= drawn
 	c.Suction += drawn - liquid
@@ -41,7 +45,7 @@ func (c *Circuit) deliver(swept float64) float64 {
 // draw takes swept m3 from the line into the suction hose, whose foot is in the tank.
 func (c *Circuit) draw(swept float64) float64 {
 	rho := c.fluid.Density
-	line := c.Line / rho
+	line := c.Line * c.perRho
 	liquidShare := clamp((line - c.lineFilm) / (taper * c.LineVolume))
 	swept *= c.reexpansion(1-liquidShare, c.Ambient/c.Pressure)
 	liquid := min(swept*liquidShare*rho, c.Line)

@@ -21,6 +21,10 @@ type Motor struct {
 // over the pump (Pa, negative counts as none) and returns the geometric volume moved in m3.
 // Volume is the difference of two piston positions: it is exact whatever dt.
 func (m *Motor) Step(dt, voltage, difference, stroke float64) float64 {
+	if m.Speed <= 0 && voltage <= 0 {
+		m.Current = 0
+		return 0
+	}
 	load := m.Friction
 	if m.angle < math.Pi && difference > 0 {
 		load += difference * stroke / 2 * math.Sqrt(max(0, 1-m.cosine*m.cosine))

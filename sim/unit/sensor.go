@@ -13,9 +13,10 @@ type Sensor struct {
 
 // Thresholds of the sensor and of what reads it.
 const (
-	nominalSupply = 5.0 // V
-	brownOut      = 3.0 // V: below, the amplifier falls to its lower stop. Common practice, no source
-	lowerStop     = 0.1 // share of the supply at the lower stop
+	nominalSupply = 5.0  // V
+	brownOut      = 3.0  // V: below, the amplifier falls to its lower stop. Common practice, no source
+	starved       = 0.09 // share of the supply at the output below that
+	lowerStop     = 0.1  // share of the supply at the lower stop
 	upperStop     = 0.94
 	// An output below 4 % or above 96 % of the nominal supply is an open or shorted wire
 	// (common diagnostic bands of ratiometric sensors).
@@ -27,7 +28,7 @@ const (
 // sample z of standard normal distribution.
 func (s *Sensor) Output(p, z float64) float64 {
 	if s.Supply < brownOut {
-		return lowerStop * s.Supply
+		return starved * s.Supply
 	}
 	share := 0.1 + 0.8*(s.Gain*p+s.Offset+s.Noise*z)/s.FullScale
 	return s.Supply * math.Min(math.Max(share, lowerStop), upperStop)

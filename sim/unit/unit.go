@@ -65,7 +65,10 @@ func (u *Unit) Step(dt float64, c *Commands, supply, gauge, celsius float64, in 
 	if in.Reverse > in.Forward {
 		difference = -gauge
 	}
-	in.Swept = u.Motor.Step(dt, drive*u.Voltage, difference, u.Stroke) * u.EfficiencyAt(difference)
+	in.Swept = u.Motor.Step(dt, drive*u.Voltage, difference, u.Stroke)
+	if in.Swept > 0 {
+		in.Swept *= u.EfficiencyAt(difference)
+	}
 	u.Coil.Step(dt, on(c.Valve)*u.Voltage, celsius)
 	u.Heater.Step(dt, on(c.Heater)*u.Voltage)
 }
