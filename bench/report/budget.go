@@ -35,13 +35,21 @@ func budgetsOf(res *judge.Result) []budget {
 		for _, c := range l.Budget {
 			share := "-"
 			if sum > 0 && !math.IsInf(sum, 0) {
-				share = fmt.Sprintf("%.0f %%", 100*c.U*c.U/sum)
+				share = shareOf(c.U * c.U / sum)
 			}
-			b.Lines = append(b.Lines, budgetLine{c.Source, significant(c.U), share})
+			b.Lines = append(b.Lines, budgetLine{spoken(c.Source), significant(c.U), share})
 		}
 		all = append(all, b)
 	}
 	return all
+}
+
+// shareOf writes a part of the whole.
+func shareOf(part float64) string {
+	if part > 0 && part < 0.01 {
+		return "< 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*part)
 }
 
 // significant writes an uncertainty to two significant digits.

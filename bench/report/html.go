@@ -52,7 +52,6 @@ type sheet struct {
 	Steps      []stepWords
 	Faults     []faultWords
 	Events     []eventWords
-	RuleName   string
 	RuleWords  string
 	Tools      []toolWords
 	Budgets    []budget
@@ -82,15 +81,15 @@ func pageOf(res *judge.Result) sheet {
 	s := sheet{Result: res, Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
 		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
 		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
-		RuleName: ruleNames[res.Rule], RuleWords: ruleWords(res.Rule),
-		Timeline: timeline(res), Leaks: leakPlots(res), Budgets: budgetsOf(res)}
+		RuleWords: ruleWords(res.Rule, res.Plan),
+		Timeline:  timeline(res), Leaks: leakPlots(res), Budgets: budgetsOf(res)}
 	if res.Simulated {
 		s.Simulation = simulationText(res)
 	}
 	s.Ending, s.Safe = ending(res)
 	for _, l := range res.Lines {
 		r := htmlRow{row: rowOf(l), Key: l.Name, Class: cssClass(l.Verdict.String()), Rule: limitRule(l)}
-		r.Name = spoken(r.Name)
+		r.Name, r.Note = spoken(r.Name), joined(r.Why, r.Note)
 		s.Rows = append(s.Rows, r)
 	}
 	s.causes(res)
@@ -101,7 +100,7 @@ func pageOf(res *judge.Result) sheet {
 
 func hours(h float64) string {
 	if h <= 0 {
-		return "not stated"
+		return "hours not stated"
 	}
 	return unit.Number(h) + " h"
 }
@@ -205,6 +204,9 @@ func toolOf(in *rig.Instrument, on time.Time) toolWords {
 	u := in.Channel.Unit()
 	t := toolWords{Name: spoken(in.Channel.String()), Accuracy: accuracyWords(in.Accuracy, u),
 		Resolution: unit.Number(in.Resolution) + " " + u, Calibrated: date(in.Calibrated), Due: date(in.Due)}
+	if in.PartOfUnit {
+		t.Name += " (part of the unit: under test, not an instrument)"
+	}
 	// The due date is the last day on which the calibration holds.
 	t.Late = !in.Due.IsZero() && !on.Before(in.Due.AddDate(0, 0, 1))
 	return t

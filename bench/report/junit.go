@@ -119,8 +119,8 @@ func sentence(r row) string {
 		s += ", limit " + r.Limit
 	}
 	s += ": " + r.Verdict
-	if r.Note != "" {
-		s += " (" + r.Note + ")"
+	if remark := joined(r.Why, r.Note); remark != "" {
+		s += " (" + remark + ")"
 	}
 	return s
 }

@@ -86,7 +86,7 @@ func valueMark(l judge.Line, s scale) string {
 	case l.Value > s.high || l.State == measure.AtLeast:
 		x = math.Min(x, ruleWidth-7)
 		return fmt.Sprintf(`<path class="mark" d="M%.1f 2.5l7 4.5l-7 4.5z"/>`, x)
-	case l.Value < s.low:
+	case l.Value < s.low && l.Limit.Lower != nil:
 		return `<path class="mark" d="M7 2.5l-7 4.5l7 4.5z"/>`
 	}
 	a, b := s.at(l.Value-math.Abs(l.U)), s.at(l.Value+math.Abs(l.U))

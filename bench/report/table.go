@@ -75,7 +75,7 @@ func (t *table) identification(res *judge.Result) {
 	t.labelled("Unit", serial, bold)
 	t.labelled("Run", res.Run+", started "+res.Started.UTC().Format("2006-01-02 15:04:05 UTC"), "")
 	t.labelled("Test", res.Scenario+" on "+res.Rig+" over "+res.Bus, "")
-	t.labelled("Limits", orUnknown(res.LimitsFrom)+"; decision rule: "+ruleNames[res.Rule], "")
+	t.labelled("Limits", orUnknown(res.LimitsFrom)+"; decision rule: "+res.Rule.String(), "")
 	if res.Simulated {
 		t.labelled("Simulated", "no real unit; "+simulationText(res), "")
 	}
@@ -130,8 +130,8 @@ func (t *table) rows(lines []judge.Line) {
 	t.row(head, c, "  ", dim, stacked)
 	for i, r := range rows {
 		t.row(r, c, marks[lines[i].Verdict], verdictColour[lines[i].Verdict], stacked)
-		if r.Note != "" {
-			for _, piece := range wrap(Plain(r.Note), t.width-6) {
+		if r.Why != "" {
+			for _, piece := range wrap(Plain(r.Why), t.width-6) {
 				t.line("      " + t.paint(dim, piece))
 			}
 		}

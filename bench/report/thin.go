@@ -7,15 +7,15 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// gap is how long (s) a series may be silent before its line is broken: a lost bus is not drawn
+// gap is how long (s) a channel may be silent before its line is broken: a lost bus is not drawn
 // as a straight line.
 const gap = 1.0
 
 // thin reduces a series between from and to into at most 4 points for each of the given number of columns:
 // the first, the lowest, the highest and the last, in the order in which they came. What stands out
-// within a column (ripple, a spike) stays visible. Times are seconds from zero. Silence longer than gap starts
-// a new piece.
-func thin(s samples.Series, zero, from, to clock.Instant, columns int) []plotter.XYs {
+// within a column (ripple, a spike) stays visible. Times are seconds from zero. Silence longer than
+// gap (s) starts a new piece.
+func thin(s samples.Series, zero, from, to clock.Instant, columns int, gap float64) []plotter.XYs {
 	var pieces []plotter.XYs
 	var piece plotter.XYs
 	var col column
@@ -74,4 +74,20 @@ func (c *column) flush(to plotter.XYs, s samples.Series, zero clock.Instant) plo
 	}
 	c.n = 0
 	return to
+}
+
+// held is a command as a series that can be drawn with straight lines: each value stays until the next change
+// and the last until the end.
+func held(s samples.Series, end clock.Instant) samples.Series {
+	var out samples.Series
+	for i, t := range s.T {
+		if i > 0 {
+			out.T, out.V = append(out.T, t), append(out.V, s.V[i-1])
+		}
+		out.T, out.V = append(out.T, t), append(out.V, s.V[i])
+	}
+	if n := len(s.T); n > 0 {
+		out.T, out.V = append(out.T, max(end, s.T[n-1])), append(out.V, s.V[n-1])
+	}
+	return out
 }

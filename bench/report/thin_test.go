@@ -23,14 +23,14 @@ func TestThin(t *testing.T) {
 			s.T, s.V = append(s.T, at), append(s.V, rapid.Float64Range(-1, 15).Draw(t, "v"))
 		}
 		columns := rapid.IntRange(1, 50).Draw(t, "columns")
-		pieces := thin(s, 0, s.T[0], at, columns)
+		pieces := thin(s, 0, s.T[0], at, columns, gap)
 		require.Len(t, pieces, 1)
 		got := pieces[0]
 		require.LessOrEqual(t, len(got), 4*(columns+1))
 		low, high := math.Inf(1), math.Inf(-1)
 		for i, xy := range got {
 			low, high = min(low, xy.Y), max(high, xy.Y)
-			require.True(t, i == 0 || xy.X > got[i-1].X)
+			require.True(t, i == 0 || xy.X > got[i-1].X, "in order of time")
 		}
 		require.Equal(t, slices.Min(s.V), low)
 		require.Equal(t, slices.Max(s.V), high)
@@ -48,7 +48,7 @@ func TestThin_SilenceBreaksTheLine(t *testing.T) {
 		}
 		s.T, s.V = append(s.T, t), append(s.V, 9)
 	}
-	pieces := thin(s, 0, 0, s.T[99], 900)
+	pieces := thin(s, 0, 0, s.T[99], 900, gap)
 	require.Len(t, pieces, 2)
 	require.Equal(t, 0.49, pieces[0][len(pieces[0])-1].X)
 	require.Equal(t, 2.5, pieces[1][0].X)
@@ -60,4 +60,10 @@ func TestNiceTicks(t *testing.T) {
 		labels = append(labels, tick.Label)
 	}
 	require.Equal(t, []string{"0", "2", "4", "6", "8", "10"}, labels)
+}
+
+func TestHeld_StaysUntilTheNextChange(t *testing.T) {
+	s := samples.Series{T: []clock.Instant{0, 10, 20}, V: []float64{1, 2, 3}}
+	require.Equal(t, samples.Series{T: []clock.Instant{0, 10, 10, 20, 20, 30}, V: []float64{1, 1, 2, 2, 3, 3}}, held(s, 30))
+	require.Empty(t, held(samples.Series{}, 30).T)
 }

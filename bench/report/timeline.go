@@ -40,14 +40,15 @@ func timeline(res *judge.Result) template.HTML {
 		addLevel(pressure, rec, trip, fmt.Sprintf("interlock trips at %g bar", trip))
 		highest = max(highest, trip)
 	}
-	pressure.Y.Min, pressure.Y.Max = min(0, pressure.Y.Min), highest*1.36 // room for the steps' names
+	pressure.Y.Min, pressure.Y.Max = min(0, pressure.Y.Min), highest*1.42 // room for the steps' names
 	pressure.Y.Tick.Marker = upTo{niceTicks{6}, highest * 1.02}
 
 	drive := newPlot("time since the start, s", "pump drive, %")
 	bands.names = false
 	drive.Add(bands)
-	addSteps(drive, rec.Commands[rig.SetPumpDrive], rec)
-	addSeries(drive, rec.Channels[rig.PumpDrive], rec.Start, rec.Start, rec.End, ink, 0.7, nil)
+	addLine(drive, thin(held(rec.Commands[rig.SetPumpDrive], rec.End), rec.Start, rec.Start, rec.End, plotColumns,
+		math.Inf(1)), brass, 1.4)
+	addLine(drive, thin(rec.Channels[rig.PumpDrive], rec.Start, rec.Start, rec.End, plotColumns, gap), ink, 0.7)
 	drive.Y.Min, drive.Y.Max = 0, max(100, drive.Y.Max)
 	drive.Y.Tick.Marker = niceTicks{4}
 	for _, p := range []*plot.Plot{pressure, drive} {
@@ -76,51 +77,26 @@ func tripPressure(res *judge.Result) float64 {
 
 // addPressures draws the unit's sensor behind the bench gauge and returns the highest reading.
 func addPressures(p *plot.Plot, rec *samples.Recording, from, to clock.Instant) float64 {
-	a := addSeries(p, rec.Channels[rig.LinePressure], rec.Start, from, to, brass, 1.4, nil)
-	b := addSeries(p, rec.Channels[rig.ReferencePressure], rec.Start, from, to, ink, 0.7, nil)
-	return max(a, b, 1)
+	sensor := thin(rec.Channels[rig.LinePressure], rec.Start, from, to, plotColumns, gap)
+	gauge := thin(rec.Channels[rig.ReferencePressure], rec.Start, from, to, plotColumns, gap)
+	return max(addLine(p, sensor, brass, 1.4), addLine(p, gauge, ink, 0.7), 1)
 }
 
-// addSeries draws one channel and returns its highest value (negative infinity when there is none).
-func addSeries(p *plot.Plot, s samples.Series, zero, from, to clock.Instant, c color.Color, width float64,
-	dashes []vg.Length) float64 {
+// addLine draws one channel and returns its highest value (negative infinity when there is none).
+func addLine(p *plot.Plot, pieces []plotter.XYs, c color.Color, width float64) float64 {
 	highest := math.Inf(-1)
-	for _, piece := range thin(s, zero, from, to, plotColumns) {
+	for _, piece := range pieces {
 		line, err := plotter.NewLine(piece)
 		if err != nil {
 			continue // no number in it: such a piece has nothing to draw
 		}
-		line.LineStyle = draw.LineStyle{Color: c, Width: vg.Points(width), Dashes: dashes}
+		line.LineStyle = draw.LineStyle{Color: c, Width: vg.Points(width)}
 		p.Add(line)
 		for _, xy := range piece {
 			highest = max(highest, xy.Y)
 		}
 	}
 	return highest
-}
-
-// addSteps draws a command: it holds its value until the next change.
-func addSteps(p *plot.Plot, s samples.Series, rec *samples.Recording) {
-	var xy plotter.XYs
-	for i, t := range s.T {
-		x := t.Seconds(rec.Start)
-		if i > 0 {
-			xy = append(xy, plotter.XY{X: x, Y: s.V[i-1]})
-		}
-		xy = append(xy, plotter.XY{X: x, Y: s.V[i]})
-	}
-	if len(xy) == 0 {
-		return
-	}
-	xy = append(xy, plotter.XY{X: rec.End.Seconds(rec.Start), Y: s.V[len(s.V)-1]})
-	if len(xy) > 2*plotColumns { // a regulator changes it in every cycle: then it is a series like another
-		addSeries(p, s, rec.Start, rec.Start, rec.End, brass, 1.4, nil)
-		return
-	}
-	if line, err := plotter.NewLine(xy); err == nil {
-		line.LineStyle = draw.LineStyle{Color: brass, Width: vg.Points(1.4)}
-		p.Add(line)
-	}
 }
 
 // addHoldBand shades the limits of the regulated pressure over the steps that hold it.

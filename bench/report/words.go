@@ -20,11 +20,16 @@ type row struct {
 	Unit    string
 	Limit   string // with its unit only where it differs from Unit
 	Verdict string
-	Note    string // why it was not measured, what it waited for, what else there is to say
+	Why     string // why it was not measured, what it waited for, how undecided it is
+	Note    string // what else the samples say
 }
 
 func rowOf(l judge.Line) row {
-	r := row{Name: named(l), Unit: l.Unit, Limit: limitText(l.Limit, l.Unit), Verdict: l.Verdict.String(), Note: l.Why}
+	r := row{Name: named(l), Unit: l.Unit, Limit: limitText(l.Limit, l.Unit), Verdict: l.Verdict.String(),
+		Why: l.Why, Note: l.Note}
+	if l.Verdict == grade.Undecided && l.State == measure.Measured {
+		r.Why = joined(r.Why, "keeps the limit with a probability of "+percent(l.Conformity))
+	}
 	switch l.State {
 	case measure.Measured:
 		r.Value, r.U = unit.Format(l.Value, l.U)
@@ -34,6 +39,14 @@ func rowOf(l judge.Line) row {
 		r.Value = "-"
 	}
 	return r
+}
+
+// joined puts two remarks together.
+func joined(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
+	}
+	return a + "; " + b
 }
 
 // named is a characteristic's name with its set point: "dosing_error at 20 %".
@@ -123,12 +136,8 @@ func duringStep(res *judge.Result) string {
 	return " in step " + res.Recording.Steps[len(res.Recording.Steps)-1].Name
 }
 
-// ruleNames are the scenario language's words for the decision rules.
-var ruleNames = map[scenario.Rule]string{scenario.NoRule: "none", scenario.Simple: "simple",
-	scenario.Guarded: "guarded", scenario.SharedRisk: "shared risk"}
-
 // ruleWords explains the decision rule to the person who relies on it.
-func ruleWords(rule scenario.Rule) string {
+func ruleWords(rule scenario.Rule, p *scenario.Plan) string {
 	switch rule {
 	case scenario.Simple:
 		return "Simple acceptance (JCGM 106:2012): pass when the value lies inside the limits, fail when it lies " +
@@ -138,7 +147,11 @@ func ruleWords(rule scenario.Rule) string {
 			"expanded uncertainty U (k = 2), fail when it lies outside by at least U, undecided in between. " +
 			"For a value right at the edge of the guard band the probability of a wrong pass is below 2.5 %."
 	case scenario.SharedRisk:
-		return "Shared risk (JCGM 106:2012): pass when the probability of a wrong pass is at most the one that the scenario states."
+		risk := "the one that the scenario states"
+		if p != nil {
+			risk = fmt.Sprintf("%s %%", unit.Number(100*p.MaxRisk))
+		}
+		return "Shared risk (JCGM 106:2012): pass when the probability of a wrong pass is at most " + risk + "."
 	}
 	return "None was stated: nothing was judged."
 }
