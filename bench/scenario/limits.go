@@ -41,7 +41,7 @@ func (p *parsing) limits(f *yamltext.Fields) {
 func (p *parsing) yielded(c Characteristic, e yamltext.Entry) {
 	for _, k := range c.Steps {
 		if p.whole && !p.plan.has(k) {
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s needs a %s step and the plan has none", c.Name, k),
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s needs the step %s and the plan has none", c.Name, k),
 				fmt.Sprintf("add - %s: %s, or leave the limit out", k, k.Example()))
 		}
 	}
@@ -149,7 +149,8 @@ func (p *parsing) decidable(f *yamltext.Fields, c Characteristic, l Limit) {
 		return
 	}
 	for _, s := range p.plan.Steps {
-		if s.Kind == c.Steps[0] && s.Longest() > 0 && time.Duration(*l.Upper*1e9) >= s.Longest() {
+		if s.Kind == c.Steps[0] && s.Longest() > 0 && // 0: its keys were wrong, which has been said
+			time.Duration(*l.Upper*1e9) >= s.Longest() {
 			p.Add(f.Get("max"), fmt.Sprintf("max: %g s and the %s step lasts at most %s", *l.Upper, s.Kind, s.Longest()),
 				"let the step last longer than the limit, so that a late unit is seen to be late")
 			return

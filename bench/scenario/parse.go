@@ -39,7 +39,7 @@ func Parse(path string, text []byte) (*Plan, error) {
 type parsing struct {
 	*yamltext.Reader
 	plan  *Plan
-	whole bool // every step was understood: only then is their order worth a word
+	whole bool // the word of every step was understood: only then is their order worth a word
 }
 
 var nameForm = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,39}$`)
@@ -81,6 +81,7 @@ func (p *parsing) pressures(f *yamltext.Fields) {
 	p.plan.MaxPressure = f.QuantityOr("max_pressure", unit.Pressure, possible, 0)
 	if m := p.plan.MaxPressure; m > 0 && m <= p.plan.Nominal {
 		p.Add(f.Get("max_pressure"), fmt.Sprintf("max_pressure: %g bar with nominal %g bar", m, p.plan.Nominal), "it must be above nominal")
+		p.plan.MaxPressure = 0 // said once, not again at every step
 	}
 }
 
@@ -99,10 +100,10 @@ func (p *parsing) steps(f *yamltext.Fields) {
 	}
 	p.whole = true
 	for _, item := range n.Items {
-		if s, ok := p.step(item); ok {
+		s, ok := p.step(item)
+		p.whole = p.whole && ok
+		if ok {
 			p.plan.Steps = append(p.plan.Steps, s)
-		} else {
-			p.whole = false
 		}
 	}
 	if total := p.plan.Longest(); total > longestPlan {
@@ -122,7 +123,8 @@ func (p *Plan) Longest() time.Duration {
 	return total
 }
 
-// step reads one item of the list: the kind's word with its keys, and optionally a name.
+// step reads one item of the list: the kind's word with its keys, and optionally a name. ok
+// says that the word was understood, whatever is wrong with its keys.
 func (p *parsing) step(item *yamltext.Node) (Step, bool) {
 	if item.Kind != yamltext.Map {
 		p.Add(item, fmt.Sprintf("step %q", yamltext.Clip(item.Text)), p.stepHint(item.Text))
@@ -150,7 +152,8 @@ func (p *parsing) step(item *yamltext.Node) (Step, bool) {
 	}
 	f := p.Fields(item, "a step")
 	s.Name = f.StringOr("name", s.Kind.String())
-	return s, p.body(body, &s)
+	p.body(body, &s)
+	return s, true
 }
 
 func (p *parsing) stepHint(word string) string {
@@ -160,22 +163,20 @@ func (p *parsing) stepHint(word string) string {
 	return yamltext.DidYouMean(word, kindNames[:])
 }
 
-func (p *parsing) body(body *yamltext.Node, s *Step) bool {
-	before := p.Count()
+func (p *parsing) body(body *yamltext.Node, s *Step) {
 	if body.Kind == yamltext.Empty {
 		p.Add(body, s.Kind.String()+" without its keys", fmt.Sprintf("write %s: %s", s.Kind, s.Kind.Example()))
-		return false
+		return
 	}
+	before := p.Count()
 	f := p.Fields(body, s.Kind.String())
 	for _, w := range grammar[s.Kind] {
 		w.read(f, w, s)
 	}
 	f.Done()
-	if p.Count() > before {
-		return false
+	if p.Count() == before {
+		p.consistent(f, s)
 	}
-	p.consistent(f, s)
-	return p.Count() == before
 }
 
 // consistent holds the keys of one step against each other and against the plan.

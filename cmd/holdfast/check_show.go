@@ -116,13 +116,17 @@ func stepTime(s scenario.Step) string {
 }
 
 func limitText(l scenario.Limit) string {
+	symbol := l.Unit
+	if symbol == "" {
+		symbol = "codes"
+	}
 	switch {
 	case l.Lower != nil && l.Upper != nil:
-		return fmt.Sprintf("%s to %s", unit.Text(*l.Lower, ""), unit.Text(*l.Upper, l.Unit))
+		return fmt.Sprintf("%s to %s", unit.Text(*l.Lower, ""), unit.Text(*l.Upper, symbol))
 	case l.Lower != nil:
-		return "at least " + unit.Text(*l.Lower, l.Unit)
+		return "at least " + unit.Text(*l.Lower, symbol)
 	}
-	return "at most " + unit.Text(*l.Upper, l.Unit)
+	return "at most " + unit.Text(*l.Upper, symbol)
 }
 
 func accuracyText(in *rig.Instrument) string {
