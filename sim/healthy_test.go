@@ -73,6 +73,9 @@ func (d *driver) rise() float64 {
 	d.out = outputs{drive: 60}
 	d.until(20*time.Second, func() bool { return to != 0 })
 	d.each = nil
+	if to == 0 {
+		return 99 // did not get there
+	}
 	return to - from
 }
 

@@ -80,7 +80,7 @@ func (c *Circuit) flows(in *Inputs) {
 const lastLiquid = 0.02
 
 // doseVoid is how many times the air share of the line the dosing valve gets. Common practice, no source.
-const doseVoid = 6.0
+const doseVoid = 10.0
 
 // orifice is a path that only lets out: a check valve or a leak from pressure to tank.
 func orifice(cda, dp, rho, void float64) path {

@@ -37,17 +37,16 @@ func (m *Motor) Step(dt, voltage, difference, stroke float64) float64 {
 }
 
 // accelerate integrates J dw/dt = k i - load - drag w with i = (u - k w)/R by the trapezoidal
-// rule. The driver blocks current the other way: a motor that is switched off coasts.
+// rule. The half-bridge driver holds its mean voltage both ways: a motor that is switched off
+// is shorted and brakes. The instrument shows no braking current.
 func (m *Motor) accelerate(dt, voltage, load float64) {
 	inertia := m.Inertia / dt
-	damping := m.Drag
-	drive := 0.0
-	if voltage > m.Constant*m.Speed {
-		drive = m.Constant * voltage / m.Resistance
-		damping += m.Constant * m.Constant / m.Resistance
+	conductance := m.Constant / m.Resistance
+	damping := m.Drag + m.Constant*conductance
+	next := (m.Speed*(inertia-damping/2) + conductance*voltage - load) / (inertia + damping/2)
+	if next < 0 {
+		next = 0
 	}
-	next := (m.Speed*(inertia-damping/2) + drive - load) / (inertia + damping/2)
-	next = max(next, 0)
 	m.Current = max(0, (voltage-m.Constant*(m.Speed+next)/2)/m.Resistance)
 	m.Speed = next
 }

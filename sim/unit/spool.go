@@ -6,7 +6,8 @@ type Spool struct {
 	Travel float64 // s from stop to stop
 	Free   float64 // 0..1: share of the pump's displacement that reaches the line when energised
 	Hold   float64 // 0..1: how much of the forward way stays open when energised; 0 is whole
-	wait   float64
+	wait   float64 // s left before it moves
+	target float64
 	at     float64 // 0 released, 1 energised
 }
 
@@ -16,13 +17,15 @@ func (s *Spool) Step(dt float64, energised bool) (forward, reverse float64) {
 	if energised {
 		target = 1
 	}
-	if s.at == target {
-		s.wait = s.Delay
-	} else if s.wait > 0 {
+	if target != s.target {
+		s.target, s.wait = target, s.Delay
+	}
+	switch {
+	case s.wait > 0:
 		s.wait -= dt
-	} else if s.at < target {
+	case s.at < target:
 		s.at = min(s.at+dt/s.Travel, 1)
-	} else {
+	case s.at > target:
 		s.at = max(s.at-dt/s.Travel, 0)
 	}
 	return 1 - s.at*(1-s.Hold), s.at * s.Free

@@ -36,7 +36,7 @@ type Commands struct {
 func Reference() Unit {
 	return Unit{
 		Motor:  Motor{Resistance: 5.2, Constant: 0.055, Friction: 0.0032, Drag: 1.5e-5, Inertia: 5e-5, cosine: 1},
-		Spool:  Spool{Delay: 0.025, Travel: 0.020, Free: 0.55, wait: 0.025},
+		Spool:  Spool{Delay: 0.025, Travel: 0.020, Free: 0.55},
 		Coil:   Coil{R20: 18, Rise: 1.2, Time: 300},
 		Heater: Heater{R20: 4, Capacity: 250, Loss: 0.6, Opens: 90, Closes: 60},
 		Sensor: Sensor{FullScale: 14 * hydraulic.Bar, Gain: 1, Noise: 400},
