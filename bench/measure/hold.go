@@ -8,6 +8,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
 )
 
 // heldAtLeast is the shortest steady part of a hold that is worth a mean.
@@ -24,6 +25,25 @@ func (b *run) hold() (step, string) {
 		return step{}, "the run ended before the hold step was steady"
 	}
 	return step{}, b.whyNot(scenario.Hold)
+}
+
+// working returns the stretch in which the circuit works steadily at a known pressure: the second
+// half of the hold (air is washed out of the line before), else the end of a pressurise step that
+// did not get to nominal, for what does not depend on the pressure itself.
+func (b *run) working() (from, to clock.Instant, note, why string) {
+	s, why := b.hold()
+	if why == "" {
+		from, to = s.steady()
+		return from.Add(to.Sub(from) / 2), to, "", ""
+	}
+	for _, s := range b.steps(scenario.Pressurise) {
+		from, to = s.End.Add(-5*time.Second), s.End
+		p := meanOf(b.in(b.pressure, from, to).V)
+		if s.Outcome == samples.TimedOut && to.Sub(s.Start) > 10*time.Second && p.value > 0.3*b.plan.Nominal {
+			return from, to, fmt.Sprintf("at %.1f bar: nominal was not reached", p.value), ""
+		}
+	}
+	return 0, 0, "", why
 }
 
 // heldChannel is the mean of a channel in the hold window.
@@ -54,8 +74,15 @@ func (b *run) regulatedPressure() Characteristic {
 }
 
 // holdDrive is the time-weighted mean of the drive in the hold window: as the unit reports
-// it, else as commanded.
+// it, else as commanded. Where nominal was never reached, at least the drive that did not get there.
 func (b *run) holdDrive() Characteristic {
+	if from, to, note, why := b.working(); why == "" && note != "" {
+		v, n, ok := heldMean(b.rec.Commands[rig.SetPumpDrive], from, to)
+		if !ok {
+			return missing("no pump drive was commanded")
+		}
+		return atLeast(v, note, nil, span{from, to, n})
+	}
 	if len(b.rec.Channels[rig.PumpDrive].T) > 0 {
 		return b.heldChannel(rig.PumpDrive)
 	}
@@ -82,29 +109,30 @@ func (b *run) returnFlow() Characteristic  { return b.heldChannel(rig.ReturnFlow
 // restrictionArea is CdA = Q / sqrt(2 (p - p_check) / rho) of the return at regulated
 // pressure, in mm2.
 func (b *run) restrictionArea() Characteristic {
-	q, p := b.returnFlow(), b.heldChannel(b.pressure)
-	if q.State != Measured {
-		return missing(q.Why)
+	from, to, note, why := b.working()
+	if why != "" {
+		return missing(why)
 	}
-	if p.State != Measured {
-		return missing(p.Why)
+	q, qb, okQ := b.average(rig.ReturnFlow, from, to)
+	p, pb, okP := b.average(b.pressure, from, to)
+	if !okQ {
+		return missing(b.noReading(rig.ReturnFlow))
 	}
-	dp := p.Value - b.rig.CheckValve.Value
+	if !okP {
+		return missing(b.noReading(b.pressure))
+	}
+	dp := p.value - b.rig.CheckValve.Value
 	if dp <= 0.05*b.plan.Nominal || dp <= 0 {
-		return missing("the line was not under pressure in the hold step")
+		return missing("the line was not under pressure")
 	}
-	rho, uRho := b.density(q.From, q.To)
-	value := orificeArea(q.Value, dp, rho)
+	rho, uRho := b.density(from, to)
+	value := orificeArea(q.value, dp, rho)
 	var bud budget
-	if q.Value > 0 {
-		bud.add("return_flow", value*q.U/2/q.Value)
-	} else {
-		bud.add("return_flow", orificeArea(q.U/2, dp, rho))
-	}
-	bud.add(b.pressure.String(), value*p.U/2/dp/2)
+	bud.add("return_flow", orificeArea(qb.standard(), dp, rho))
+	bud.add(b.pressure.String(), value*pb.standard()/dp/2)
 	bud.add("check valve opening", value*b.rig.CheckValve.U/2/dp/2)
 	bud.add("density", value*uRho/rho/2)
-	return measured(value, bud, span{q.From, q.To, q.N})
+	return measured(value, bud, span{from, to, q.n}).noted(note)
 }
 
 // orificeArea returns CdA in mm2 for a flow in mL/min, a pressure drop in bar and a density in kg/m3.
@@ -113,42 +141,68 @@ func orificeArea(q, dp, rho float64) float64 {
 	return q * m3s / math.Sqrt(2*dp*pa/rho) * mm2
 }
 
-// delivery is what the pump moves at regulated pressure: the return flow plus what leaves
-// through the dosing valve in the hold window.
+// delivery is what the pump moves into the line at regulated pressure: the return flow, what the
+// reservoir loses besides (dosing valve, outside, air being replaced), and what leaks back inside.
 func (b *run) delivery() Characteristic {
-	q := b.returnFlow()
-	if q.State != Measured {
-		return missing(q.Why)
+	from, to, note, why := b.working()
+	if why != "" {
+		return missing(why)
 	}
-	bud := append(budget(nil), q.Budget...)
-	value := q.Value
-	if drip := b.doserLeak(); drip.State == Measured {
-		rho, _ := b.density(q.From, q.To)
-		value += drip.Value / rho * 1000
-		bud.add("doser_leak", drip.U/2/rho*1000)
+	q, bud, ok := b.average(rig.ReturnFlow, from, to)
+	if !ok {
+		return missing(b.noReading(rig.ReturnFlow))
 	}
-	return measured(value, bud, span{q.From, q.To, q.N})
+	value := q.value
+	rho, _ := b.density(from, to)
+	if l, ok := fitLine(b.in(rig.ReservoirMass, from, to), from, b.resolution(rig.ReservoirMass)); ok {
+		value -= l.slope * 60 * 1000 / rho
+		bud.add("reservoir_mass slope", l.uSlope*60*1000/rho)
+	}
+	if inside, u, ok := b.leakInside(rho); ok {
+		value += inside
+		bud.add("leak_rate", u)
+	}
+	return measured(value, bud, span{from, to, q.n}).noted(note)
+}
+
+// leakInside is the part of the leak that goes back to the tank unseen by reservoir and scale, in
+// mL/min; never below 0.
+func (b *run) leakInside(rho float64) (q, u float64, ok bool) {
+	leak, drip, loss := b.leakRate(), b.doserLeak(), b.fluidLoss()
+	if leak.State != Measured {
+		return 0, 0, false
+	}
+	q, u = leak.Value, sq(leak.U/2)
+	for _, c := range [...]Characteristic{drip, loss} {
+		if c.State == Measured {
+			q, u = q-c.Value*1000/rho, u+sq(c.U/2*1000/rho)
+		}
+	}
+	return math.Max(0, q), math.Sqrt(u), true
 }
 
 // volumetricEfficiency is delivery over stroke volume times shaft speed, in %. The stroke
 // volume is the rig's nominal one and is taken as exact.
 func (b *run) volumetricEfficiency() Characteristic {
-	q, n := b.delivery(), b.holdSpeed()
+	q := b.delivery()
 	switch {
 	case b.rig.StrokeVol <= 0:
 		return missing("the rig states no stroke volume")
 	case q.State != Measured:
 		return missing(q.Why)
-	case n.State != Measured:
-		return missing(n.Why)
-	case n.Value < 10:
-		return missing("the pump did not turn in the hold step")
 	}
-	value := 100 * q.Value / (b.rig.StrokeVol * n.Value)
+	n, nb, ok := b.average(rig.PumpSpeed, q.From, q.To)
+	switch {
+	case !ok:
+		return missing(b.noReading(rig.PumpSpeed))
+	case n.value < 10:
+		return missing("the pump did not turn")
+	}
+	value := 100 * q.Value / (b.rig.StrokeVol * n.value)
 	var bud budget
-	bud.add("delivery", 100*q.U/2/(b.rig.StrokeVol*n.Value))
-	bud.add("pump_speed", value*n.U/2/n.Value)
-	return measured(value, bud, span{q.From, q.To, q.N})
+	bud.add("delivery", 100*q.U/2/(b.rig.StrokeVol*n.value))
+	bud.add("pump_speed", value*nb.standard()/n.value)
+	return measured(value, bud, span{q.From, q.To, q.N}).noted(q.Note)
 }
 
 // series returns a channel's readings in the steady part of a step.

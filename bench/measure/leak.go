@@ -37,12 +37,25 @@ func decay(t, p0, q, share, nominal float64) float64 {
 // leakRun is what a leak-down says before compliance turns it into a flow.
 type leakRun struct {
 	slope  float64 // -dp/dt at nominal pressure, bar/s
-	uFit   float64 // from the scatter
+	uFit   float64 // from the scatter, the law given
 	uLaw   float64 // from not knowing the law
-	share  float64 // laminar share of it that was fitted or assumed
-	law    string
+	share  float64 // laminar share, 0..1
+	uShare float64
 	span   span
 	coarse bool // read from the steps of a coarse sensor
+}
+
+// law says in words what the fall of pressure says of the leak.
+func (l leakRun) law() string {
+	switch {
+	case l.uShare > 0.2:
+		return "law of the leak not determined"
+	case l.share > 0.9:
+		return "laminar"
+	case l.share < 0.1:
+		return "turbulent"
+	}
+	return fmt.Sprintf("%.0f %% laminar", 100*l.share)
 }
 
 // leakRate is the flow out of the shut circuit at nominal pressure: the slope there by a fit of
@@ -52,7 +65,7 @@ func (b *run) leakRate() Characteristic {
 	if why != "" {
 		return missing(why)
 	}
-	drop := fmt.Sprintf("%.3f bar/min at %g bar, %s", l.slope*60, b.plan.Nominal, l.law)
+	drop := fmt.Sprintf("%.3f bar/min at %g bar, %s", l.slope*60, b.plan.Nominal, l.law())
 	w, why := b.withdraw()
 	if why != "" {
 		c := missing("no compliance to turn the fall of pressure into a flow: " + why)
@@ -78,8 +91,16 @@ func (b *run) leakRate() Characteristic {
 // leakSettle is left out after the pump has stopped when the step says nothing.
 const leakSettle = time.Second
 
-// leakDown fits the law to the leak-down step.
+// leakDown fits the law to the leak-down step, once for a run.
 func (b *run) leakDown() (leakRun, string) {
+	if b.leak == nil {
+		l, why := b.fitLeakDown()
+		b.leak, b.noLeak = &l, why
+	}
+	return *b.leak, b.noLeak
+}
+
+func (b *run) fitLeakDown() (leakRun, string) {
 	s, ok := b.first(scenario.LeakDown)
 	if !ok {
 		return leakRun{}, b.whyNot(scenario.LeakDown)
@@ -96,8 +117,12 @@ func (b *run) leakDown() (leakRun, string) {
 	w = nearNominal(w, nominal)
 	x, y, coarse := b.decayPoints(w)
 	l := leakRun{coarse: coarse, span: span{from, w.T[len(w.T)-1], len(w.T)}}
-	if why := l.fit(x, y, nominal, w, b.resolution(b.pressure)); why != "" {
-		return l, why
+	if len(x) < 4 {
+		l.barely(w, b.resolution(b.pressure))
+		return l, ""
+	}
+	if !l.fit(x, y, nominal) {
+		return l, "the pressure does not follow any leak"
 	}
 	return l, ""
 }
@@ -111,79 +136,72 @@ func nearNominal(w samples.Series, nominal float64) samples.Series {
 	return w
 }
 
-// fit fits the law, with the laminar share free where the data determine it.
-func (l *leakRun) fit(x, y []float64, nominal float64, w samples.Series, q float64) string {
-	if len(x) < 4 {
-		return l.barely(w, q)
+// shares is how many laminar shares from 0 to 1 are tried.
+const shares = 11
+
+// fit fits p0 and q for each laminar share and weighs the results by how well they follow the
+// readings, every share being as likely beforehand. A leak that fell far names its law; of one that
+// hardly fell all laws remain, and what they differ by is in the uncertainty (JCGM 101's way with a
+// quantity of which only bounds are known).
+func (l *leakRun) fit(x, y []float64, nominal float64) bool {
+	var tried [shares]fitted
+	start := []float64{y[0], math.Max((y[0]-y[len(y)-1])/(x[len(x)-1]-x[0]), 1e-6)}
+	best := 0
+	for i := range tried {
+		share := float64(i) / (shares - 1)
+		f, ok := fitCurve(func(t float64, p []float64) float64 { return decay(t, p[0], p[1], share, nominal) }, x, y, start)
+		if !ok {
+			return false
+		}
+		tried[i], start = f, f.p
+		if f.rss < tried[best].rss {
+			best = i
+		}
 	}
-	guess := math.Max((y[0]-y[len(y)-1])/(x[len(x)-1]-x[0]), 1e-6)
-	fixed := func(share float64) (fitted, bool) {
-		return fitCurve(func(t float64, p []float64) float64 { return decay(t, p[0], p[1], share, nominal) },
-			x, y, []float64{y[0], guess})
-	}
-	lam, okL := fixed(1)
-	turb, okT := fixed(0)
-	if !okL || !okT {
-		return "the pressure does not follow any leak"
-	}
-	free, okF := fitCurve(func(t float64, p []float64) float64 { return decay(t, p[0], p[1], p[2], nominal) },
-		x, y, []float64{lam.p[0], (lam.p[1] + turb.p[1]) / 2, 0.5})
-	if okF && free.sd(2)*widening(free, x, y, nominal) < 0.25 {
-		l.known(free, lam, turb, x, y, nominal)
-		return ""
-	}
-	// Not enough fall to tell: both laws, and what lies between them.
-	wide := widening(withShare(lam, 1), x, y, nominal)
-	l.slope, l.share, l.law = (lam.p[1]+turb.p[1])/2, 0.5, "law of the leak not determined"
-	l.uFit = math.Max(lam.sd(1), turb.sd(1)) * wide
-	l.uLaw = math.Abs(lam.p[1]-turb.p[1]) / math.Sqrt(12)
-	return ""
+	wide := widening(tried[best], float64(best)/(shares-1), x, y, nominal)
+	l.weigh(tried[:], best, wide)
+	return true
 }
 
-// known takes the free fit, or the pure law beyond which it went.
-func (l *leakRun) known(free, lam, turb fitted, x, y []float64, nominal float64) {
-	share := free.p[2]
-	switch {
-	case share >= 1:
-		l.take(withShare(lam, 1), x, y, nominal, "laminar")
-	case share <= 0:
-		l.take(withShare(turb, 0), x, y, nominal, "turbulent")
-	default:
-		l.take(free, x, y, nominal, fmt.Sprintf("%.0f %% laminar", 100*share))
+// weigh sets the results from the fits; wide is by how much remembered residuals widen them.
+func (l *leakRun) weigh(tried []fitted, best int, wide float64) {
+	scatter := tried[best].s * wide
+	var sum, q, q2, share, share2 float64
+	for i, f := range tried {
+		w, s := 1.0, float64(i)/(shares-1)
+		if scatter > 0 {
+			w = math.Exp((tried[best].rss - f.rss) / 2 / (scatter * scatter))
+		} else if i != best {
+			w = 0
+		}
+		sum, q, q2 = sum+w, q+w*f.p[1], q2+w*f.p[1]*f.p[1]
+		share, share2 = share+w*s, share2+w*s*s
 	}
-}
-
-func (l *leakRun) take(f fitted, x, y []float64, nominal float64, law string) {
-	l.slope, l.share, l.law = f.p[1], f.p[2], law
-	l.uFit = f.sd(1) * widening(f, x, y, nominal)
-}
-
-// withShare makes a two-parameter fit look like a three-parameter one with a fixed share.
-func withShare(f fitted, share float64) fitted {
-	f.p = append(append([]float64(nil), f.p[:2]...), share)
-	return f
+	l.slope, l.share = q/sum, share/sum
+	l.uLaw = math.Sqrt(math.Max(0, q2/sum-sq(l.slope)))
+	l.uShare = math.Sqrt(math.Max(0, share2/sum-sq(l.share)))
+	l.uFit = tried[best].sd(1) * wide
 }
 
 // widening is by how much remembered residuals and few points widen a fit's uncertainty.
-func widening(f fitted, x, y []float64, nominal float64) float64 {
+func widening(f fitted, share float64, x, y []float64, nominal float64) float64 {
 	res := make([]float64, len(x))
 	for i := range x {
-		res[i] = y[i] - decay(x[i], f.p[0], f.p[1], f.p[2], nominal)
+		res[i] = y[i] - decay(x[i], f.p[0], f.p[1], share, nominal)
 	}
-	return memory(res, 0) * student(f.n-len(f.cov))
+	return memory(res, 0) * student(f.n-len(f.p))
 }
 
 // barely is a coarse reading that hardly stepped: all that is known is less than one step.
-func (l *leakRun) barely(w samples.Series, q float64) string {
+func (l *leakRun) barely(w samples.Series, q float64) {
 	t := w.T[len(w.T)-1].Seconds(w.T[0])
 	fell := math.Max(w.V[0]-w.V[len(w.V)-1], 0)
-	l.slope, l.law = fell/t, "too few steps of the reading for a law"
+	l.slope, l.share, l.uShare = fell/t, 0.5, 0.5
 	l.uFit = math.Max(q, 1e-4) / t / math.Sqrt(3)
-	return ""
 }
 
 // decayPoints reduces a leak-down to points for the fit: of a fine gauge, averages over up to
-// 240 blocks; of one so coarse that its readings are a staircase, the instants at which it steps,
+// 120 blocks; of one so coarse that its readings are a staircase, the instants at which it steps,
 // each of which lies half-way between two readings' values.
 func (b *run) decayPoints(w samples.Series) (x, y []float64, coarse bool) {
 	q := b.resolution(b.pressure)
@@ -192,7 +210,7 @@ func (b *run) decayPoints(w samples.Series) (x, y []float64, coarse bool) {
 		x, y = stepPoints(w, t0, q)
 		return x, y, true
 	}
-	blocks := min(240, len(w.T))
+	blocks := min(120, len(w.T))
 	for i := range blocks {
 		lo, hi := i*len(w.T)/blocks, (i+1)*len(w.T)/blocks
 		var st, sv float64

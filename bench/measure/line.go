@@ -42,7 +42,7 @@ func fitLine(s samples.Series, origin clock.Instant, q float64) (line, bool) {
 	}
 	l.slope = sxy / sxx
 	l.spread(s, origin, sxx)
-	l.resolve(s, q, sxx)
+	l.resolve(s, q)
 	return l, true
 }
 
@@ -62,7 +62,7 @@ func (l *line) spread(s samples.Series, origin clock.Instant, sxx float64) {
 
 // resolve adds what rounding hides when the readings do not scatter over several steps:
 // a reading that stays on one step for T may have moved by anything below q.
-func (l *line) resolve(s samples.Series, q, sxx float64) {
+func (l *line) resolve(s samples.Series, q float64) {
 	span := s.T[l.n-1].Seconds(s.T[0])
 	if q <= 0 || span <= 0 {
 		return
@@ -78,3 +78,25 @@ func (l line) value(x float64) float64 { return l.at + l.slope*(x-l.centre) }
 
 // u is the standard uncertainty of the line at x seconds after the origin.
 func (l line) u(x float64) float64 { return math.Hypot(l.uAt, l.uSlope*(x-l.centre)) }
+
+// fitSlope fits one slope to several stretches of a series, each with a level of its own: what
+// happened between them does not matter. Stretches count by how well each knows its slope.
+func fitSlope(parts []samples.Series, q float64) (line, bool) {
+	var weight, sum float64
+	n := 0
+	for _, p := range parts {
+		if len(p.T) == 0 {
+			continue
+		}
+		l, ok := fitLine(p, p.T[0], q)
+		if !ok {
+			continue
+		}
+		w := 1 / (l.uSlope*l.uSlope + 1e-24) // a perfect line must not divide by zero
+		weight, sum, n = weight+w, sum+w*l.slope, n+l.n
+	}
+	if weight == 0 {
+		return line{}, false
+	}
+	return line{slope: sum / weight, uSlope: 1 / math.Sqrt(weight), n: n}, true
+}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
@@ -22,32 +23,38 @@ func (b *run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budg
 	return l, bud, true
 }
 
-// doserLeak is the slope on the scale while the dosing valve is commanded shut at regulated pressure.
+// doserLeak is the slope on the scale while the dosing valve is commanded shut: in the hold and, where
+// there is one, in the leak-down, with time counted by the root of the pressure so that both
+// stand for nominal pressure.
 func (b *run) doserLeak() Characteristic {
 	s, why := b.hold()
 	if why != "" {
 		return missing(why)
 	}
 	from, to := s.steady()
-	l, bud, ok := b.massSlope(rig.ScaleMass, from, to)
+	parts := []samples.Series{b.in(rig.ScaleMass, from, to)}
+	if l, ok := b.first(scenario.LeakDown); ok {
+		a, z := l.Start.Add(orElse(l.asked.Settle, leakSettle)), l.End
+		if z.Sub(a) >= heldAtLeast {
+			parts, to = append(parts, b.in(rig.ScaleMass, a, z)), z
+		}
+	}
+	weighted := newLeakClock(b.in(b.pressure, from, to), b.plan.Nominal)
+	n := 0
+	for i, w := range parts {
+		n += len(w.T)
+		parts[i] = weighted.series(w)
+	}
+	l, ok := fitSlope(parts, b.resolution(rig.ScaleMass))
 	if !ok {
 		return missing(b.noReading(rig.ScaleMass))
 	}
-	return measured(l.slope, bud, span{from, to, l.n})
-}
-
-// fluidLoss is what the reservoir loses in the hold, in which nothing is dosed.
-func (b *run) fluidLoss() Characteristic {
-	s, why := b.hold()
-	if why != "" {
-		return missing(why)
-	}
-	from, to := s.steady()
-	l, bud, ok := b.massSlope(rig.ReservoirMass, from, to)
-	if !ok {
-		return missing(b.noReading(rig.ReservoirMass))
-	}
-	return measured(-l.slope, bud, span{from, to, l.n})
+	rho, _ := b.density(from, to)
+	value := l.slope * 60 * buoyancy(rho)
+	var bud budget
+	bud.add("scale_mass slope", l.uSlope*60)
+	bud.add("scale_mass gain", value*b.gain(rig.ScaleMass))
+	return measured(value, bud, span{from, to, n})
 }
 
 // dosingErrors is dosing_error at every set point of the plan.

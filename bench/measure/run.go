@@ -16,6 +16,12 @@ type run struct {
 	rig      *rig.Rig
 	plan     *scenario.Plan
 	pressure rig.Channel // the bench gauge when there is one, else the unit's own sensor
+
+	// What several characteristics need is computed once. Nil: not yet.
+	leak         *leakRun
+	noLeak       string
+	taken        *withdrawal
+	noWithdrawal string
 }
 
 // step is a step as it ran together with what the plan asked of it.
