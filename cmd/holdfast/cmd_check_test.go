@@ -1,0 +1,106 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/scenarios"
+)
+
+// check runs the command as a person does.
+func check(t *testing.T, args ...string) (status int, out, errOut string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	status = execute(context.Background(), append([]string{"check"}, args...), strings.NewReader(""), &o, &e)
+	return status, o.String(), e.String()
+}
+
+// copied writes a shipped file into a scratch folder, changed.
+func copied(t *testing.T, name string, text []byte, change func(string) string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	require.NoError(t, os.WriteFile(path, []byte(change(string(text))), 0o600))
+	return path
+}
+
+func release(t *testing.T) []byte {
+	t.Helper()
+	text, _, err := scenarios.Read("release")
+	require.NoError(t, err)
+	return text
+}
+
+func TestCheck_Shipped(t *testing.T) {
+	status, out, errOut := check(t, "release", "--rig", "bench-node")
+	require.Equal(t, exitDone, status, errOut)
+	for _, want := range []string{"nothing wrong", "leak-down            1m0s", "dosing_error 20 %", "rule: guarded",
+		"0.1 % of 16 bar", "due 2036-09-01", "part of the unit under test", "the limits are shipped examples"} {
+		require.Contains(t, out, want)
+	}
+}
+
+func TestCheck_Problems(t *testing.T) {
+	bad := copied(t, "bad.yaml", release(t), func(s string) string {
+		return strings.NewReplacer("hold: {at: 9 bar", "hold: {at: 9", "leak_rate:", "leakrate:").Replace(s)
+	})
+	status, out, errOut := check(t, bad, "--rig", "bench-node")
+	require.Equal(t, exitUsage, status)
+	require.Empty(t, out)
+	require.Contains(t, errOut, bad+":17:16: at: 9: which unit? write 9 bar\n")
+	require.Contains(t, errOut, bad+":46:3: no characteristic is called \"leakrate\"; did you mean leak_rate?\n")
+
+	status, out, _ = check(t, bad, "--rig", "nowhere", "--json")
+	require.Equal(t, exitUsage, status)
+	var answer checkAnswer
+	require.NoError(t, json.Unmarshal([]byte(out), &answer))
+	require.False(t, answer.OK)
+	require.Equal(t, []checkProblem{{bad, 17, 16, "at: 9: which unit? write 9 bar", ""},
+		{bad, 46, 3, `no characteristic is called "leakrate"`, "did you mean leak_rate?"},
+		{Found: `no shipped rig is called "nowhere"; there are: bench-node`}}, answer.Problems)
+}
+
+// A rig of one's own names its DBC file beside it; a shipped one serves when it is not there.
+func TestCheck_OwnRig(t *testing.T) {
+	text, _, err := scenarios.ReadRig("bench-node")
+	require.NoError(t, err)
+	own := copied(t, "own.yaml", text, func(s string) string { return strings.ReplaceAll(s, "max_pressure: 12 bar", "max_pressure: 10 bar") })
+	status, _, errOut := check(t, "release", "--rig", own)
+	require.Equal(t, exitUsage, status)
+	require.Contains(t, errOut, "max_pressure 11.5 bar is above the guard of rig bench-node, 10 bar")
+
+	require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(own), "bench-node.dbc"), []byte("BO_ no"), 0o600))
+	status, _, errOut = check(t, "release", "--rig", own)
+	require.Equal(t, exitUsage, status)
+	require.Contains(t, errOut, own+":8:11: messages: bench-node.dbc:1:5")
+
+	status, _, errOut = check(t, "./nothing.yaml", "--rig", own)
+	require.Equal(t, exitUsage, status)
+	require.Contains(t, errOut, "no scenario at ./nothing.yaml; give a path or the name of a shipped one: quick-leak, release")
+}
+
+func TestCheck_JSON(t *testing.T) {
+	status, out, _ := check(t, "release", "--rig", "bench-node", "--json")
+	require.Equal(t, exitDone, status)
+	var answer checkAnswer
+	require.NoError(t, json.Unmarshal([]byte(out), &answer))
+	require.True(t, answer.OK)
+	require.Equal(t, "holdfast/check/1", answer.Schema)
+	require.Len(t, answer.Steps, 15)
+	require.Len(t, answer.Limits, 23)
+	require.Equal(t, 60.0, answer.Steps[7].Longest)
+}
+
+func TestCheck_Overdue(t *testing.T) {
+	var out bytes.Buffer
+	late := time.Date(2036, 9, 2, 0, 0, 0, 0, time.UTC)
+	require.NoError(t, runCheck(checkOptions{scenario: "release", rig: "bench-node"}, late, &out))
+	require.Contains(t, out.String(), "reference_pressure: calibration was due on 2036-09-01; no pass is possible")
+}
