@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -19,8 +18,8 @@ import (
 )
 
 type decodeOptions struct {
-	from string // file or interface
-	json bool
+	from          string // file or interface
+	json, summary bool
 }
 
 func newDecodeCommand() *cobra.Command {
@@ -35,6 +34,10 @@ listens: nothing is ever sent. Frames of 11 bits and others are counted at the e
 A line has the time since the first message in seconds, the source and destination address, the
 PGN and what the message says. Parameters that are not available are left out; error indicators are said.
 
+--summary prints, instead of the lines, each message of each source with its number and period, each
+parameter with its range, its last value and how often it was an error indicator or not available, and the
+fault codes.
+
 An argument that is an existing file is read as a recording. Ctrl-C is the usual end of listening
 to an interface (status 0).
 
@@ -42,6 +45,7 @@ to an interface (status 0).
 spns by number ({"value","unit"} or {"status"}), data; transport for longer messages; lamps, flash
 and faults for DM1 and messages of its layout.` + exitHelp,
 		Example: `  holdfast decode key-on.log
+  holdfast decode key-on.log --summary
   holdfast decode can0 --json`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -49,7 +53,8 @@ and faults for DM1 and messages of its layout.` + exitHelp,
 			return runDecode(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line; with --summary one in all")
+	cmd.Flags().BoolVar(&o.summary, "summary", false, "print counts, ranges and last values instead of lines")
 	return cmd
 }
 
@@ -64,10 +69,61 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 		ctx, stop = signal.NotifyContext(ctx, os.Interrupt)
 		defer stop()
 	}
+	stream := trace.Replay
+	if live {
+		stream = trace.Listen
+	}
 	var decoder trace.Decoder
-	err = showMessages(ctx, source, &decoder, newLiner(o.json), out)
+	if o.summary {
+		err = summarise(ctx, o, source, stream, &decoder, out)
+	} else {
+		p := printer{decoder: &decoder, liner: newLiner(o.json), out: out, live: live}
+		err = errors.Join(stream(ctx, source, p.handle), p.flush())
+	}
 	fmt.Fprintln(errOut, heard(decoder.Counts(), source.Stats()))
+	return decodeStatus(err)
+}
+
+// decodeStatus gives an error of the stream its exit status.
+func decodeStatus(err error) error {
+	var stated *exit
+	switch {
+	case err == nil, errors.As(err, &stated):
+		return err
+	case errors.Is(err, can.ErrDown), errors.Is(err, can.ErrMissing), errors.Is(err, can.ErrBusOff):
+		return withStatus(exitBus, err)
+	default:
+		return withStatus(exitUsage, err) // a recording that cannot be read
+	}
+}
+
+type streamFunc func(context.Context, can.Source, func([]can.Frame) error) error
+
+// summarise prints the report also when the source fails on the way: what was heard is worth having.
+func summarise(ctx context.Context, o decodeOptions, source can.Source, stream streamFunc,
+	d *trace.Decoder, out io.Writer) error {
+	var s trace.Summary
+	err := stream(ctx, source, func(frames []can.Frame) error {
+		d.Feed(frames, s.Add)
+		return nil
+	})
+	report := s.Report(d.Counts())
+	text := []byte(report.Text())
+	if o.json {
+		var failed error
+		if text, failed = report.JSON(); failed != nil {
+			return withStatus(exitInternal, failed)
+		}
+		text = append(text, '\n')
+	}
+	if _, failed := out.Write(text); failed != nil {
+		return cannotWrite(failed)
+	}
 	return err
+}
+
+func cannotWrite(err error) error {
+	return withStatus(exitInternal, fmt.Errorf("write what was decoded: %w", err))
 }
 
 // openSource opens an existing file as a recording, anything else as an interface.
@@ -104,35 +160,36 @@ func newLiner(json bool) liner {
 	return new(trace.Text)
 }
 
-const (
-	framesAtOnce = 1024
-	flushAbove   = 256 << 10
-	listenFor    = 100 * time.Millisecond // how long a silent bus delays Ctrl-C
-)
+// flushAbove is how much of a recording is written at once.
+const flushAbove = 256 << 10
 
-// showMessages decodes until the recording ends or ctx does. What was heard together is
-// written together: a live bus shows at once, a recording in large pieces.
-func showMessages(ctx context.Context, source can.Source, d *trace.Decoder, l liner, out io.Writer) error {
-	frames := make([]can.Frame, framesAtOnce)
-	lines := make([]byte, 0, 2*flushAbove)
-	show := func(m *trace.Message) { lines = l.Append(lines, m) }
-	for ctx.Err() == nil {
-		n, err := source.Receive(frames, source.Now().Add(listenFor))
-		d.Feed(frames[:n], show)
-		if len(lines) > 0 && (n < len(frames) || len(lines) > flushAbove || err != nil) {
-			if _, err := out.Write(lines); err != nil {
-				return withStatus(exitInternal, fmt.Errorf("write the lines: %w", err))
-			}
-			lines = lines[:0]
-		}
-		switch {
-		case errors.Is(err, io.EOF):
-			return nil
-		case errors.Is(err, can.ErrDown), errors.Is(err, can.ErrMissing), errors.Is(err, can.ErrBusOff):
-			return withStatus(exitBus, err)
-		case err != nil:
-			return withStatus(exitUsage, err)
-		}
+// printer writes a line for every message. A live bus shows at once, a recording in large pieces.
+type printer struct {
+	decoder *trace.Decoder
+	liner   liner
+	out     io.Writer
+	live    bool
+	lines   []byte
+}
+
+func (p *printer) handle(frames []can.Frame) error {
+	p.decoder.Feed(frames, p.show)
+	if p.live || len(p.lines) >= flushAbove {
+		return p.flush()
+	}
+	return nil
+}
+
+func (p *printer) show(m *trace.Message) { p.lines = p.liner.Append(p.lines, m) }
+
+func (p *printer) flush() error {
+	if len(p.lines) == 0 {
+		return nil
+	}
+	_, err := p.out.Write(p.lines)
+	p.lines = p.lines[:0]
+	if err != nil {
+		return cannotWrite(err)
 	}
 	return nil
 }

@@ -17,6 +17,8 @@ type plan struct {
 	texts     []*spn.Parameter // parameters in a text delimited by '*'
 	faults    bool             // laid out like DM1
 	transport bool             // a frame of the transport protocol
+	shared    bool             // several PGNs have this plan
+	odd       bool             // some field does not lie together in the first eight bytes
 }
 
 // field is one parameter with a fixed place.
@@ -58,6 +60,7 @@ func compile() *plans {
 		}
 	}
 	first := spn.PGN(proprietaryB)
+	p.all[p.index[first.PGN]].shared = true
 	for pgn := first.PGN; pgn <= proprietaryBEnd; pgn++ {
 		p.index[pgn] = p.index[first.PGN]
 	}
@@ -99,7 +102,9 @@ func (p *plans) add(group *spn.Message, belongs func(*spn.Parameter) bool) *plan
 		case q.Kind == spn.Text:
 			n.texts = append(n.texts, q)
 		case q.Bits > 0 && belongs(q):
-			n.fields = append(n.fields, newField(q))
+			f := newField(q)
+			n.odd = n.odd || !f.inWord
+			n.fields = append(n.fields, f)
 		}
 	}
 	return n

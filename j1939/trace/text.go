@@ -96,7 +96,11 @@ func appendTitle(dst []byte, q *spn.Parameter) []byte {
 // AppendReading appends one parameter with its raw value in words: name, number, value and unit or
 // the state's name or the status.
 func AppendReading(dst []byte, q *spn.Parameter, raw uint64) []byte {
-	dst = append(appendTitle(dst, q), ' ')
+	return appendWords(append(appendTitle(dst, q), ' '), q, raw)
+}
+
+// appendWords appends what a raw value says: value and unit, the state's name or the status.
+func appendWords(dst []byte, q *spn.Parameter, raw uint64) []byte {
 	if status := q.StatusOf(raw); status != spn.Valid {
 		return append(dst, status.String()...)
 	}

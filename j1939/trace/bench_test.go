@@ -1,0 +1,89 @@
+package trace
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture"
+	"holdfast/j1939/trace/tracegen"
+)
+
+// recordings of the mixed trace, in memory.
+func mixedPcapng(b testing.TB, frames []can.Frame) []byte {
+	var out bytes.Buffer
+	w, err := capture.NewWriter(&out, "can0")
+	require.NoError(b, err)
+	for _, f := range frames {
+		require.NoError(b, w.Write(f, capture.Inbound))
+	}
+	require.NoError(b, w.Flush())
+	return out.Bytes()
+}
+
+func mixedCandump(frames []can.Frame) []byte {
+	var out bytes.Buffer
+	for _, f := range frames {
+		if f.Error {
+			continue
+		}
+		fmt.Fprintf(&out, "(%d.%06d) can0 %s\n", f.Time/1e9, f.Time%1e9/1e3, f.Frame)
+	}
+	return out.Bytes()
+}
+
+// BenchmarkRecording is capture to result, as `holdfast decode` does it: "one core" reads and decodes in turn,
+// "ahead" reads in a goroutine of its own.
+func BenchmarkRecording(b *testing.B) {
+	frames := tracegen.New(1, 1000*time.Second).All()
+	for _, input := range []struct {
+		name string
+		data []byte
+	}{{"pcapng", mixedPcapng(b, frames)}, {"candump", mixedCandump(frames)}} {
+		for _, output := range []string{"read", "summary", "json"} {
+			for _, cores := range []string{"one core", "ahead"} {
+				b.Run(input.name+"/"+output+"/"+cores, func(b *testing.B) {
+					stream := Listen
+					if cores == "ahead" {
+						stream = Replay
+					}
+					benchmarkStream(b, input.data, output, stream)
+				})
+			}
+		}
+	}
+}
+
+func benchmarkStream(b *testing.B, data []byte, output string,
+	stream func(context.Context, can.Source, func([]can.Frame) error) error) {
+	b.ReportAllocs()
+	var total uint64
+	for b.Loop() {
+		source, err := capture.NewReader(bytes.NewReader(data), "mixed")
+		require.NoError(b, err)
+		var d Decoder
+		var s Summary
+		var j JSON
+		var lines []byte
+		err = stream(context.Background(), source, func(frames []can.Frame) error {
+			switch output {
+			case "read":
+				total += uint64(len(frames))
+			case "summary":
+				d.Feed(frames, s.Add)
+			default:
+				d.Feed(frames, func(m *Message) { lines = j.Append(lines, m) })
+				lines = lines[:0]
+			}
+			return nil
+		})
+		require.NoError(b, err)
+		total += d.Counts().Frames
+	}
+	b.ReportMetric(float64(total)/b.Elapsed().Seconds()/1e6, "Mframes/s")
+}

@@ -1,0 +1,116 @@
+package trace
+
+import (
+	"cmp"
+	"slices"
+
+	"holdfast/j1939/clock"
+	"holdfast/j1939/spn"
+	"holdfast/j1939/transport"
+)
+
+// Report is what a Summary has collected, in the order of channel, source and PGN.
+type Report struct {
+	Counts Counts
+	Groups []GroupReport
+	Faults []FaultSummary
+	// Others is the number of messages and codes that were counted without being told apart, because
+	// there were more different ones than are kept.
+	Others uint64
+}
+
+// GroupReport is one message of one source.
+type GroupReport struct {
+	Channel, Source uint8
+	PGN             uint32
+	Group           *spn.Message   // nil: not in the catalogue
+	Transport       transport.Kind // the way it last came
+	Messages        uint64
+	First, Last     clock.Instant
+	LastData        []byte
+	Parameters      []ParameterReport
+}
+
+// Period is the mean time between two messages in seconds; 0 with fewer than two.
+func (g *GroupReport) Period() float64 {
+	if g.Messages < 2 {
+		return 0
+	}
+	return g.Last.Seconds(g.First) / float64(g.Messages-1)
+}
+
+// ParameterReport is one parameter of a message. Min and Max are raw and mean something only when
+// Valid is not 0.
+type ParameterReport struct {
+	Parameter                             *spn.Parameter
+	Valid, NotAvailable, Errors, Reserved uint64
+	Min, Max                              uint64
+	Last                                  uint64
+	LastStatus                            spn.Status  // Absent: the last data did not hold it
+	States                                []StateTime // of State parameters: how often each valid state came
+}
+
+// StateTime is how often a state came.
+type StateTime struct {
+	Raw, Messages uint64
+}
+
+// Report returns what has been collected so far. counts are those of the Decoder.
+func (s *Summary) Report(counts Counts) Report {
+	r := Report{Counts: counts, Others: s.others}
+	for _, g := range s.groups {
+		g.flush(s)
+		r.Groups = append(r.Groups, g.report())
+	}
+	slices.SortFunc(r.Groups, func(a, b GroupReport) int {
+		return cmp.Or(cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Source, b.Source),
+			cmp.Compare(a.PGN, b.PGN), cmp.Compare(a.Transport, b.Transport), cmp.Compare(a.First, b.First))
+	})
+	for _, f := range s.faults {
+		r.Faults = append(r.Faults, *f)
+	}
+	slices.SortFunc(r.Faults, func(a, b FaultSummary) int {
+		return cmp.Or(cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Source, b.Source), cmp.Compare(a.PGN, b.PGN),
+			cmp.Compare(a.DTC.SPN, b.DTC.SPN), cmp.Compare(a.DTC.FMI, b.DTC.FMI))
+	})
+	r.Others += s.lost
+	return r
+}
+
+func (g *group) report() GroupReport {
+	data := slices.Clone(g.lastData())
+	r := GroupReport{Channel: g.channel, Source: g.source, PGN: g.pgn, Group: g.plan.group, Transport: g.kind,
+		Messages: g.count, First: g.first, Last: g.last, LastData: data}
+	for i := range g.tallies {
+		t := &g.tallies[i]
+		p := t.report()
+		if raw, ok := t.field.extract(g.word, data); ok {
+			p.Last, p.LastStatus = raw, p.Parameter.StatusOf(raw)
+		}
+		r.Parameters = append(r.Parameters, p)
+	}
+	return r
+}
+
+func (t *tally) report() ParameterReport {
+	q := t.field.parameter
+	p := ParameterReport{Parameter: q, Min: t.min, Max: t.max}
+	counts := t.counts
+	for raw, n := range t.histogram {
+		if n == 0 {
+			continue
+		}
+		status := q.StatusOf(uint64(raw))
+		counts[status] += n
+		if status != spn.Valid {
+			continue
+		}
+		p.Min, p.Max = min(p.Min, uint64(raw)), max(p.Max, uint64(raw))
+		if q.Kind == spn.State {
+			p.States = append(p.States, StateTime{uint64(raw), n})
+		}
+	}
+	p.Valid, p.NotAvailable = counts[spn.Valid], counts[spn.NotAvailable]
+	p.Errors, p.Reserved = counts[spn.ErrorState], counts[spn.Reserved]
+	return p
+}

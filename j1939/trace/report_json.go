@@ -1,0 +1,136 @@
+package trace
+
+import (
+	"encoding/hex"
+	"encoding/json"
+	"strconv"
+	"strings"
+
+	"holdfast/j1939/clock"
+	"holdfast/j1939/diag"
+	"holdfast/j1939/spn"
+	"holdfast/j1939/transport"
+)
+
+// The JSON form of a Report: times in seconds since 1970, values the exact decimals of the scaling.
+type (
+	reportJSON struct {
+		Frames      uint64            `json:"frames"`
+		Messages    uint64            `json:"messages"`
+		Reassembled uint64            `json:"reassembled"`
+		Standard    uint64            `json:"standard_frames"`
+		Remote      uint64            `json:"remote_frames"`
+		Errors      uint64            `json:"error_frames"`
+		Transport   map[string]uint64 `json:"transport_events"`
+		Others      uint64            `json:"others"`
+		Groups      []groupJSON       `json:"groups"`
+		Faults      []faultJSON       `json:"faults"`
+	}
+	groupJSON struct {
+		Channel   uint8           `json:"channel"`
+		Source    uint8           `json:"source"`
+		PGN       uint32          `json:"pgn"`
+		Name      string          `json:"name"`
+		Transport string          `json:"transport,omitempty"`
+		Messages  uint64          `json:"messages"`
+		First     float64         `json:"first"`
+		Last      float64         `json:"last"`
+		Period    *float64        `json:"period"`
+		SPNs      []parameterJSON `json:"spns"`
+		LastData  string          `json:"last_data"`
+	}
+	parameterJSON struct {
+		SPN          uint32       `json:"spn"`
+		Name         string       `json:"name"`
+		Unit         string       `json:"unit"`
+		Valid        uint64       `json:"valid"`
+		NotAvailable uint64       `json:"not_available"`
+		Errors       uint64       `json:"error_indicator"`
+		Reserved     uint64       `json:"reserved"`
+		Minimum      *json.Number `json:"minimum"`
+		Maximum      *json.Number `json:"maximum"`
+		Last         *json.Number `json:"last"`
+		LastStatus   string       `json:"last_status"`
+	}
+	faultJSON struct {
+		Channel  uint8   `json:"channel"`
+		Source   uint8   `json:"source"`
+		PGN      uint32  `json:"pgn"`
+		SPN      uint32  `json:"spn"`
+		FMI      uint8   `json:"fmi"`
+		Count    *uint8  `json:"count"`
+		Messages uint64  `json:"messages"`
+		First    float64 `json:"first"`
+		Last     float64 `json:"last"`
+		Name     string  `json:"name"`
+		Failure  string  `json:"failure"`
+	}
+)
+
+// JSON is the report as one object.
+func (r *Report) JSON() ([]byte, error) {
+	c := r.Counts
+	o := reportJSON{Frames: c.Frames, Messages: c.Messages, Reassembled: c.Reassembled, Standard: c.Standard,
+		Remote: c.Remote, Errors: c.Errors, Others: r.Others, Transport: map[string]uint64{},
+		Groups: []groupJSON{}, Faults: []faultJSON{}}
+	for e, n := range c.Transport {
+		if e := transport.Event(e); e != transport.Foreign && n > 0 {
+			o.Transport[strings.ReplaceAll(e.String(), " ", "_")] = n
+		}
+	}
+	for i := range r.Groups {
+		o.Groups = append(o.Groups, r.Groups[i].asJSON())
+	}
+	for i := range r.Faults {
+		o.Faults = append(o.Faults, r.Faults[i].asJSON())
+	}
+	return json.MarshalIndent(o, "", " ")
+}
+
+func unix(i clock.Instant) float64 { return i.Seconds(0) }
+
+func (g *GroupReport) asJSON() groupJSON {
+	o := groupJSON{Channel: g.Channel, Source: g.Source, PGN: g.PGN, Transport: g.Transport.String(),
+		Messages: g.Messages, First: unix(g.First), Last: unix(g.Last), SPNs: []parameterJSON{},
+		LastData: strings.ToUpper(hex.EncodeToString(g.LastData))}
+	if g.Group != nil {
+		o.Name = g.Group.Name
+	}
+	if period := g.Period(); period > 0 {
+		o.Period = &period
+	}
+	for i := range g.Parameters {
+		o.SPNs = append(o.SPNs, g.Parameters[i].asJSON())
+	}
+	return o
+}
+
+func (p *ParameterReport) asJSON() parameterJSON {
+	q := p.Parameter
+	o := parameterJSON{SPN: q.SPN, Name: q.Name, Unit: q.Unit, Valid: p.Valid, NotAvailable: p.NotAvailable,
+		Errors: p.Errors, Reserved: p.Reserved, LastStatus: p.LastStatus.String()}
+	exact := func(raw uint64) *json.Number {
+		n := json.Number(q.Scale.AppendExact(nil, raw))
+		if q.Kind == spn.Bits { // up to 64 bits, no scale
+			n = json.Number(strconv.FormatUint(raw, 10))
+		}
+		return &n
+	}
+	if p.Valid > 0 {
+		o.Minimum, o.Maximum = exact(p.Min), exact(p.Max)
+	}
+	if p.LastStatus == spn.Valid {
+		o.Last = exact(p.Last)
+	}
+	return o
+}
+
+func (f *FaultSummary) asJSON() faultJSON {
+	o := faultJSON{Channel: f.Channel, Source: f.Source, PGN: f.PGN, SPN: f.DTC.SPN, FMI: f.DTC.FMI,
+		Messages: f.Messages, First: unix(f.First), Last: unix(f.Last), Name: spn.Name(f.DTC.SPN),
+		Failure: spn.FMIText(f.DTC.FMI)}
+	if f.HighestCount != diag.CountNotAvailable {
+		o.Count = &f.HighestCount
+	}
+	return o
+}

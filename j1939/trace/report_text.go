@@ -1,0 +1,129 @@
+package trace
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"holdfast/j1939/diag"
+	"holdfast/j1939/spn"
+	"holdfast/j1939/transport"
+)
+
+// Text shows the report to a person: source by source each message with its number and mean period, and
+// below it each parameter that was ever something. A parameter that was never available is not shown.
+func (r *Report) Text() string {
+	var b strings.Builder
+	for i := range r.Groups {
+		g := &r.Groups[i]
+		if i == 0 || g.Source != r.Groups[i-1].Source || g.Channel != r.Groups[i-1].Channel {
+			r.sourceHeading(&b, g)
+		}
+		g.text(&b)
+	}
+	if len(r.Faults) > 0 {
+		b.WriteString("\nFault codes\n")
+	}
+	for _, f := range r.Faults {
+		fmt.Fprintf(&b, "  source %-3d %-4s %s%s, in %d messages: %s\n", f.Source, spn.PGN(f.PGN).Acronym, f.DTC,
+			occurrences(f.HighestCount), f.Messages, f.DTC.Explain())
+	}
+	if r.Others > 0 {
+		fmt.Fprintf(&b, "\n%d messages or codes more, too many different ones to tell apart\n", r.Others)
+	}
+	return b.String()
+}
+
+func (r *Report) sourceHeading(b *strings.Builder, g *GroupReport) {
+	where := ""
+	if last := r.Groups[len(r.Groups)-1]; last.Channel > 0 {
+		where = fmt.Sprintf(" on channel %d", g.Channel)
+	}
+	fmt.Fprintf(b, "\nSource %d%s\n", g.Source, where)
+}
+
+func occurrences(count uint8) string {
+	if count == diag.CountNotAvailable {
+		return ""
+	}
+	return fmt.Sprintf(" x%d", count)
+}
+
+func (g *GroupReport) text(b *strings.Builder) {
+	acronym, name := "", "not in the catalogue, last "+fmt.Sprintf("%X", g.LastData)
+	if g.Group != nil {
+		acronym, name = g.Group.Acronym, g.Group.Name
+	}
+	if g.Transport != transport.SingleFrame {
+		name += " [" + g.Transport.String() + "]"
+	}
+	every := ""
+	if period := g.Period(); period > 0 {
+		every = ", every " + seconds(period)
+	}
+	fmt.Fprintf(b, "  %6d %-9s %s: %d%s\n", g.PGN, acronym, name, g.Messages, every)
+	for i := range g.Parameters {
+		if p := &g.Parameters[i]; p.Valid+p.Errors+p.Reserved > 0 {
+			p.text(b)
+		}
+	}
+}
+
+func seconds(s float64) string {
+	if s < 1 {
+		return strconv.FormatFloat(s*1000, 'f', 1, 64) + " ms"
+	}
+	return strconv.FormatFloat(s, 'f', 2, 64) + " s"
+}
+
+func (p *ParameterReport) text(b *strings.Builder) {
+	fmt.Fprintf(b, "         %6d %s: ", p.Parameter.SPN, p.Parameter.Name)
+	switch {
+	case p.Valid == 0:
+		b.WriteString("never valid")
+	case p.Parameter.Kind == spn.State:
+		b.WriteString(p.states())
+	case p.Min == p.Max:
+		b.WriteString(p.reading(p.Min))
+	default:
+		fmt.Fprintf(b, "%s to %s", p.number(p.Min), p.reading(p.Max))
+	}
+	if p.LastStatus == spn.Valid && p.Parameter.Kind == spn.Measured && p.Min < p.Max {
+		fmt.Fprintf(b, ", last %s", p.reading(p.Last))
+	} else if p.LastStatus != spn.Valid {
+		fmt.Fprintf(b, ", last %s", p.LastStatus)
+	}
+	for _, other := range []struct {
+		n      uint64
+		status spn.Status
+	}{{p.Errors, spn.ErrorState}, {p.NotAvailable, spn.NotAvailable}, {p.Reserved, spn.Reserved}} {
+		if other.n > 0 {
+			fmt.Fprintf(b, "; %d times %s", other.n, other.status)
+		}
+	}
+	b.WriteByte('\n')
+}
+
+// states names the states that came, with their share of the valid messages.
+func (p *ParameterReport) states() string {
+	var parts []string
+	for _, s := range p.States {
+		part := p.reading(s.Raw)
+		if len(p.States) > 1 {
+			part += fmt.Sprintf(" %.1f %%", 100*float64(s.Messages)/float64(p.Valid))
+		}
+		parts = append(parts, part)
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (p *ParameterReport) number(raw uint64) string {
+	if p.Parameter.Kind == spn.Bits {
+		return "0x" + strconv.FormatUint(raw, 16)
+	}
+	return string(p.Parameter.Scale.AppendShown(nil, raw))
+}
+
+func (p *ParameterReport) reading(raw uint64) string {
+	return string(appendWords(nil, p.Parameter, raw))
+}
