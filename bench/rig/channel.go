@@ -42,7 +42,8 @@ var channels = [NumChannels]struct{ name, unit string }{
 	{"pump_drive", "%"}, {"pump_speed", "r/min"}, {"pump_current", "A"},
 	{"return_valve_current", "A"}, {"return_valve_state", ""}, {"return_shutoff_state", ""},
 	{"dosing_rate", "g/min"}, {"scale_mass", "g"}, {"reservoir_mass", "g"}, {"return_flow", "mL/min"},
-	{"tank_level", "%"}, {"tank_temperature", "°C"}, {"fluid_temperature", "°C"}, {"ambient_temperature", "°C"},
+	{"tank_level", "%"}, {"tank_temperature", "°C"}, {"fluid_temperature", "°C"},
+	{"ambient_temperature", "°C"},
 	{"supply_voltage", "V"}, {"unit_voltage", "V"}, {"sensor_supply_voltage", "V"}, {"heater_current", "A"},
 	{"emergency_stop", ""}, {"guard_closed", ""}, {"outputs_enabled", ""}, {"unit_state", ""},
 }

@@ -29,7 +29,8 @@ const maxDBC = 4 << 20 // bytes
 // readDatabase parses a DBC file. A syntax error is a problem in that file.
 func readDatabase(name string, text []byte) (*database, error) {
 	if len(text) > maxDBC {
-		return nil, yamltext.Problem{Path: name, Found: fmt.Sprintf("%d bytes", len(text)), Do: fmt.Sprintf("a DBC file has at most %d", maxDBC)}
+		return nil, yamltext.Problem{Path: name, Found: fmt.Sprintf("%d bytes", len(text)),
+			Do: fmt.Sprintf("a DBC file has at most %d", maxDBC)}
 	}
 	p := dbc.NewParser(name, text)
 	if err := p.Parse(); err != nil {
@@ -71,8 +72,9 @@ func (db *database) find(name string) (signal, dbcSignal, error) {
 	if err := s.readable(); err != nil {
 		return signal{}, s, fmt.Errorf("%s in %s: %w", name, db.name, err)
 	}
-	return signal{name: name, id: id.ID(s.message.MessageID.ToCAN()), start: uint8(s.StartBit), length: uint8(s.Size),
-		size: uint8(s.message.Size), scale: s.Factor, offset: s.Offset}, s, nil
+	return signal{name: name, id: id.ID(s.message.MessageID.ToCAN()), start: uint8(s.StartBit),
+		length: uint8(s.Size),
+		size:   uint8(s.message.Size), scale: s.Factor, offset: s.Offset}, s, nil
 }
 
 // readable says why a signal cannot be read.
@@ -85,7 +87,8 @@ func (s dbcSignal) readable() error {
 	case s.Size == 0 || s.Size > 32:
 		return fmt.Errorf("it is %d bits long; 1 to 32 can be read", s.Size)
 	case s.StartBit > 63 || s.StartBit+s.Size > 8*s.message.Size:
-		return fmt.Errorf("bits %d to %d do not fit into the %d bytes of its message", s.StartBit, s.StartBit+s.Size-1, s.message.Size)
+		return fmt.Errorf("bits %d to %d do not fit into the %d bytes of its message", s.StartBit,
+			s.StartBit+s.Size-1, s.message.Size)
 	case s.IsBigEndian || s.IsSigned || s.IsMultiplexed || s.IsMultiplexerSwitch:
 		return errors.New("it is big-endian, signed or multiplexed; J1939 fields are unsigned and little-endian")
 	case !(s.Factor > 0) || math.IsInf(s.Factor, 0) || math.IsNaN(s.Offset) || math.IsInf(s.Offset, 0):

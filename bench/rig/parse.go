@@ -66,7 +66,8 @@ func (p *parsing) file(f *yamltext.Fields, dbc func(string) ([]byte, error)) {
 func (p *parsing) heading(f *yamltext.Fields) {
 	p.rig.Name = f.String("name", "bench-node")
 	if n := f.Get("name"); n != nil && p.rig.Name != "" && !nameForm.MatchString(p.rig.Name) {
-		p.Add(n, fmt.Sprintf("name: %q", yamltext.Clip(p.rig.Name)), "write small letters, digits and hyphens, at most 40")
+		p.Add(n, fmt.Sprintf("name: %q", yamltext.Clip(p.rig.Name)),
+			"write small letters, digits and hyphens, at most 40")
 	}
 	p.rig.Title = f.StringOr("title", p.rig.Name)
 	if f.Word("unit", "bare", "controller") == 1 {
@@ -106,7 +107,8 @@ func (p *parsing) addresses(f *yamltext.Fields) {
 	node, okNode := f.Whole("node_address", 0, last, "0xC8")
 	p.rig.Source, p.rig.Node, p.sender = uint8(ours), uint8(node), okOurs
 	if okOurs && okNode && ours == node {
-		p.Add(f.Get("node_address"), fmt.Sprintf("node_address: %d, the same as our_address", node), "two nodes need two addresses")
+		p.Add(f.Get("node_address"), fmt.Sprintf("node_address: %d, the same as our_address", node),
+			"two nodes need two addresses")
 	}
 }
 
@@ -129,7 +131,8 @@ func (p *parsing) guard(f *yamltext.Fields) {
 		return
 	}
 	g := p.Fields(n, "guard")
-	p.rig.Guard.MaxPressure, _ = g.Quantity("max_pressure", unit.Pressure, yamltext.Range{Min: math.SmallestNonzeroFloat64, Max: highestGuard}, "12 bar")
+	p.rig.Guard.MaxPressure, _ = g.Quantity("max_pressure", unit.Pressure,
+		yamltext.Range{Min: math.SmallestNonzeroFloat64, Max: highestGuard}, "12 bar")
 	p.rig.Guard.MaxPressureRise = g.QuantityOr("max_pressure_rise", unit.PressureRate, yamltext.Positive, 0)
 	p.rig.Guard.MaxCurrent = g.QuantityOr("max_current", unit.Current, yamltext.Positive, 0)
 	p.rig.Guard.MinVoltage = g.QuantityOr("min_voltage", unit.Voltage, yamltext.Positive, 0)
@@ -139,7 +142,8 @@ func (p *parsing) guard(f *yamltext.Fields) {
 }
 
 // estimate reads {value: 38 mL, U: 1 mL}.
-func (p *parsing) estimate(f *yamltext.Fields, key string, d unit.Dimension, must bool, example string) Estimate {
+func (p *parsing) estimate(f *yamltext.Fields, key string, d unit.Dimension, must bool,
+	example string) Estimate {
 	n := f.Get(key)
 	if must {
 		n = f.Need(key, example)
@@ -149,7 +153,8 @@ func (p *parsing) estimate(f *yamltext.Fields, key string, d unit.Dimension, mus
 	}
 	e := p.Fields(n, key)
 	value, _ := e.Quantity("value", d, yamltext.NotBelow, "a number with its unit")
-	u, _ := e.Quantity("U", d, yamltext.NotBelow, "the expanded uncertainty (k = 2) of the value, with its unit")
+	u, _ := e.Quantity("U", d, yamltext.NotBelow,
+		"the expanded uncertainty (k = 2) of the value, with its unit")
 	e.Done()
 	return Estimate{value, u}
 }
@@ -175,7 +180,8 @@ func (p *parsing) dosingValve(f *yamltext.Fields) {
 	d.Frequency, _ = v.Quantity("frequency", unit.Frequency, yamltext.Positive, "4 Hz")
 	d.Lost = v.DurationOr("lost", time.Second, 0)
 	if share := d.Lost.Seconds() * d.Frequency; share >= 1 {
-		p.Add(v.Get("lost"), fmt.Sprintf("lost: %s at %g Hz", d.Lost, d.Frequency), "less than one period can be lost per opening")
+		p.Add(v.Get("lost"), fmt.Sprintf("lost: %s at %g Hz", d.Lost, d.Frequency),
+			"less than one period can be lost per opening")
 	}
 	v.Done()
 }
@@ -197,10 +203,13 @@ func (p *parsing) regulator(f *yamltext.Fields) {
 	c.MaxSlew = g.QuantityOr("max_slew", unit.Slew, yamltext.Positive, 0)
 	c.FeedDrive, _ = g.Quantity("feed_drive", unit.Ratio, yamltext.Percent, "40 %")
 	if c.MaxDrive > 0 && c.FeedDrive > c.MaxDrive {
-		p.Add(g.Get("feed_drive"), fmt.Sprintf("feed_drive: %g %% above max_drive %g %%", c.FeedDrive, c.MaxDrive), "start inside what may be used")
+		p.Add(g.Get("feed_drive"),
+			fmt.Sprintf("feed_drive: %g %% above max_drive %g %%", c.FeedDrive, c.MaxDrive),
+			"start inside what may be used")
 	}
 	if a := p.rig.Commands[SetPumpDrive]; a != nil && c.MaxDrive > a.Max {
-		p.Add(g.Get("max_drive"), fmt.Sprintf("max_drive: %g %%", c.MaxDrive), fmt.Sprintf("the pump_drive command goes up to %g %%", a.Max))
+		p.Add(g.Get("max_drive"), fmt.Sprintf("max_drive: %g %%", c.MaxDrive),
+			fmt.Sprintf("the pump_drive command goes up to %g %%", a.Max))
 	}
 	g.Done()
 }
@@ -239,7 +248,8 @@ func (p *parsing) missing(f *yamltext.Fields, section, key, why string) {
 
 // barometer: a pressure sent as absolute needs to know what the atmosphere is.
 func (p *parsing) barometer(f *yamltext.Fields) {
-	if p.rig.Channels[AmbientPressure] != nil || p.written(f, "channels", AmbientPressure.String()) || p.rig.Barometer.Value > 0 {
+	if p.rig.Channels[AmbientPressure] != nil || p.written(f, "channels", AmbientPressure.String()) ||
+		p.rig.Barometer.Value > 0 {
 		return
 	}
 	for _, in := range p.rig.Channels {

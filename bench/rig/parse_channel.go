@@ -24,7 +24,8 @@ func (p *parsing) channels(f *yamltext.Fields) {
 	for _, e := range n.Entries {
 		c, ok := ChannelNamed(e.Key)
 		if !ok {
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("no channel is called %q", yamltext.Clip(e.Key)), yamltext.DidYouMean(e.Key, channelNames()))
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("no channel is called %q", yamltext.Clip(e.Key)),
+				yamltext.DidYouMean(e.Key, channelNames()))
 			continue
 		}
 		p.channel(c, p.Fields(e.Value, c.String()))
@@ -74,7 +75,8 @@ func (p *parsing) scaled(f *yamltext.Fields, c Channel, s *found) bool {
 	d, _ := unit.Of(c.Unit())
 	to, ok := d.ToBase(s.unit)
 	if !ok {
-		p.Add(n, fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)), fmt.Sprintf("%s is a %s: a signal in %s or the like is wanted", c, d, d.Base()))
+		p.Add(n, fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)),
+			fmt.Sprintf("%s is a %s: a signal in %s or the like is wanted", c, d, d.Base()))
 		return false
 	}
 	if s.parameter == nil {
@@ -139,7 +141,8 @@ func (p *parsing) values(f *yamltext.Fields, words [2]string, length uint8) (raw
 	}
 	v.Done()
 	if ok && raw[0] == raw[1] {
-		p.Add(n, fmt.Sprintf("values: %d for both %s and %s", raw[0], words[0], words[1]), "two states need two values")
+		p.Add(n, fmt.Sprintf("values: %d for both %s and %s", raw[0], words[0], words[1]),
+			"two states need two values")
 		return raw, false
 	}
 	return raw, ok
@@ -183,6 +186,7 @@ func (p *parsing) calibration(f *yamltext.Fields, in *Instrument) {
 	}
 	in.Calibrated, in.Due = f.Date("calibrated"), f.Date("due")
 	if !in.Due.IsZero() && in.Due.Before(in.Calibrated) {
-		p.Add(f.Get("due"), fmt.Sprintf("due: %s before calibrated: %s", in.Due.Format(time.DateOnly), in.Calibrated.Format(time.DateOnly)), "a calibration is due after it was made")
+		p.Add(f.Get("due"), fmt.Sprintf("due: %s before calibrated: %s", in.Due.Format(time.DateOnly),
+			in.Calibrated.Format(time.DateOnly)), "a calibration is due after it was made")
 	}
 }

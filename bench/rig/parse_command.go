@@ -23,7 +23,8 @@ func (p *parsing) commands(f *yamltext.Fields) {
 	for _, e := range n.Entries {
 		c, ok := CommandNamed(e.Key)
 		if !ok {
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("no command is called %q", yamltext.Clip(e.Key)), yamltext.DidYouMean(e.Key, commandNames()))
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("no command is called %q", yamltext.Clip(e.Key)),
+				yamltext.DidYouMean(e.Key, commandNames()))
 			continue
 		}
 		p.command(c, p.Fields(e.Value, c.String()))
@@ -61,7 +62,8 @@ func (p *parsing) command(c Command, f *yamltext.Fields) {
 func (p *parsing) ours(f *yamltext.Fields, s found) bool {
 	if from := s.id.Source(); p.sender && from != p.rig.Source {
 		p.sender = false
-		p.Add(f.Get("signal"), fmt.Sprintf("%s is sent from address %d", s.name, from), fmt.Sprintf("our_address is %d; the two must agree", p.rig.Source))
+		p.Add(f.Get("signal"), fmt.Sprintf("%s is sent from address %d", s.name, from),
+			fmt.Sprintf("our_address is %d; the two must agree", p.rig.Source))
 		return false
 	}
 	return true
@@ -76,7 +78,8 @@ func (p *parsing) twoStates(f *yamltext.Fields, a *Actuator, s *found, words [2]
 	s.states, s.twoStates = p.values(f, words, s.length)
 	safe := f.Word("safe", words[0], words[1])
 	if want, ok := resting[a.Command]; ok && safe >= 0 && float64(safe) != want {
-		p.Add(f.Get("safe"), fmt.Sprintf("safe: %s", words[safe]), fmt.Sprintf("the safe state of %s is %s", a.Command, words[int(want)]))
+		p.Add(f.Get("safe"), fmt.Sprintf("safe: %s", words[safe]), fmt.Sprintf("the safe state of %s is %s",
+			a.Command, words[int(want)]))
 		return false
 	}
 	if safe == 1 {
@@ -89,7 +92,8 @@ func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool
 	d, _ := unit.Of(a.Command.Unit())
 	safe, ok := f.Quantity("safe", d, yamltext.Any, "0 %")
 	if ok && safe != 0 {
-		p.Add(f.Get("safe"), fmt.Sprintf("safe: %g %s", safe, d.Base()), fmt.Sprintf("the safe state of %s is 0 %s", a.Command, d.Base()))
+		p.Add(f.Get("safe"), fmt.Sprintf("safe: %g %s", safe, d.Base()),
+			fmt.Sprintf("the safe state of %s is 0 %s", a.Command, d.Base()))
 		ok = false
 	}
 	if !known {
@@ -98,7 +102,8 @@ func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool
 	}
 	to, fits := d.ToBase(s.unit)
 	if !fits {
-		p.Add(f.Get("signal"), fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)), fmt.Sprintf("%s is commanded in %s", a.Command, d.Base()))
+		p.Add(f.Get("signal"), fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)),
+			fmt.Sprintf("%s is commanded in %s", a.Command, d.Base()))
 		f.Get("max")
 		return false
 	}
@@ -118,7 +123,8 @@ func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool
 func (p *parsing) free(f *yamltext.Fields, a *Actuator) bool {
 	for _, other := range p.rig.Commands {
 		if other != nil && other.signal.overlaps(a.signal) {
-			p.Add(f.Get("signal"), fmt.Sprintf("%s shares bits with %s", a.Command, other.Command), "give every command bits of its own")
+			p.Add(f.Get("signal"), fmt.Sprintf("%s shares bits with %s", a.Command, other.Command),
+				"give every command bits of its own")
 			return false
 		}
 	}
@@ -150,7 +156,8 @@ func (p *parsing) alive(f *yamltext.Fields) {
 		commanded = commanded || a != nil && a.signal.id == s.id
 	}
 	if !commanded && p.OK() {
-		p.Add(n, fmt.Sprintf("%s stands in a message without a command", s.name), "a counter belongs into a command message")
+		p.Add(n, fmt.Sprintf("%s stands in a message without a command", s.name),
+			"a counter belongs into a command message")
 		return
 	}
 	p.rig.alive = &s.signal

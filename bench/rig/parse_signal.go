@@ -19,7 +19,8 @@ type found struct {
 	cycleMs  float64 // how often it is sent; 0: not stated
 }
 
-const signalExample = "Message.Signal of the DBC file, {spn: 4334} or {pgn: 65297, start: 0, length: 16, scale: 0.05, offset: 0, unit: kPa}"
+const signalExample = "Message.Signal of the DBC file, {spn: 4334} or " +
+	"{pgn: 65297, start: 0, length: 16, scale: 0.05, offset: 0, unit: kPa}"
 
 // signal reads where a channel or command stands. ok is false after a problem.
 func (p *parsing) signal(f *yamltext.Fields) (s found, ok bool) {
@@ -68,7 +69,8 @@ func (p *parsing) ownSignal(f *yamltext.Fields) (s found, ok bool) {
 	source, ok6 := p.from(f, &s)
 	f.Done()
 	if ok2 && ok3 && start+length > 64 {
-		p.Add(f.Where(), fmt.Sprintf("bits %d to %d", start, start+length-1), "a classic CAN frame has bits 0 to 63")
+		p.Add(f.Where(), fmt.Sprintf("bits %d to %d", start, start+length-1),
+			"a classic CAN frame has bits 0 to 63")
 		return s, false
 	}
 	if ok4 && !(scale > 0) {
@@ -113,7 +115,8 @@ func (p *parsing) number(f *yamltext.Fields, key string, otherwise float64) (flo
 		return 0, false
 	}
 	if err != nil || math.IsNaN(v) || math.Abs(v) > unit.Largest {
-		p.Add(f.Get(key), fmt.Sprintf("%s: %s", key, yamltext.Clip(text)), "write a plain number; its unit stands under unit:")
+		p.Add(f.Get(key), fmt.Sprintf("%s: %s", key, yamltext.Clip(text)),
+			"write a plain number; its unit stands under unit:")
 		return 0, false
 	}
 	return v, true
@@ -143,7 +146,8 @@ func (p *parsing) parameter(f *yamltext.Fields, number uint32) *spn.Parameter {
 	n := f.Get("spn")
 	all := spn.Find(number)
 	if len(all) == 0 {
-		p.Add(n, fmt.Sprintf("SPN %d is not in the catalogue", number), "look it up with \"holdfast spn WORD\", or write the signal out: {pgn: ..., start: ..., length: ...}")
+		p.Add(n, fmt.Sprintf("SPN %d is not in the catalogue", number),
+			"look it up with \"holdfast spn WORD\", or write the signal out: {pgn: ..., start: ..., length: ...}")
 		return nil
 	}
 	for _, q := range all {
@@ -151,6 +155,7 @@ func (p *parsing) parameter(f *yamltext.Fields, number uint32) *spn.Parameter {
 			return q
 		}
 	}
-	p.Add(n, fmt.Sprintf("%s has no place in a message of one frame", all[0].Title()), "name another one, or write the signal out: {pgn: ..., start: ..., length: ...}")
+	p.Add(n, fmt.Sprintf("%s has no place in a message of one frame", all[0].Title()),
+		"name another one, or write the signal out: {pgn: ..., start: ..., length: ...}")
 	return nil
 }

@@ -15,15 +15,18 @@ type needs struct {
 }
 
 var stepNeeds = [...]needs{
-	Vent:         {commands: []rig.Command{rig.SetVent}},
-	Electrics:    {commands: []rig.Command{rig.SetReturnValve}},
-	Prime:        {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Pressurise:   {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Hold:         {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Compliance:   {commands: []rig.Command{rig.SetReturnShutoff, rig.SetDosingDuty}, channels: []anyOf{pressure, one(rig.ScaleMass)}},
-	LeakDown:     {commands: []rig.Command{rig.SetReturnShutoff}, channels: []anyOf{pressure}},
-	Dose:         {commands: []rig.Command{rig.SetPumpDrive, rig.SetDosingDuty}, channels: []anyOf{one(rig.LinePressure), one(rig.ScaleMass)}},
-	Purge:        {commands: []rig.Command{rig.SetReturnValve, rig.SetPumpDrive, rig.SetDosingDuty}, channels: []anyOf{pressure}},
+	Vent:       {commands: []rig.Command{rig.SetVent}},
+	Electrics:  {commands: []rig.Command{rig.SetReturnValve}},
+	Prime:      {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Pressurise: {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Hold:       {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
+	Compliance: {commands: []rig.Command{rig.SetReturnShutoff, rig.SetDosingDuty},
+		channels: []anyOf{pressure, one(rig.ScaleMass)}},
+	LeakDown: {commands: []rig.Command{rig.SetReturnShutoff}, channels: []anyOf{pressure}},
+	Dose: {commands: []rig.Command{rig.SetPumpDrive, rig.SetDosingDuty},
+		channels: []anyOf{one(rig.LinePressure), one(rig.ScaleMass)}},
+	Purge: {commands: []rig.Command{rig.SetReturnValve, rig.SetPumpDrive, rig.SetDosingDuty},
+		channels: []anyOf{pressure}},
 	Repressurise: {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
 	Relieve:      {channels: []anyOf{pressure}},
 }
@@ -62,7 +65,8 @@ func (c *fit) add(line, column int, found, do string) {
 // guard: a plan may tighten the bench's limit and never loosen it.
 func (c *fit) guard() {
 	if c.plan.MaxPressure > c.rig.Guard.MaxPressure {
-		c.add(1, 1, fmt.Sprintf("max_pressure %g bar is above the guard of rig %s, %g bar", c.plan.MaxPressure, c.rig.Name, c.rig.Guard.MaxPressure),
+		c.add(1, 1, fmt.Sprintf("max_pressure %g bar is above the guard of rig %s, %g bar", c.plan.MaxPressure,
+			c.rig.Name, c.rig.Guard.MaxPressure),
 			"a plan may tighten the guard, never loosen it")
 	}
 }
@@ -71,14 +75,16 @@ func (c *fit) step(s Step) {
 	n := stepNeeds[s.Kind]
 	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.commands, n.channels)
 	if guard := c.rig.Guard.MaxPressure; s.Kind.Builds() && s.Pressure*(1+s.Band/100) >= guard {
-		c.add(s.Line, s.Column, fmt.Sprintf("%s at %g bar reaches the guard of rig %s, %g bar", s.Kind, s.Pressure, c.rig.Name, guard),
+		c.add(s.Line, s.Column, fmt.Sprintf("%s at %g bar reaches the guard of rig %s, %g bar", s.Kind,
+			s.Pressure, c.rig.Name, guard),
 			"ask for less: the interlock would trip")
 	}
 	c.beyond(s, rig.SetPumpDrive, s.Drive)
 	c.beyond(s, rig.SetDosingDuty, s.Duty)
 	if s.Kind == Dose && c.rig.Dosing.Frequency > 0 {
 		if lost := 100 * c.rig.Dosing.Lost.Seconds() * c.rig.Dosing.Frequency; s.Duty <= lost {
-			c.add(s.Line, s.Column, fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty, c.rig.Name),
+			c.add(s.Line, s.Column, fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty,
+				c.rig.Name),
 				fmt.Sprintf("%g %% is lost in opening; ask for more", lost))
 		}
 	}

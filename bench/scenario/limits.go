@@ -22,7 +22,8 @@ func (p *parsing) limits(f *yamltext.Fields) {
 	for _, e := range n.Entries {
 		c, ok := Lookup(e.Key)
 		if !ok {
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("no characteristic is called %q", yamltext.Clip(e.Key)), characteristicHint(e.Key))
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("no characteristic is called %q", yamltext.Clip(e.Key)),
+				characteristicHint(e.Key))
 			continue
 		}
 		p.yielded(c, e)
@@ -54,12 +55,14 @@ func (p *Plan) has(k Kind) bool {
 // limit reads {min: , max: , at: , applies_to: }.
 func (p *parsing) limit(c Characteristic, e yamltext.Entry, n *yamltext.Node) {
 	f := p.Fields(n, c.Name)
-	l := Limit{Characteristic: c.Name, Unit: c.Unit, ControllerOnly: c.Controller, Line: e.Line, Column: e.Column}
+	l := Limit{Characteristic: c.Name, Unit: c.Unit, ControllerOnly: c.Controller, Line: e.Line,
+		Column: e.Column}
 	l.Lower, l.Upper = p.bound(f, c, "min"), p.bound(f, c, "max")
 	if f.Has("applies_to") {
 		l.ControllerOnly = f.Word("applies_to", "controller", "all") == 0
 		if c.Controller && !l.ControllerOnly {
-			p.Add(f.Get("applies_to"), "applies_to: all", fmt.Sprintf("%s exists only where the unit has a controller", c.Name))
+			p.Add(f.Get("applies_to"), "applies_to: all",
+				fmt.Sprintf("%s exists only where the unit has a controller", c.Name))
 		}
 	}
 	at := p.setPoints(f, c)
@@ -151,7 +154,8 @@ func (p *parsing) decidable(f *yamltext.Fields, c Characteristic, l Limit) {
 	for _, s := range p.plan.Steps {
 		if s.Kind == c.Steps[0] && s.Longest() > 0 && // 0: its keys were wrong, which has been said
 			time.Duration(*l.Upper*1e9) >= s.Longest() {
-			p.Add(f.Get("max"), fmt.Sprintf("max: %g s and the %s step lasts at most %s", *l.Upper, s.Kind, s.Longest()),
+			p.Add(f.Get("max"), fmt.Sprintf("max: %g s and the %s step lasts at most %s", *l.Upper, s.Kind,
+				s.Longest()),
 				"let the step last longer than the limit, so that a late unit is seen to be late")
 			return
 		}
@@ -168,7 +172,8 @@ func (p *parsing) twice() {
 		}
 		seen[key] = l
 		if all, ok := seen[l.Characteristic+"@"]; ok && l.At != "" {
-			p.AddAt(all.Line, all.Column, fmt.Sprintf("a limit for all of %s and one at %s", l.Characteristic, l.At), "write at: for each")
+			p.AddAt(all.Line, all.Column, fmt.Sprintf("a limit for all of %s and one at %s", l.Characteristic,
+				l.At), "write at: for each")
 		}
 	}
 }

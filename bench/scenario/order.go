@@ -48,7 +48,8 @@ func misplaced(now line, k Kind) (found, do string) {
 		}
 	case Compliance, LeakDown:
 		if now != regulated {
-			return fmt.Sprintf("%s without regulated pressure just before", k), "put a hold or pressurise step directly before it"
+			return fmt.Sprintf("%s without regulated pressure just before",
+				k), "put a hold or pressurise step directly before it"
 		}
 	case Pressurise:
 		if now == purged {
@@ -60,7 +61,8 @@ func misplaced(now line, k Kind) (found, do string) {
 		}
 	case Electrics:
 		if under {
-			return "electrics with the line under pressure: it energises the return valve", "put it before prime or after relieve"
+			return "electrics with the line under pressure: it energises the return valve",
+				"put it before prime or after relieve"
 		}
 	case Vent:
 		if under {

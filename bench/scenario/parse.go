@@ -48,7 +48,8 @@ func (p *parsing) file(f *yamltext.Fields) {
 	f.Word("holdfast", Format)
 	p.plan.Name = f.String("name", "release")
 	if n := f.Get("name"); n != nil && p.plan.Name != "" && !nameForm.MatchString(p.plan.Name) {
-		p.Add(n, fmt.Sprintf("name: %q", yamltext.Clip(p.plan.Name)), "write small letters, digits and hyphens, at most 40")
+		p.Add(n, fmt.Sprintf("name: %q", yamltext.Clip(p.plan.Name)),
+			"write small letters, digits and hyphens, at most 40")
 	}
 	p.plan.Title = f.StringOr("title", p.plan.Name)
 	p.rule(f)
@@ -68,7 +69,8 @@ func (p *parsing) rule(f *yamltext.Fields) {
 		p.plan.Rule = Simple + Rule(i)
 	}
 	if p.plan.Rule == SharedRisk {
-		v, _ := f.Quantity("max_risk", unit.Ratio, yamltext.Range{Min: math.SmallestNonzeroFloat64, Max: 50}, "5 %")
+		v, _ := f.Quantity("max_risk", unit.Ratio, yamltext.Range{Min: math.SmallestNonzeroFloat64, Max: 50},
+			"5 %")
 		p.plan.MaxRisk = v / 100
 	} else if n := f.Get("max_risk"); n != nil {
 		p.Add(n, "max_risk without decision_rule: shared_risk", "leave it out, or choose shared_risk")
@@ -80,7 +82,8 @@ func (p *parsing) pressures(f *yamltext.Fields) {
 	p.plan.Nominal, _ = f.Quantity("nominal", unit.Pressure, possible, "9 bar")
 	p.plan.MaxPressure = f.QuantityOr("max_pressure", unit.Pressure, possible, 0)
 	if m := p.plan.MaxPressure; m > 0 && m <= p.plan.Nominal {
-		p.Add(f.Get("max_pressure"), fmt.Sprintf("max_pressure: %g bar with nominal %g bar", m, p.plan.Nominal), "it must be above nominal")
+		p.Add(f.Get("max_pressure"), fmt.Sprintf("max_pressure: %g bar with nominal %g bar", m,
+			p.plan.Nominal), "it must be above nominal")
 		p.plan.MaxPressure = 0 // said once, not again at every step
 	}
 }
@@ -107,7 +110,8 @@ func (p *parsing) steps(f *yamltext.Fields) {
 		}
 	}
 	if total := p.plan.Longest(); total > longestPlan {
-		p.Add(n, fmt.Sprintf("a plan of up to %s", total.Round(time.Second)), fmt.Sprintf("it may take at most %s", longestPlan))
+		p.Add(n, fmt.Sprintf("a plan of up to %s", total.Round(time.Second)),
+			fmt.Sprintf("it may take at most %s", longestPlan))
 	}
 	if p.whole {
 		p.order(n)
@@ -140,7 +144,8 @@ func (p *parsing) step(item *yamltext.Node) (Step, bool) {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("no step is called %q", yamltext.Clip(e.Key)), p.stepHint(e.Key))
 			return s, false
 		case body != nil:
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s and %s in one step", s.Kind, k), "begin a new step with \"- \"")
+			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s and %s in one step", s.Kind, k),
+				"begin a new step with \"- \"")
 			return s, false
 		default:
 			s.Kind, s.Line, s.Column, body = k, e.Line, e.Column, e.Value
@@ -182,12 +187,15 @@ func (p *parsing) body(body *yamltext.Node, s *Step) {
 // consistent holds the keys of one step against each other and against the plan.
 func (p *parsing) consistent(f *yamltext.Fields, s *Step) {
 	if s.Kind != Compliance && s.Settle > 0 && s.Settle >= s.Duration {
-		p.Add(f.Get("settle"), fmt.Sprintf("settle: %s of %s", s.Settle, s.Duration), "leave something to measure")
+		p.Add(f.Get("settle"), fmt.Sprintf("settle: %s of %s", s.Settle, s.Duration),
+			"leave something to measure")
 	}
 	if s.Timeout > 0 && s.Stays >= s.Timeout {
-		p.Add(f.Get("stays"), fmt.Sprintf("stays: %s with a timeout of %s", s.Stays, s.Timeout), "the timeout must leave time for it")
+		p.Add(f.Get("stays"), fmt.Sprintf("stays: %s with a timeout of %s", s.Stays, s.Timeout),
+			"the timeout must leave time for it")
 	}
 	if m := p.plan.MaxPressure; m > 0 && s.Kind.Builds() && s.Pressure*(1+s.Band/100) >= m {
-		p.AddAt(s.Line, s.Column, fmt.Sprintf("%s at %g bar", s.Kind, s.Pressure), fmt.Sprintf("stay below max_pressure, %g bar", m))
+		p.AddAt(s.Line, s.Column, fmt.Sprintf("%s at %g bar", s.Kind, s.Pressure),
+			fmt.Sprintf("stay below max_pressure, %g bar", m))
 	}
 }

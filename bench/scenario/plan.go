@@ -49,7 +49,7 @@ const (
 	Prime                    // pump at Drive until Pressure is reached and stays
 	Pressurise               // regulate to Pressure until inside Band and staying
 	Hold                     // regulate at Pressure for Duration
-	Compliance               // pump off, return shut: wait Settle, Duty on the dosing valve for Pulse, wait Settle
+	Compliance               // pump off, return shut: wait Settle, Duty for Pulse, wait Settle
 	LeakDown                 // pump off, return shut, dosing valve shut, for Duration
 	Dose                     // regulate at Pressure and dose at Duty for Duration
 	Purge                    // return valve energised, pump at Drive, dosing valve at Duty
@@ -70,7 +70,7 @@ type Step struct {
 	Line     int           // in the scenario file
 	Column   int           // in the scenario file
 	Duration time.Duration // how long (vent, electrics, hold, leak-down, dose, purge)
-	Settle   time.Duration // the first part of Duration that is not measured; in a compliance step the wait before and after the pulse
+	Settle   time.Duration // the part of Duration before measuring; compliance: before and after the pulse
 	Timeout  time.Duration // when it has not come about by then, the step has failed
 	Stays    time.Duration // how long a condition must hold without a break
 	Pulse    time.Duration // how long the dosing valve works in a compliance step

@@ -87,7 +87,8 @@ func (f *Fields) Done() {
 	for _, e := range f.at.Entries {
 		if !contains(f.known, e.Key) {
 			meant = append(meant, Near(e.Key, f.known))
-			f.r.AddAt(e.Line, e.Column, fmt.Sprintf("%s has no key %s", f.what, strconv.Quote(Clip(e.Key))), DidYouMean(e.Key, f.known))
+			f.r.AddAt(e.Line, e.Column, fmt.Sprintf("%s has no key %s", f.what, strconv.Quote(Clip(e.Key))),
+				DidYouMean(e.Key, f.known))
 		}
 	}
 	for _, l := range f.lacks {
@@ -232,7 +233,8 @@ func (f *Fields) Count(key, of string, least, most int) int {
 	number, rest, _ := strings.Cut(s, " ")
 	v, err := strconv.Atoi(number)
 	if err != nil || strings.TrimSpace(rest) != of || v < least || v > most {
-		f.r.Add(n, fmt.Sprintf("%s: %s", key, Clip(s)), fmt.Sprintf("write a whole number of %s, %d to %d, for example %d %s", of, least, most, least, of))
+		f.r.Add(n, fmt.Sprintf("%s: %s", key, Clip(s)),
+			fmt.Sprintf("write a whole number of %s, %d to %d, for example %d %s", of, least, most, least, of))
 		return 0
 	}
 	return v
@@ -247,7 +249,8 @@ func (f *Fields) Whole(key string, least, most uint64, example string) (uint64, 
 	}
 	v, err := parseWhole(s)
 	if err != nil || v < least || v > most {
-		f.r.Add(n, fmt.Sprintf("%s: %s", key, Clip(s)), fmt.Sprintf("write a whole number %d to %d, for example %s", least, most, example))
+		f.r.Add(n, fmt.Sprintf("%s: %s", key, Clip(s)),
+			fmt.Sprintf("write a whole number %d to %d, for example %s", least, most, example))
 		return 0, false
 	}
 	return v, true

@@ -74,7 +74,8 @@ func (p Problems) sorted() Problems {
 	}
 	if len(out) > MaxProblems {
 		more := len(out) - MaxProblems
-		out = append(out[:MaxProblems], Problem{Path: out[0].Path, Found: fmt.Sprintf("and %d more problems", more)})
+		out = append(out[:MaxProblems], Problem{Path: out[0].Path,
+			Found: fmt.Sprintf("and %d more problems", more)})
 	}
 	return out
 }

@@ -91,7 +91,8 @@ func (r *Reader) bounded(text []byte) bool {
 	depth := 0
 	for i, line := range bytes.Split(text, []byte("\n")) {
 		if len(line) > MaxLine {
-			r.AddAt(i+1, MaxLine, fmt.Sprintf("a line of %d bytes", len(line)), fmt.Sprintf("a line has at most %d", MaxLine))
+			r.AddAt(i+1, MaxLine, fmt.Sprintf("a line of %d bytes", len(line)),
+				fmt.Sprintf("a line has at most %d", MaxLine))
 		} else if column, c := foreign(line); column > 0 {
 			r.AddAt(i+1, column, fmt.Sprintf("character %q", c), "write plain text (UTF-8), indent with spaces")
 		}
@@ -173,7 +174,8 @@ func (r *Reader) convert(n ast.Node, depth int) *Node {
 	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
 		out.Kind, out.Text = Text, n.GetToken().Value
 	default:
-		r.Add(out, fmt.Sprintf("a YAML %s", strings.ToLower(n.Type().String())), "write keys, lists and plain text only")
+		r.Add(out, fmt.Sprintf("a YAML %s", strings.ToLower(n.Type().String())),
+			"write keys, lists and plain text only")
 	}
 	return out
 }
@@ -203,7 +205,8 @@ func (r *Reader) entry(into *Node, v *ast.MappingValueNode, depth int) {
 		into.Line, into.Column = at.Line, at.Column
 	}
 	if first := into.Entry(key.Value); first != nil {
-		r.Add(at, fmt.Sprintf("%s for the second time", key.Value), fmt.Sprintf("the first stands on line %d; keep one", first.Line))
+		r.Add(at, fmt.Sprintf("%s for the second time", key.Value),
+			fmt.Sprintf("the first stands on line %d; keep one", first.Line))
 		return
 	}
 	value := r.convert(v.Value, depth+1)

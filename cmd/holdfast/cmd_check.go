@@ -30,8 +30,9 @@ would do: the steps with their longest times, the limits with the decision rule,
 channels with their accuracy and calibration, and what to know beforehand.
 
 SCENARIO and RIG are a path or the name of a shipped file. Nothing is sent anywhere.` + exitHelp,
-		Example: "  holdfast check release --rig bench-node\n  holdfast check ./my-unit.yaml --rig ./my-bench.yaml --json",
-		Args:    cobra.ExactArgs(1),
+		Example: "  holdfast check release --rig bench-node\n" +
+			"  holdfast check ./my-unit.yaml --rig ./my-bench.yaml --json",
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.scenario = args[0]
 			return runCheck(o, clock.Real().Time(), cmd.OutOrStdout())
@@ -73,7 +74,8 @@ func runCheck(o checkOptions, now time.Time, out io.Writer) error {
 func checkWarnings(p *scenario.Plan, r *rig.Rig, now time.Time) []string {
 	var out []string
 	for _, in := range r.Overdue(now) {
-		out = append(out, in.Channel.String()+": calibration was due on "+in.Due.Format(time.DateOnly)+"; no pass is possible")
+		out = append(out,
+			in.Channel.String()+": calibration was due on "+in.Due.Format(time.DateOnly)+"; no pass is possible")
 	}
 	if p.LimitsFrom == scenario.FromExamples {
 		out = append(out, "the limits are shipped examples; replace them with the data of the unit's maker")

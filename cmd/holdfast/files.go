@@ -45,14 +45,19 @@ const shippedPrefix = "shipped:"
 // readFile returns the text of a path or of a shipped file, and how to show where it is from.
 // A file beside us wins over a shipped one only when it is written as a path or ends in .yaml:
 // what a name means must not depend on the folder one happens to stand in.
-func readFile(what, arg string, shipped []string, read func(string) ([]byte, string, error)) ([]byte, string, error) {
+func readFile(what, arg string, shipped []string, read func(string) ([]byte, string, error)) ([]byte,
+	string, error) {
 	if !isPath(arg) {
 		text, shown, err := read(arg)
+		if near := yamltext.Near(arg, shipped); err != nil && near != "" {
+			err = fmt.Errorf("%w; did you mean %s?", err, near)
+		}
 		return text, shown, badInput(err)
 	}
 	text, err := readBounded(arg)
 	if errors.Is(err, fs.ErrNotExist) {
-		err = fmt.Errorf("no %s at %s; give a path or the name of a shipped one: %s", what, arg, strings.Join(shipped, ", "))
+		err = fmt.Errorf("no %s at %s; give a path or the name of a shipped one: %s", what, arg,
+			strings.Join(shipped, ", "))
 	}
 	return text, arg, badInput(err)
 }

@@ -64,7 +64,8 @@ func (d Dimension) wrongUnit(symbolText string) error {
 	if other, ok := Of(symbolText); ok {
 		return fmt.Errorf("%s is a unit of %s; %s is wanted here: %s", symbolText, other, d, d.list())
 	}
-	return fmt.Errorf("%q is no unit known here%s; %s is written in %s", symbolText, closeTo(symbolText), d, d.list())
+	return fmt.Errorf("%q is no unit known here%s; %s is written in %s", symbolText, closeTo(symbolText), d,
+		d.list())
 }
 
 func (d Dimension) list() string {
@@ -86,7 +87,8 @@ func (d Dimension) value(number, symbolText string) (float64, error) {
 		v += s.add
 	}
 	if !(math.Abs(v) <= Largest) {
-		return 0, fmt.Errorf("%s %s is beyond anything on a bench (largest: %g %s)", number, symbolText, Largest, d.Base())
+		return 0, fmt.Errorf("%s %s is beyond anything on a bench (largest: %g %s)", number, symbolText,
+			Largest, d.Base())
 	}
 	return v, nil
 }
