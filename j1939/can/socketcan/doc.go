@@ -9,8 +9,10 @@
 // Time: Now and the stamps both are CLOCK_REALTIME, so a step of the computer's clock during a run
 // is a step in the data.
 //
-// Loss: the kernel tells a drop with the next frame it queues, so a drop after the last frame
+// Loss: Stats.Lost is what the kernel dropped because nobody read it in time, plus one for every overflow that the
+// controller reports in an error frame (it does not tell how many frames that cost). The kernel tells a drop with the next frame it queues, so a drop after the last frame
 // heard is not counted until another one comes.
+// Frames that never reached the controller are not known here: who needs to see them watches the senders' rates.
 //
 // Lost bus: once the interface was down or gone, the port answers can.ErrDown until it is opened again,
 // also when the interface has come back: what was missed in between is unknown.

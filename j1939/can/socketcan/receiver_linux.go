@@ -110,6 +110,9 @@ func (r *receiver) take(i int, f *can.Frame) {
 		return
 	}
 	r.errorFrames.Add(1)
+	if f.ID&unix.CAN_ERR_CRTL != 0 && f.Data[1]&unix.CAN_ERR_CRTL_RX_OVERFLOW != 0 {
+		r.lost.Add(1) // at least one: the controller does not tell how many
+	}
 	if f.ID&unix.CAN_ERR_BUSOFF != 0 {
 		r.busOff.Store(true)
 	}
