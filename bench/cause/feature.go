@@ -39,6 +39,7 @@ const (
 	prime
 	softness
 	ripple
+	unsteady
 	dosing
 	supply
 	pinned
@@ -104,6 +105,7 @@ func gather(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, 
 	e.purged()
 	e.dosed()
 	e.stoodStill()
+	e.swings()
 	return e
 }
 
@@ -287,6 +289,18 @@ func (e *evidence) dosed() {
 	b, _ := e.bandOf("dosing_error")
 	e.f[dosing] = feature{known: true, z: b.z(sum/float64(n), u),
 		text: fmt.Sprintf("dosing%s limits %s", at[:len(at)-1]+";", fmt.Sprintf("%s..%s %%", short(b.lower), short(b.upper)))}
+}
+
+// steadyBand is what a healthy unit's pressure does under regulation, pulsation taken out, in bar.
+// Ours, from the simulated bench.
+var steadyBand = band{0.02, none, 0.1}
+
+// swings is pressure that the regulator does not get to rest.
+func (e *evidence) swings() {
+	if sd, ok := measure.Unsteadiness(e.rec, e.rig, e.plan); ok {
+		e.f[unsteady] = feature{known: true, z: steadyBand.z(sd, 0),
+			text: fmt.Sprintf("pressure swings by %.2f bar (standard deviation, pulsation taken out) under regulation", sd)}
+	}
 }
 
 // invalidShare is the share of sensor readings that must be invalid to be a sign of its own:

@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 
+	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -47,7 +48,24 @@ func (e *evidence) logPosterior(p *pattern) float64 {
 			sum += weights[k] * math.Log(likelihood(f.z, p.effects[k]))
 		}
 	}
+	if p.name == Healthy && e.broken() {
+		sum += math.Log(failedHealthy)
+	}
 	return sum
+}
+
+// broken says whether a limit of the plan is broken beyond the uncertainty.
+func (e *evidence) broken() bool {
+	for _, c := range e.chars {
+		for i := range e.plan.Limits {
+			l := &e.plan.Limits[i]
+			if l.Characteristic == c.Name && (l.At == "" || l.At == c.At) &&
+				grade.Judge(c, l, scenario.Guarded, 0) == grade.Fail {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // standsOut is from where a feature is told as evidence.

@@ -11,6 +11,7 @@ import (
 
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
 )
 
 // ripple is the 95th percentile, over 1 s windows of the hold, of the peak-to-peak pressure
@@ -55,7 +56,7 @@ func (b *run) ripple() Characteristic {
 // ventedNoise is the scatter of the gauge when nothing moves.
 func (b *run) ventedNoise() float64 {
 	for _, s := range b.rec.Steps {
-		if s.Kind == 0 && s.End > s.Start { // vent
+		if s.Kind == scenario.Vent && s.End > s.Start {
 			from, to := b.ventedPart(step{StepRun: s})
 			_, sd := moments(b.in(b.pressure, from, to).V)
 			return sd
@@ -120,4 +121,29 @@ func dominant(w samples.Series) float64 {
 		shift = (l - r) / (2 * d)
 	}
 	return (float64(best) + shift) * fs / float64(n)
+}
+
+// Unsteadiness is the standard deviation in bar of the pressure under regulation once pulsation and
+// trend are taken out: in the hold, else in the last five seconds of a pressurise step that had
+// time to settle. A healthy unit on a sound regulator is steady to a few hundredths of a bar; air in
+// the suction makes it swing. ok is false when there is no such stretch.
+func Unsteadiness(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (sd float64, ok bool) {
+	b := newRun(rec, r, p)
+	s, why := b.hold()
+	from, to := s.steady()
+	if why != "" {
+		if s, ok = b.first(scenario.Pressurise); !ok || s.End.Sub(s.Start) < 8*time.Second {
+			return 0, false
+		}
+		from, to = s.End.Add(-5*time.Second), s.End
+	}
+	slow := samples.Series{}
+	for _, w := range windows(b.in(b.pressure, from, to), 200*time.Millisecond) {
+		if len(w.V) > 0 {
+			avg, _ := moments(w.V)
+			slow.T, slow.V = append(slow.T, w.T[0]), append(slow.V, avg)
+		}
+	}
+	l, ok := fitLine(slow, from, 0)
+	return l.residual, ok
 }
