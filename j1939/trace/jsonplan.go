@@ -34,7 +34,7 @@ func newJSONPlan(p *plan) *jsonPlan {
 			continue
 		}
 		at := f.shift / 8
-		inOneByte := f.shift%8+f.parameter.Bits <= 8
+		inOneByte := f.inOneByte()
 		if last := len(j.parts) - 1; inOneByte && last >= 0 && j.parts[last].byByte != nil && j.parts[last].at == at {
 			j.parts[last].fields = append(j.parts[last].fields, f)
 			continue

@@ -18,7 +18,6 @@ type plan struct {
 	faults    bool             // laid out like DM1
 	transport bool             // a frame of the transport protocol
 	shared    bool             // several PGNs have this plan
-	odd       bool             // some field does not lie together in the first eight bytes
 }
 
 // field is one parameter with a fixed place.
@@ -102,9 +101,7 @@ func (p *plans) add(group *spn.Message, belongs func(*spn.Parameter) bool) *plan
 		case q.Kind == spn.Text:
 			n.texts = append(n.texts, q)
 		case q.Bits > 0 && belongs(q):
-			f := newField(q)
-			n.odd = n.odd || !f.inWord
-			n.fields = append(n.fields, f)
+			n.fields = append(n.fields, newField(q))
 		}
 	}
 	return n
@@ -119,6 +116,9 @@ func newField(q *spn.Parameter) field {
 	}
 	return f
 }
+
+// inOneByte says that the field lies inside one of the first eight bytes.
+func (f *field) inOneByte() bool { return f.inWord && f.shift%8+f.parameter.Bits <= 8 }
 
 // extract takes the field out of data whose first eight bytes are also word.
 func (f *field) extract(word uint64, data []byte) (raw uint64, ok bool) {

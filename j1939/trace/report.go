@@ -81,36 +81,13 @@ func (g *group) report() GroupReport {
 	data := slices.Clone(g.lastData())
 	r := GroupReport{Channel: g.channel, Source: g.source, PGN: g.pgn, Group: g.plan.group, Transport: g.kind,
 		Messages: g.count, First: g.first, Last: g.last, LastData: data}
-	for i := range g.tallies {
-		t := &g.tallies[i]
-		p := t.report()
-		if raw, ok := t.field.extract(g.word, data); ok {
+	for i := range g.plan.fields {
+		f := &g.plan.fields[i]
+		p := g.tallies.report(f)
+		if raw, ok := f.extract(g.word, data); ok {
 			p.Last, p.LastStatus = raw, p.Parameter.StatusOf(raw)
 		}
 		r.Parameters = append(r.Parameters, p)
 	}
 	return r
-}
-
-func (t *tally) report() ParameterReport {
-	q := t.field.parameter
-	p := ParameterReport{Parameter: q, Min: t.min, Max: t.max}
-	counts := t.counts
-	for raw, n := range t.histogram {
-		if n == 0 {
-			continue
-		}
-		status := q.StatusOf(uint64(raw))
-		counts[status] += n
-		if status != spn.Valid {
-			continue
-		}
-		p.Min, p.Max = min(p.Min, uint64(raw)), max(p.Max, uint64(raw))
-		if q.Kind == spn.State {
-			p.States = append(p.States, StateTime{uint64(raw), n})
-		}
-	}
-	p.Valid, p.NotAvailable = counts[spn.Valid], counts[spn.NotAvailable]
-	p.Errors, p.Reserved = counts[spn.ErrorState], counts[spn.Reserved]
-	return p
 }

@@ -5,13 +5,12 @@ import (
 
 	"holdfast/j1939/clock"
 	"holdfast/j1939/diag"
-	"holdfast/j1939/spn"
 	"holdfast/j1939/transport"
 )
 
-// maxGroups bounds the memory of a Summary: a bus has some hundred different messages, a file of
-// random identifiers any number. What comes above is counted together.
-const maxGroups = 8192
+// maxBytes bounds the memory of a Summary's groups. A bus has some hundred different messages, which take well
+// under a tenth of it; a file of random identifiers has any number. What comes above is counted together.
+const maxBytes = 8 << 20
 
 // maxFaults bounds the distinct trouble codes that are kept.
 const maxFaults = 4096
@@ -24,7 +23,8 @@ const maxFaults = 4096
 type Summary struct {
 	channels [256]*channelSummary
 	groups   []*group
-	others   uint64 // messages beyond maxGroups
+	bytes    int    // memory of the groups, about
+	others   uint64 // messages beyond maxBytes
 	faults   map[faultKey]*FaultSummary
 	lost     uint64 // codes beyond maxFaults
 	scratch  diag.Faults
@@ -41,12 +41,11 @@ type group struct {
 	pgn         uint32
 	source      uint8
 	channel     uint8
-	transported bool
 	plan        *plan
 	kind        transport.Kind
 	count       uint64
 	first, last clock.Instant
-	tallies     []tally
+	tallies
 
 	// The last data, and how often in a row it came without having been counted yet.
 	word    uint64
@@ -54,15 +53,6 @@ type group struct {
 	short   bool
 	pending uint64
 	changed clock.Instant // when that data first came
-}
-
-// tally counts one parameter. Small fields count every raw value by itself.
-type tally struct {
-	field     *field
-	histogram []uint64 // up to 8 bits; nil for wider ones
-	counts    [8]uint64
-	low, high uint64 // valid raw values of a wide number
-	min, max  uint64 // of the valid ones
 }
 
 type faultKey struct {
@@ -110,7 +100,8 @@ func (s *Summary) addLonger(g *group, m *Message) {
 func (s *Summary) find(m *Message) *group {
 	c := s.channels[m.Channel]
 	if c == nil {
-		c = &channelSummary{known: make([]*[2][256]*group, len(compiled().all)), unknown: map[uint32]*group{}}
+		c = &channelSummary{known: make([]*[2][256]*group, len(compiled().all)),
+			unknown: map[uint32]*group{}}
 		s.channels[m.Channel] = c
 	}
 	transported := 0
@@ -123,44 +114,37 @@ func (s *Summary) find(m *Message) *group {
 			row = new([2][256]*group)
 			c.known[m.plan.number] = row
 		}
-		if row[transported][m.Source] == nil {
-			row[transported][m.Source] = s.open(m)
+		g := row[transported][m.Source]
+		if g == nil {
+			g = s.open(m)
+			row[transported][m.Source] = g
 		}
-		return row[transported][m.Source]
+		return g
 	}
 	key := m.PGN<<9 | uint32(transported)<<8 | uint32(m.Source)
-	g := c.unknown[key]
-	if g == nil {
-		if g = s.open(m); g != nil {
-			c.unknown[key] = g
-		}
+	if g := c.unknown[key]; g != nil {
+		return g
+	}
+	g := s.open(m)
+	if g != nil {
+		c.unknown[key] = g
 	}
 	return g
 }
 
-// open begins a group; nil when there are too many.
+// open begins a group; nil when there is no room for more.
 func (s *Summary) open(m *Message) *group {
-	if len(s.groups) == maxGroups {
+	if s.bytes > maxBytes {
 		return nil
 	}
-	g := &group{pgn: m.PGN, source: m.Source, channel: m.Channel, plan: m.plan, kind: m.Transport, first: m.Time,
-		transported: m.Transport != transport.SingleFrame}
-	for i := range m.plan.fields {
-		g.tallies = append(g.tallies, newTally(&m.plan.fields[i]))
-	}
+	g := &group{pgn: m.PGN, source: m.Source, channel: m.Channel, plan: m.plan, kind: m.Transport, first: m.Time}
+	s.bytes += groupBytes + g.tallies.init(m.plan.fields)
 	s.groups = append(s.groups, g)
 	return g
 }
 
-func newTally(f *field) tally {
-	t := tally{field: f, min: ^uint64(0), high: ^uint64(0)}
-	if f.parameter.Bits <= 8 {
-		t.histogram = make([]uint64, 1<<f.parameter.Bits)
-	} else if f.parameter.Kind == spn.Measured {
-		t.low, t.high = f.parameter.Range()
-	}
-	return t
-}
+// groupBytes is about what a group takes without its tallies.
+const groupBytes = 512
 
 // flush counts the last data as often as it came.
 func (g *group) flush(s *Summary) {
@@ -169,56 +153,15 @@ func (g *group) flush(s *Summary) {
 		return
 	}
 	g.pending = 0
-	if g.plan.faults {
+	switch {
+	case g.plan.faults:
 		s.addFaults(g, n)
-		return
-	}
-	if g.short {
-		g.flushLonger(n)
-		return
-	}
-	word := g.word
-	for i := range g.tallies {
-		t := &g.tallies[i]
-		if !t.field.inWord {
-			continue // ends beyond the eight bytes that came, or is split: see below
-		}
-		t.add(word>>t.field.shift&t.field.mask, n)
-	}
-	if g.plan.odd {
-		g.flushOdd(n)
-	}
-}
-
-func (t *tally) add(raw, n uint64) {
-	if t.histogram != nil {
-		t.histogram[raw] += n
-		return
-	}
-	if raw >= t.low && raw <= t.high {
-		t.counts[spn.Valid] += n
-		t.min, t.max = min(t.min, raw), max(t.max, raw)
-		return
-	}
-	t.counts[t.field.parameter.StatusOf(raw)] += n
-}
-
-// flushLonger counts data that is not eight bytes, each field by itself.
-func (g *group) flushLonger(n uint64) {
-	for i := range g.tallies {
-		if raw, ok := g.tallies[i].field.extract(g.word, g.data); ok {
-			g.tallies[i].add(raw, n)
-		}
-	}
-}
-
-// flushOdd counts the fields of eight bytes of data that do not lie together in them.
-func (g *group) flushOdd(n uint64) {
-	data := g.lastData()
-	for i := range g.tallies {
-		t := &g.tallies[i]
-		if raw, ok := t.field.extract(g.word, data); ok && !t.field.inWord {
-			t.add(raw, n)
+	case g.short:
+		g.tallies.addData(g.word, g.data, n)
+	default:
+		g.tallies.addWord(g.word, n)
+		if len(g.rest) > 0 {
+			g.tallies.addRest(g.word, g.lastData(), n)
 		}
 	}
 }
