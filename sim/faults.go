@@ -38,10 +38,10 @@ var faults = [...]fault{
 		func(d *design, s float64) { d.circuit.ReturnCdA *= 1 - 0.7*s }},
 	{"return-eroded", "return CdA x 2", "return CdA x 3",
 		func(d *design, s float64) { d.circuit.ReturnCdA *= 1 + 2*s }},
-	{"return-valve-stuck", "changes over after 1.5 s and half way", "stays forward; coil current is there",
+	{"return-valve-stuck", "changes over after 1.5 s and to a quarter", "stays forward; coil current is there",
 		func(d *design, s float64) {
 			d.unit.Spool.Delay += 3 * s
-			d.unit.Spool.Free *= 1 - s
+			d.unit.Spool.Free *= (1 - s) * (1 - s)
 			d.unit.Spool.Hold = max(0, 5*s-4)
 		}},
 	{"sensor-offset", "+0.5 bar", "+1 bar",

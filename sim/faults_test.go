@@ -18,8 +18,9 @@ func TestNew_Refuses(t *testing.T) {
 }
 
 func TestFaultNames(t *testing.T) {
-	require.Equal(t, []string{"membrane-split", "pump-worn", "return-fouled", "return-eroded", "return-valve-stuck",
-		"sensor-offset", "sensor-supply-lost", "doser-drip", "suction-air", "outside-leak"}, FaultNames())
+	require.Equal(t, []string{"membrane-split", "pump-worn", "return-fouled", "return-eroded",
+		"return-valve-stuck", "sensor-offset", "sensor-supply-lost", "doser-drip", "suction-air",
+		"outside-leak"}, FaultNames())
 	for _, name := range FaultNames() {
 		require.NotEmpty(t, DescribeFault(name))
 	}
@@ -31,10 +32,10 @@ func (m figures) cda() float64 {
 	return m.flow / 60 / math.Sqrt(2*(m.mean-0.3)*1e5/1089)
 }
 
-// Each fault: the figure that gives it away, the shipped example limit that it must have
-// broken clearly at 0.6, and that it grows with severity.
+// Each fault: the figure that gives it away and that grows with severity, and the shipped
+// example limit that it must have broken at 0.6.
 var signs = map[string]struct {
-	figure func(m figures) float64 // grows with severity
+	figure func(m figures) float64
 	limit  float64
 }{
 	"membrane-split":     {func(m figures) float64 { return m.leak }, 1.0},
@@ -45,7 +46,7 @@ var signs = map[string]struct {
 	"sensor-offset":      {func(m figures) float64 { return m.unit }, 0.15},
 	"sensor-supply-lost": {func(m figures) float64 { return -m.feed }, -4.75},
 	"doser-drip":         {func(m figures) float64 { return m.drip }, 0.2},
-	"suction-air":        {func(m figures) float64 { return m.ripple }, 0.5},
+	"suction-air":        {func(m figures) float64 { return m.ripple + math.Max(0, m.drive-60) }, 0.5},
 	"outside-leak":       {func(m figures) float64 { return m.leak }, 1.0},
 }
 

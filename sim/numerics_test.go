@@ -91,7 +91,7 @@ func TestHealthy_Ripple(t *testing.T) {
 	}
 	truth := d.Truth()
 	want := 0.5511 * truth.Stroke * truth.Efficiency / truth.Compliance
-	require.InEpsilon(t, want, high-low, 0.1, "the shaft slows in each delivery stroke: a little less than the formula")
+	require.InEpsilon(t, want, high-low, 0.1, "less than the formula: the shaft slows in each stroke")
 }
 
 // script is what a harness of fixed habits sends: every 20 ms, offset against the grid.
@@ -153,7 +153,7 @@ func TestBench_OnVirtualBus(t *testing.T) {
 			}
 		}
 	}
-	require.Greater(t, see.reference-see.barometer, 500.0, "25 s of 60 %% drive fill the line and build pressure")
+	require.Greater(t, see.reference-see.barometer, 500.0, "25 s of priming build pressure")
 	require.Equal(t, byte(1), see.states>>6, "outputs enabled")
 	require.Zero(t, port.Stats().Lost)
 }

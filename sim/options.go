@@ -25,7 +25,8 @@ func (o Options) check() error {
 		s := o.Faults[name]
 		switch {
 		case faultNamed(name) == nil:
-			errs = append(errs, fmt.Errorf("unknown fault %q: the bench knows %s", name, strings.Join(FaultNames(), ", ")))
+			known := strings.Join(FaultNames(), ", ")
+			errs = append(errs, fmt.Errorf("unknown fault %q: the bench knows %s", name, known))
 		case !(s >= 0 && s <= 1):
 			errs = append(errs, fmt.Errorf("fault %s has severity %g: 0 (none) to 1 (worst) would do", name, s))
 		}

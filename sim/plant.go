@@ -43,8 +43,8 @@ const (
 	currentLag  = 0.02
 	scaleLag    = 0.15
 	bathTime    = 900.0 // fluid in the line to the room
-	slugTime    = 0.20  // how long a slug of air lasts
-	slugDepth   = 0.8   // standard deviation of the air share over its mean
+	slugTime    = 0.12  // how long a slug of air lasts
+	slugDepth   = 0.45  // standard deviation of the air share over its mean
 	shutoffTime = 0.03  // bench valves, stop to stop
 	ventTime    = 0.02
 )

@@ -73,7 +73,8 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s; Ctrl-C ends it\n", o.bus, o.seed, unitInWords(&o.faults))
+	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s; Ctrl-C ends it\n",
+		o.bus, o.seed, unitInWords(&o.faults))
 	if err := can.Serve(ctx, port, bench); err != nil {
 		return withStatus(exitBus, err)
 	}

@@ -35,7 +35,8 @@ func tabled(t float64) (viscosity, vapour float64) {
 	i = min(max(i, 0), len(iapws)-2)
 	f := x - float64(i)
 	a, b := iapws[i], iapws[i+1]
-	return 1e-3 * a.viscosity * math.Pow(b.viscosity/a.viscosity, f), 1e3 * a.vapour * math.Pow(b.vapour/a.vapour, f)
+	viscosity = 1e-3 * a.viscosity * math.Pow(b.viscosity/a.viscosity, f)
+	return viscosity, 1e3 * a.vapour * math.Pow(b.vapour/a.vapour, f)
 }
 
 func water(t float64) Properties {

@@ -42,7 +42,8 @@ func TestPoiseuille_Worked(t *testing.T) {
 	require.InDelta(t, 17379, re, 5)
 }
 
-// Aussillous & Quere 2000 at 1.24 mPa s and 73 mN/m: 3.61 % of a tube at 0.1 m/s, 9.55 % at 0.5, 13.97 % at 1.
+// Aussillous & Quere 2000 at 1.24 mPa s and 73 mN/m: 3.61 % of a tube at 0.1 m/s, 9.55 % at
+// 0.5, 13.97 % at 1.
 func TestFilmFraction_Worked(t *testing.T) {
 	for v, want := range map[float64]float64{0.1: 0.0361, 0.5: 0.0955, 1.0: 0.1397} {
 		require.InDelta(t, want, FilmFraction(v, 1.24e-3, 0.073), 6e-5, "at %g m/s", v)

@@ -44,9 +44,9 @@ type Parameters struct {
 // row states one parameter: where it stands, unit, admitted range, source.
 type row struct {
 	name, unit string
-	at         func(*Parameters) *float64
 	lo, hi     float64
 	source     string
+	at         func(*Parameters) *float64
 }
 
 const (
@@ -56,32 +56,55 @@ const (
 
 // table is the only place where a parameter's unit, range and source are stated.
 var table = [...]row{
-	{"line volume", "m3", func(p *Parameters) *float64 { return &p.LineVolume }, 1e-6, 500e-6, reference + ": 3 m x 4 mm"},
-	{"line bore", "m", func(p *Parameters) *float64 { return &p.LineBore }, 1e-3, 20e-3, reference},
-	{"suction volume", "m3", func(p *Parameters) *float64 { return &p.SuctionVolume }, 1e-6, 500e-6, reference},
-	{"suction bore", "m", func(p *Parameters) *float64 { return &p.SuctionBore }, 1e-3, 20e-3, reference},
-	{"share of blown-back air that empties the suction hose", "1", func(p *Parameters) *float64 { return &p.SuctionLift }, 0, 1,
-		"0: the tank stands above the unit, as on the reference bench; 1: below"},
+	{"line volume", "m3", 1e-6, 500e-6, reference + ": 3 m x 4 mm",
+		func(p *Parameters) *float64 { return &p.LineVolume }},
+	{"line bore", "m", 1e-3, 20e-3, reference,
+		func(p *Parameters) *float64 { return &p.LineBore }},
+	{"suction volume", "m3", 1e-6, 500e-6, reference,
+		func(p *Parameters) *float64 { return &p.SuctionVolume }},
+	{"suction bore", "m", 1e-3, 20e-3, reference,
+		func(p *Parameters) *float64 { return &p.SuctionBore }},
+	{"share of blown-back air that empties the suction hose", "1", 0, 1,
+		"0: the tank stands above the unit, as on the reference bench; 1: below",
+		func(p *Parameters) *float64 { return &p.SuctionLift }},
 	// Hose 4 x 6 mm polyamide 0.0108 mL/bar a metre (Lame, E 0.7 GPa); the rest is the elastic
 	// element of the filter housing. Liquid included. Trapped air comes on top.
-	{"compliance without air", "m3/Pa", func(p *Parameters) *float64 { return &p.Compliance }, 1e-15, 1e-10, reference},
-	{"trapped air at 1.01325 bar", "m3", func(p *Parameters) *float64 { return &p.TrappedAir }, 0, 50e-6, practice},
-	{"return CdA", "m2", func(p *Parameters) *float64 { return &p.ReturnCdA }, 0, 1e-6, reference + ": 0.36 mm bore"},
-	{"check valve opening", "Pa", func(p *Parameters) *float64 { return &p.CheckOpening }, 0, 2e5, reference},
-	{"dosing valve CdA, open", "m2", func(p *Parameters) *float64 { return &p.DoseCdA }, 0, 1e-6, reference + ": 106 g/min at 9 bar"},
-	{"dosing frequency", "Hz", func(p *Parameters) *float64 { return &p.DoseFrequency }, 0.5, 50, reference},
-	{"time lost per opening", "s", func(p *Parameters) *float64 { return &p.DoseLost }, 0, 0.02, reference},
-	{"laminar leak at 20 °C", "m3/(Pa s)", func(p *Parameters) *float64 { return &p.LaminarLeak }, 0, 1e-11, reference + ": 0.1 mL/min at 9 bar, seats"},
-	{"turbulent leak CdA", "m2", func(p *Parameters) *float64 { return &p.TurbulentLeak }, 0, 1e-6, "membrane split"},
-	{"dosing valve drip CdA", "m2", func(p *Parameters) *float64 { return &p.DripCdA }, 0, 1e-6, "dosing valve seat"},
-	{"outside leak CdA", "m2", func(p *Parameters) *float64 { return &p.OutsideCdA }, 0, 1e-6, "fitting"},
-	{"vent CdA", "m2", func(p *Parameters) *float64 { return &p.VentCdA }, 0, 1e-4, practice + ": 2.2 mm bore"},
-	{"relief opening", "Pa", func(p *Parameters) *float64 { return &p.ReliefOpening }, 1e5, 50e5, practice},
-	{"relief CdA", "m2", func(p *Parameters) *float64 { return &p.ReliefCdA }, 0, 1e-4, practice},
-	{"pump valves CdA", "m2", func(p *Parameters) *float64 { return &p.PumpValveCdA }, 0, 1e-4, practice},
-	{"pump valves' opening, both", "Pa", func(p *Parameters) *float64 { return &p.PumpValveCrack }, 0, 1e5, practice},
-	{"dead volume over stroke", "1", func(p *Parameters) *float64 { return &p.DeadVolume }, 0, 10, practice},
-	{"air share at the pump inlet", "1", func(p *Parameters) *float64 { return &p.SuctionAir }, 0, 0.95, "leak on the suction side"},
+	{"compliance without air", "m3/Pa", 1e-15, 1e-10, reference,
+		func(p *Parameters) *float64 { return &p.Compliance }},
+	{"trapped air at 1.01325 bar", "m3", 0, 50e-6, practice,
+		func(p *Parameters) *float64 { return &p.TrappedAir }},
+	{"return CdA", "m2", 0, 1e-6, reference + ": 0.36 mm bore",
+		func(p *Parameters) *float64 { return &p.ReturnCdA }},
+	{"check valve opening", "Pa", 0, 2e5, reference,
+		func(p *Parameters) *float64 { return &p.CheckOpening }},
+	{"dosing valve CdA, open", "m2", 0, 1e-6, reference + ": 106 g/min at 9 bar",
+		func(p *Parameters) *float64 { return &p.DoseCdA }},
+	{"dosing frequency", "Hz", 0.5, 50, reference,
+		func(p *Parameters) *float64 { return &p.DoseFrequency }},
+	{"time lost per opening", "s", 0, 0.02, reference,
+		func(p *Parameters) *float64 { return &p.DoseLost }},
+	{"laminar leak at 20 °C", "m3/(Pa s)", 0, 1e-11, reference + ": 0.1 mL/min at 9 bar, seats",
+		func(p *Parameters) *float64 { return &p.LaminarLeak }},
+	{"turbulent leak CdA", "m2", 0, 1e-6, "membrane split",
+		func(p *Parameters) *float64 { return &p.TurbulentLeak }},
+	{"dosing valve drip CdA", "m2", 0, 1e-6, "dosing valve seat",
+		func(p *Parameters) *float64 { return &p.DripCdA }},
+	{"outside leak CdA", "m2", 0, 1e-6, "fitting",
+		func(p *Parameters) *float64 { return &p.OutsideCdA }},
+	{"vent CdA", "m2", 0, 1e-4, practice + ": 2.2 mm bore",
+		func(p *Parameters) *float64 { return &p.VentCdA }},
+	{"relief opening", "Pa", 1e5, 50e5, practice,
+		func(p *Parameters) *float64 { return &p.ReliefOpening }},
+	{"relief CdA", "m2", 0, 1e-4, practice,
+		func(p *Parameters) *float64 { return &p.ReliefCdA }},
+	{"pump valves CdA", "m2", 0, 1e-4, practice,
+		func(p *Parameters) *float64 { return &p.PumpValveCdA }},
+	{"pump valves' opening, both", "Pa", 0, 1e5, practice,
+		func(p *Parameters) *float64 { return &p.PumpValveCrack }},
+	{"dead volume over stroke", "1", 0, 10, practice,
+		func(p *Parameters) *float64 { return &p.DeadVolume }},
+	{"air share at the pump inlet", "1", 0, 0.95, "leak on the suction side",
+		func(p *Parameters) *float64 { return &p.SuctionAir }},
 }
 
 // Reference returns the circuit of the healthy reference unit on the reference bench.
@@ -102,7 +125,8 @@ func (p Parameters) Validate() error {
 	var errs []error
 	for _, r := range table {
 		if v := *r.at(&p); !(v >= r.lo && v <= r.hi) {
-			errs = append(errs, fmt.Errorf("%s is %g %s; %g to %g would do (%s)", r.name, v, r.unit, r.lo, r.hi, r.source))
+			errs = append(errs, fmt.Errorf("%s is %g %s; %g to %g would do (%s)",
+				r.name, v, r.unit, r.lo, r.hi, r.source))
 		}
 	}
 	return errors.Join(errs...)

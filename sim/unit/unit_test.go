@@ -11,7 +11,8 @@ import (
 
 // Copper by (234.5 + t), IEC 60028: R/R20, and 10.000 ohm at 35 °C is 9.443414 at 20 °C.
 func TestCopperAt(t *testing.T) {
-	for celsius, want := range map[float64]float64{-40: 0.764244, 0: 0.921415, 25: 1.019646, 80: 1.235756, 105: 1.333988} {
+	tabled := map[float64]float64{-40: 0.764244, 0: 0.921415, 25: 1.019646, 80: 1.235756, 105: 1.333988}
+	for celsius, want := range tabled {
 		require.InDelta(t, want, CopperAt(1, celsius), 1e-6)
 	}
 	require.InDelta(t, 10.000, CopperAt(9.443414, 35), 1e-6)
