@@ -161,7 +161,10 @@ func (b *builder) fault(c *cursor) error {
 }
 
 func (b *builder) trip(c *cursor) error {
-	t := samples.Trip{Time: c.time(), Name: c.string(), Reading: c.string(), Limit: c.string(), Next: c.string()}
+	t := samples.Trip{Time: c.time()}
+	for _, text := range []*string{&t.Name, &t.Reading, &t.Limit, &t.Next} {
+		*text = c.string()
+	}
 	if c.short {
 		return fmt.Errorf("%w: trip", errImpossible)
 	}

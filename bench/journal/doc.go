@@ -36,6 +36,6 @@
 //
 // # What it does not do
 //
-// It judges nothing, compresses nothing, and is not proof against a person who wants to change it (that is
-// what a signature over the file is for). It knows no file name and no folder: see bench/record.
+// It judges nothing, compresses nothing, and is not proof against a person who wants to change it (that
+// is what a signature over the file is for). It knows no file name and no folder: see bench/record.
 package journal

@@ -64,8 +64,8 @@ func (h *Header) encode() ([]byte, error) {
 		return nil, fmt.Errorf("write journal header: %w", err)
 	}
 	if len(b) > maxPayload {
-		return nil, fmt.Errorf("write journal header: serial, paths and faults take %d bytes; at most %d would do",
-			len(b), maxPayload)
+		return nil, fmt.Errorf("write journal header: serial, paths and faults take %d bytes; "+
+			"at most %d would do", len(b), maxPayload)
 	}
 	return b, nil
 }
@@ -78,7 +78,8 @@ func decodeIdentity(payload []byte) (Header, identityBlock, error) {
 	}
 	for _, n := range []int{id.ScenarioBytes, id.RigBytes, id.DBCBytes} {
 		if n < 0 || n > MaxText {
-			return Header{}, id, fmt.Errorf("%w: a text of %d bytes is stated; 0 to %d would do", ErrHeader, n, MaxText)
+			return Header{}, id, fmt.Errorf("%w: a text of %d bytes is stated; 0 to %d would do",
+				ErrHeader, n, MaxText)
 		}
 	}
 	return Header{Identity: id.Identity, ScenarioPath: id.ScenarioPath, RigPath: id.RigPath}, id, nil

@@ -75,7 +75,8 @@ func readHeader(b *blockReader) (Header, error) {
 		return Header{}, fmt.Errorf("%w: this is not a journal", ErrHeader)
 	}
 	if v := binary.LittleEndian.Uint32(start[len(magic):]); v != version {
-		return Header{}, fmt.Errorf("%w: it has format version %d; this program reads %d", ErrHeader, v, version)
+		return Header{}, fmt.Errorf("%w: it has format version %d; this program reads %d",
+			ErrHeader, v, version)
 	}
 	kind, payload, err := b.next()
 	if err != nil || kind != blockIdentity {

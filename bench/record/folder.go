@@ -118,8 +118,8 @@ func (f Folder) Journal() string { return filepath.Join(f.Path, JournalFile) }
 // Result returns the path of the judgement.
 func (f Folder) Result() string { return filepath.Join(f.Path, ResultFile) }
 
-// Write makes or replaces one file of the folder, by its plain name, whole or not at all: what is there is
-// what it was before until everything new is on the disk.
+// Write makes or replaces one file of the folder, by its plain name, whole or not at all: what is there
+// is what it was before until everything new is on the disk.
 func (f Folder) Write(name string, write func(io.Writer) error) error {
 	if name != filepath.Base(name) {
 		return fmt.Errorf("write %q: not a plain file name", name)

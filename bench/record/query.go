@@ -19,7 +19,7 @@ type Run struct {
 	Verdict   string    `json:"verdict"`    // in the words of judge.Overall
 	UnitHours float64   `json:"unit_hours"` // 0: not known
 	Simulated bool      `json:"simulated"`
-	Cause     string    `json:"cause,omitempty"` // the most likely one in the trade's words; "" when none was named
+	Cause     string    `json:"cause,omitempty"` // the most likely one in the trade's words; "" for none
 	Folder    string    `json:"folder"`          // absolute
 }
 
@@ -38,7 +38,8 @@ func (s *Store) Runs(ctx context.Context, serial string) ([]Run, error) {
 // Find returns the run with the given id, or the only one whose id begins with it.
 func (s *Store) Find(ctx context.Context, run string) (Run, error) {
 	// A range instead of LIKE: it uses the primary key, and nothing in run is a wildcard.
-	runs, err := s.query(ctx, selectRuns+`WHERE r.id >= ?1 AND r.id < ?1 || char(0x10FFFF) ORDER BY r.id LIMIT 20`, run)
+	runs, err := s.query(ctx, selectRuns+`WHERE r.id >= ?1 AND r.id < ?1 || char(0x10FFFF)
+		ORDER BY r.id LIMIT 20`, run)
 	if err != nil {
 		return Run{}, err
 	}

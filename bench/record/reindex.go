@@ -20,10 +20,10 @@ import (
 // maxResult bounds a result.json, in bytes; a real one is some tens of KiB.
 const maxResult = 16 << 20
 
-// Reindex makes the index anew from the run folders in its out folder and returns how many runs it took in.
-// What result.json says is taken as it is: it is the judgement that was given. A run without one (killed before
-// it was judged) is judged from its journal. A folder that yields neither is left out and named in bad;
-// err says that the index itself could not be written, and then it is as it was.
+// Reindex makes the index anew from the run folders in its out folder and returns how many runs it took
+// in. What result.json says is taken as it is: it is the judgement that was given. A run without one
+// (killed before it was judged) is judged from its journal. A folder that yields neither is left out
+// and named in bad; err says that the index itself could not be written, and then it is as it was.
 func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
 	entries, err := os.ReadDir(s.out)
 	if err != nil {
@@ -107,17 +107,19 @@ func decodeResult(r io.Reader, folder string) (entry, error) {
 		return entry{}, fmt.Errorf("read %s: %w", ResultFile, err)
 	}
 	if j.Schema != judge.Schema {
-		return entry{}, fmt.Errorf("read %s: it has schema %q; this program reads %q", ResultFile, j.Schema, judge.Schema)
+		return entry{}, fmt.Errorf("read %s: it has schema %q; this program reads %q",
+			ResultFile, j.Schema, judge.Schema)
 	}
-	e := entry{Identity: samples.Identity{Run: j.Run, Serial: j.Serial, UnitHours: j.UnitHours, Started: j.Started,
-		Scenario: j.Scenario, Rig: j.Rig, Bus: j.Bus, Version: j.Version, Simulated: j.Simulated != nil},
-		verdict: j.Verdict, folder: folder}
+	e := entry{verdict: j.Verdict, folder: folder, Identity: samples.Identity{
+		Run: j.Run, Serial: j.Serial, UnitHours: j.UnitHours, Started: j.Started, Scenario: j.Scenario,
+		Rig: j.Rig, Bus: j.Bus, Version: j.Version, Simulated: j.Simulated != nil}}
 	for _, c := range j.Characteristics {
 		e.lines = append(e.lines, line{name: c.Name, at: c.At, unit: c.Unit, verdict: c.Verdict,
 			value: c.Value, u: c.U, lower: c.Lower, upper: c.Upper})
 	}
 	for _, c := range j.Causes {
-		e.causes = append(e.causes, cause.Cause{Name: c.Name, Title: c.Title, Probability: c.Probability, Evidence: c.Evidence})
+		e.causes = append(e.causes, cause.Cause{Name: c.Name, Title: c.Title,
+			Probability: c.Probability, Evidence: c.Evidence})
 	}
 	return e, nil
 }

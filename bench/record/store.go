@@ -64,15 +64,20 @@ func Open(path string) (*Store, error) {
 // cure says what to do about a damaged file.
 func cure(err error) string {
 	var e *sqlite.Error
-	if errors.As(err, &e) && (e.Code()&0xFF == sqlite3.SQLITE_NOTADB || e.Code()&0xFF == sqlite3.SQLITE_CORRUPT) {
+	if !errors.As(err, &e) {
+		return ""
+	}
+	switch e.Code() & 0xFF { // the primary code of an extended one
+	case sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT:
 		return "; move the file away to have the index made again from the run folders"
 	}
 	return ""
 }
 
-// dsn asks for: waiting up to 10 s for another process's write; readers that do not stop a writer (WAL); a
-// transaction that takes its lock at its start, so that two writers wait instead of failing; sync NORMAL, which
-// with WAL can lose the last transactions at a loss of power but never the file, and the folders have them.
+// dsn asks for: waiting up to 10 s for another process's write; readers that do not stop a writer
+// (WAL); a transaction that takes its lock at its start, so that two writers wait instead of failing;
+// sync NORMAL, which with WAL can lose the last transactions at a loss of power but never the file, and
+// the folders have them.
 func dsn(abs string) string {
 	q := url.Values{"_txlock": {"immediate"}, "_pragma": {"busy_timeout(10000)", "journal_mode(WAL)",
 		"synchronous(NORMAL)", "foreign_keys(1)"}}

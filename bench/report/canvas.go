@@ -54,7 +54,8 @@ func newPlot(x, y string) *plot.Plot {
 	return p
 }
 
-// apart is the air above each plot (points): the lowest label of one does not touch the highest of the next.
+// apart is the air above each plot (points): the lowest label of one does not touch the highest of the
+// next.
 const apart = 7.0
 
 // stacked draws plots above each other with one common x axis: heights (points) from the top down.
@@ -70,8 +71,9 @@ func stacked(width float64, heights []float64, plots []*plot.Plot, label string)
 	below := total
 	for i, p := range plots {
 		below -= heights[i]
+		top := below + heights[i] - apart
 		tiles[i] = draw.Canvas{Canvas: all.Canvas, Rectangle: vg.Rectangle{
-			Min: vg.Point{Y: vg.Points(below)}, Max: vg.Point{X: vg.Points(width), Y: vg.Points(below + heights[i] - apart)}}}
+			Min: vg.Point{Y: vg.Points(below)}, Max: vg.Point{X: vg.Points(width), Y: vg.Points(top)}}}
 		data := p.DataCanvas(tiles[i])
 		left, right = max(left, data.Min.X), max(right, vg.Points(width)-data.Max.X)
 	}

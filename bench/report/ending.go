@@ -30,7 +30,8 @@ func lastPressure(rec *samples.Recording) (bar float64, known bool) {
 	return bar, known
 }
 
-// ending says in what state the record left the line. safe is true only when a fresh reading shows it relieved.
+// ending says in what state the record left the line. safe is true only when a fresh reading shows it
+// relieved.
 func ending(res *judge.Result) (text string, safe bool) {
 	if res.Recording == nil || res.Recording.Ended == samples.Interrupted {
 		return "Not known to be safe to open: the record does not reach to the end of the run. " +
@@ -42,7 +43,8 @@ func ending(res *judge.Result) (text string, safe bool) {
 		return "Not known to be safe to open: no fresh pressure reading at the end of the run. " +
 			"Treat the line as pressurised until a gauge shows otherwise.", false
 	case bar < safePressure:
-		return fmt.Sprintf("Safe to open when the run ended: line at %.2f bar gauge (below %.1f bar).", bar, safePressure), true
+		return fmt.Sprintf("Safe to open when the run ended: line at %.2f bar gauge (below %.1f bar).",
+			bar, safePressure), true
 	}
 	return fmt.Sprintf("NOT safe to open: the line stood at %.2f bar gauge when the run ended. "+
 		"Relieve it before a fitting is opened.", bar), false

@@ -156,7 +156,8 @@ func (s *sheet) run(rec *samples.Recording) {
 	const shown = 60 // events; the journal has them all
 	for i, e := range rec.Events {
 		if i == shown {
-			s.Events = append(s.Events, eventWords{"", fmt.Sprintf("and %d more in the journal", len(rec.Events)-shown)})
+			more := fmt.Sprintf("and %d more in the journal", len(rec.Events)-shown)
+			s.Events = append(s.Events, eventWords{"", more})
 			break
 		}
 		s.Events = append(s.Events, eventWords{fmt.Sprintf("%.2f", e.Time.Seconds(rec.Start)), e.Text})
@@ -176,8 +177,9 @@ var outcomeWords = map[samples.Outcome]string{samples.NotRun: "not run", samples
 
 func faultOf(f samples.Fault, rec *samples.Recording) faultWords {
 	const notAvailable = 127 // occurrence count, SAE J1939-73
-	w := faultWords{Source: fmt.Sprint(f.Source), SPN: fmt.Sprint(f.SPN), FMI: fmt.Sprint(f.FMI), Count: fmt.Sprint(f.Count),
-		Kind: "previously active", Seen: fmt.Sprintf("%.1f to %.1f s", f.First.Seconds(rec.Start), f.Last.Seconds(rec.Start))}
+	w := faultWords{Source: fmt.Sprint(f.Source), SPN: fmt.Sprint(f.SPN), FMI: fmt.Sprint(f.FMI),
+		Count: fmt.Sprint(f.Count), Kind: "previously active",
+		Seen: fmt.Sprintf("%.1f to %.1f s", f.First.Seconds(rec.Start), f.Last.Seconds(rec.Start))}
 	if f.Count >= notAvailable {
 		w.Count = "not available"
 	}

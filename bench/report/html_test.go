@@ -28,7 +28,8 @@ func htmlOf(t *testing.T, res *judge.Result) string {
 
 var plots = regexp.MustCompile(`(?s)<figure><svg.*?</svg>`)
 
-// The words of the page; the drawings are looked at by people (HOLDFAST_LOOK=folder writes the pages there).
+// The words of the page; the drawings are looked at by people (HOLDFAST_LOOK=folder writes the pages
+// there).
 func TestHTML_Golden(t *testing.T) {
 	for name, res := range map[string]*judge.Result{"fail.html": madeUp(), "pass.html": passed(), "trip.html": tripped()} {
 		page := htmlOf(t, res)

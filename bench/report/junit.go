@@ -9,11 +9,11 @@ import (
 	"holdfast/bench/judge"
 )
 
-// JUnit writes a run as JUnit XML, as build servers read it: one testsuite for the run, one testcase for each
-// characteristic. A broken limit is a failure; undecided, not measured and not run are errors (the test did not
-// come to an answer); a characteristic without a limit is skipped. A run that did not come to a verdict of
-// its limits (tripped, stopped, interrupted, error) has one more testcase "run" with that error, so that it
-// never reads as green. Times are the length of the samples (s).
+// JUnit writes a run as JUnit XML, as build servers read it: one testsuite for the run, one testcase
+// for each characteristic. A broken limit is a failure; undecided, not measured and not run are errors
+// (the test did not come to an answer); a characteristic without a limit is skipped. A run that did not
+// come to a verdict of its limits (tripped, stopped, interrupted, error) has one more testcase "run"
+// with that error, so that it never reads as green. Times are the length of the samples (s).
 func JUnit(w io.Writer, res *judge.Result) error {
 	s := suite{Name: res.Scenario + " " + res.Serial, Timestamp: res.Started.UTC().Format("2006-01-02T15:04:05"),
 		Hostname: res.Rig, Properties: properties(res)}
@@ -93,7 +93,8 @@ func properties(res *judge.Result) []property {
 func caseOf(res *judge.Result, l judge.Line) testCase {
 	r := rowOf(l)
 	text := sentence(r)
-	c := testCase{Name: r.Name, Class: res.Scenario, Time: seconds(max(0, l.To.Seconds(l.From))), Output: text}
+	c := testCase{Name: r.Name, Class: res.Scenario, Output: text,
+		Time: seconds(max(0, l.To.Seconds(l.From)))}
 	switch l.Verdict {
 	case grade.Pass:
 	case grade.NoLimit:

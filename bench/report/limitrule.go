@@ -25,8 +25,8 @@ func (s scale) at(v float64) float64 {
 	return math.Min(ruleWidth, math.Max(0, (v-s.low)/(s.high-s.low)*ruleWidth))
 }
 
-// scaleOf leaves as much room beside the limits as they are apart, half of it on each side. A limit with one
-// side starts at zero, which every quantity with such a limit has as its best value.
+// scaleOf leaves as much room beside the limits as they are apart, half of it on each side. A limit
+// with one side starts at zero, which every quantity with such a limit has as its best value.
 func scaleOf(lower, upper *float64) (s scale, ok bool) {
 	lo, hi := 0.0, 0.0
 	switch {
@@ -79,7 +79,8 @@ func limitRule(l judge.Line) template.HTML {
 	return template.HTML(b.String()) // numbers only
 }
 
-// valueMark draws the value with its whisker, or an arrow when it lies beyond the rule or is a least value.
+// valueMark draws the value with its whisker, or an arrow when it lies beyond the rule or is a least
+// value.
 func valueMark(l judge.Line, s scale) string {
 	x := s.at(l.Value)
 	switch {
@@ -90,6 +91,6 @@ func valueMark(l judge.Line, s scale) string {
 		return `<path class="mark" d="M7 2.5l-7 4.5l7 4.5z"/>`
 	}
 	a, b := s.at(l.Value-math.Abs(l.U)), s.at(l.Value+math.Abs(l.U))
-	return fmt.Sprintf(`<path class="whisker" d="M%.1f 4v6M%.1f 7H%.1fM%.1f 4v6"/><circle class="mark" cx="%.1f" cy="7" r="2.6"/>`,
-		a, a, b, b, x)
+	return fmt.Sprintf(`<path class="whisker" d="M%.1f 4v6M%.1f 7H%.1fM%.1f 4v6"/>`+
+		`<circle class="mark" cx="%.1f" cy="7" r="2.6"/>`, a, a, b, b, x)
 }

@@ -15,7 +15,8 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// The unit, bench and numbers of this file are made up: they show a report, they prove nothing about a unit.
+// The unit, bench and numbers of this file are made up: they show a report, they prove nothing about a
+// unit.
 
 var begun = time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
 
@@ -97,7 +98,8 @@ func madeUpBench() *rig.Rig {
 	return r
 }
 
-// madeUpSteps are name, kind, seconds and the pressure (bar gauge) that each tends to with a time constant (s).
+// madeUpSteps are name, kind, seconds and the pressure (bar gauge) that each tends to with a time
+// constant (s).
 var madeUpSteps = []struct {
 	name          string
 	kind          scenario.Kind

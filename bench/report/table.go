@@ -16,9 +16,9 @@ import (
 // narrow is the width in characters below which a row takes two lines.
 const narrow = 78
 
-// Table writes the result for a terminal of the given width (characters; 0: 80): what was tested, one row for
-// each characteristic, the verdict, the causes, the warnings and whether the line may be opened. Colour
-// only repeats what the words say.
+// Table writes the result for a terminal of the given width (characters; 0: 80): what was tested, one
+// row for each characteristic, the verdict, the causes, the warnings and whether the line may be
+// opened. Colour only repeats what the words say.
 func Table(w io.Writer, res *judge.Result, width int, colour bool) error {
 	if width <= 0 {
 		width = 80
@@ -102,11 +102,16 @@ func simulationText(res *judge.Result) string {
 	return strings.Join(parts, "; ")
 }
 
+// heading is the table's first row.
+var heading = row{Name: "characteristic", Value: "value", U: "U (k = 2)", Unit: "unit", Limit: "limit",
+	Verdict: "verdict"}
+
 // columns are the widths of a table's columns in characters.
 type columns struct{ name, value, u, unit, limit int }
 
 func columnsOf(rows []row) columns {
-	c := columns{name: len("characteristic"), value: len("value"), u: len("U (k = 2)"), unit: len("unit"), limit: len("limit")}
+	c := columns{name: len(heading.Name), value: len(heading.Value), u: len(heading.U),
+		unit: len(heading.Unit), limit: len(heading.Limit)}
 	for _, r := range rows {
 		c.name = max(c.name, utf8.RuneCountInString(r.Name))
 		c.value = max(c.value, utf8.RuneCountInString(r.Value))
@@ -126,8 +131,7 @@ func (t *table) rows(lines []judge.Line) {
 	c := columnsOf(rows)
 	numbers := c.value + 1 + c.u + 1 + c.unit + 2 + c.limit + 2 + len("not measured")
 	stacked := 2+c.name+2+numbers > t.width && t.width < narrow
-	head := row{Name: "characteristic", Value: "value", U: "U (k = 2)", Unit: "unit", Limit: "limit", Verdict: "verdict"}
-	t.row(head, c, "  ", dim, stacked)
+	t.row(heading, c, "  ", dim, stacked)
 	for i, r := range rows {
 		t.row(r, c, marks[lines[i].Verdict], verdictColour[lines[i].Verdict], stacked)
 		if r.Why != "" {
@@ -148,7 +152,7 @@ var verdictColour = map[grade.Verdict]string{grade.Fail: red, grade.Undecided: y
 
 func (t *table) row(r row, c columns, mark, sgr string, stacked bool) {
 	u := r.U
-	if u != "" && r.Name != "characteristic" {
+	if u != "" && r != heading {
 		u = "± " + u
 	}
 	numbers := padLeft(r.Value, c.value) + " " + pad(u, c.u) + " " + pad(r.Unit, c.unit) + "  " +

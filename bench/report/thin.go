@@ -11,10 +11,10 @@ import (
 // as a straight line.
 const gap = 1.0
 
-// thin reduces a series between from and to into at most 4 points for each of the given number of columns:
-// the first, the lowest, the highest and the last, in the order in which they came. What stands out
-// within a column (ripple, a spike) stays visible. Times are seconds from zero. Silence longer than
-// gap (s) starts a new piece.
+// thin reduces a series between from and to into at most 4 points for each of the given number of
+// columns: the first, the lowest, the highest and the last, in the order in which they came. What
+// stands out within a column (ripple, a spike) stays visible. Times are seconds from zero. Silence
+// longer than gap (s) starts a new piece.
 func thin(s samples.Series, zero, from, to clock.Instant, columns int, gap float64) []plotter.XYs {
 	var pieces []plotter.XYs
 	var piece plotter.XYs
@@ -76,8 +76,8 @@ func (c *column) flush(to plotter.XYs, s samples.Series, zero clock.Instant) plo
 	return to
 }
 
-// held is a command as a series that can be drawn with straight lines: each value stays until the next change
-// and the last until the end.
+// held is a command as a series that can be drawn with straight lines: each value stays until the next
+// change and the last until the end.
 func held(s samples.Series, end clock.Instant) samples.Series {
 	var out samples.Series
 	for i, t := range s.T {

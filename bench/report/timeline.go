@@ -46,9 +46,10 @@ func timeline(res *judge.Result) template.HTML {
 	drive := newPlot("time since the start, s", "pump drive, %")
 	bands.names = false
 	drive.Add(bands)
-	addLine(drive, thin(held(rec.Commands[rig.SetPumpDrive], rec.End), rec.Start, rec.Start, rec.End, plotColumns,
-		math.Inf(1)), brass, 1.4)
-	addLine(drive, thin(rec.Channels[rig.PumpDrive], rec.Start, rec.Start, rec.End, plotColumns, gap), ink, 0.7)
+	commanded := held(rec.Commands[rig.SetPumpDrive], rec.End)
+	addLine(drive, thin(commanded, rec.Start, rec.Start, rec.End, plotColumns, math.Inf(1)), brass, 1.4)
+	actual := rec.Channels[rig.PumpDrive]
+	addLine(drive, thin(actual, rec.Start, rec.Start, rec.End, plotColumns, gap), ink, 0.7)
 	drive.Y.Min, drive.Y.Max = 0, max(100, drive.Y.Max)
 	drive.Y.Tick.Marker = niceTicks{4}
 	for _, p := range []*plot.Plot{pressure, drive} {
@@ -122,7 +123,8 @@ func addLevel(p *plot.Plot, rec *samples.Recording, y float64, text string) {
 	if err != nil {
 		return
 	}
-	line.LineStyle = draw.LineStyle{Color: danger, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(5), vg.Points(3)}}
+	line.LineStyle = draw.LineStyle{Color: danger, Width: vg.Points(0.8),
+		Dashes: []vg.Length{vg.Points(5), vg.Points(3)}}
 	p.Add(line, caption{end, y, text})
 }
 

@@ -112,7 +112,8 @@ func brokenText(byVerdict map[grade.Verdict][]string) []string {
 	for _, v := range []struct {
 		verdict grade.Verdict
 		words   string
-	}{{grade.Fail, "broken"}, {grade.Undecided, "undecided"}, {grade.NotMeasured, "not measured"}, {grade.NotRun, "not run"}} {
+	}{{grade.Fail, "broken"}, {grade.Undecided, "undecided"}, {grade.NotMeasured, "not measured"},
+		{grade.NotRun, "not run"}} {
 		if names := byVerdict[v.verdict]; len(names) > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s (%s)", len(names), v.words, strings.Join(names, ", ")))
 		}
