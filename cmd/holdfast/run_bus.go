@@ -1,8 +1,6 @@
 package main
 
 import (
-	"errors"
-	"io"
 	"time"
 
 	einride "go.einride.tech/can"
@@ -59,12 +57,3 @@ func (p *paced) Receive(dst []can.Frame, until clock.Instant) (int, error) {
 }
 
 func (p *paced) Send(f einride.Frame) error { return p.Port.Send(f) }
-
-// closeAll closes in order and returns the first error.
-func closeAll(list ...io.Closer) error {
-	var errs []error
-	for _, c := range list {
-		errs = append(errs, c.Close())
-	}
-	return errors.Join(errs...)
-}
