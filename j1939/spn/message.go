@@ -38,7 +38,7 @@ func (m *Message) Blank() []byte {
 // DecodeText takes a Text parameter out of a message's data: a part of data, not a copy.
 // An empty field is NotAvailable; Absent says that the text has fewer fields.
 func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
-	if p.Kind != Text {
+	if p.Kind != Text || len(data) == 0 {
 		return nil, Absent
 	}
 	if p.Byte > 0 {
@@ -57,7 +57,7 @@ func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 	if p.SPN != softwareIdentification {
 		data, _, _ = bytes.Cut(data, []byte{'*'})
 	}
-	data = bytes.Trim(data, " \x00\xFF")
+	data = trim(data)
 	if len(data) == 0 {
 		return nil, NotAvailable
 	}
@@ -66,3 +66,15 @@ func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 
 // softwareIdentification holds several texts after a count; they are given with their '*'.
 const softwareIdentification = 234
+
+// trim cuts padding. Byte by byte: the text is ISO Latin 1, and the bytes package reads UTF-8.
+func trim(text []byte) []byte {
+	padding := func(b byte) bool { return b == ' ' || b == 0x00 || b == 0xFF }
+	for len(text) > 0 && padding(text[0]) {
+		text = text[1:]
+	}
+	for len(text) > 0 && padding(text[len(text)-1]) {
+		text = text[:len(text)-1]
+	}
+	return text
+}

@@ -87,3 +87,26 @@ func benchmarkStream(b *testing.B, data []byte, output string,
 	}
 	b.ReportMetric(float64(total)/b.Elapsed().Seconds()/1e6, "Mframes/s")
 }
+
+// BenchmarkFeed is decoding alone, from frames in memory.
+func BenchmarkFeed(b *testing.B) {
+	frames := tracegen.New(1, 1000*time.Second).All()
+	var s Summary
+	var j JSON
+	lines := make([]byte, 0, 1<<16)
+	for _, output := range []struct {
+		name string
+		show func(*Message)
+	}{{"summary", s.Add}, {"json", func(m *Message) { lines = j.Append(lines[:0], m) }}} {
+		b.Run(output.name, func(b *testing.B) {
+			b.ReportAllocs()
+			var d Decoder
+			for b.Loop() {
+				for at := 0; at < len(frames); at += framesAtOnce {
+					d.Feed(frames[at:min(at+framesAtOnce, len(frames))], output.show)
+				}
+			}
+			b.ReportMetric(float64(d.Counts().Frames)/b.Elapsed().Seconds()/1e6, "Mframes/s")
+		})
+	}
+}
