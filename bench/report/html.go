@@ -44,6 +44,7 @@ type sheet struct {
 	Simulation string
 	Likely     *causeWords
 	Others     []causeWords
+	NoCause    string // why no cause is named
 	Ending     string
 	Safe       bool
 	Rows       []htmlRow
@@ -124,6 +125,10 @@ func spokenNames(res *judge.Result) *judge.Result {
 // causes fills in what is likely wrong; a unit that passed has nothing to open.
 func (s *sheet) causes(res *judge.Result) {
 	if res.Verdict == judge.Pass {
+		return
+	}
+	if why := tooLittle(res); why != "" {
+		s.NoCause = capitalised(why) + "."
 		return
 	}
 	const shown = 4

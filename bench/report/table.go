@@ -25,7 +25,7 @@ func Table(w io.Writer, res *judge.Result, width int, colour bool) error {
 	}
 	t := &table{w: bufio.NewWriter(w), width: max(width, 40), colour: colour}
 	t.identification(res)
-	t.rows(res.Lines)
+	t.rows(res)
 	t.verdict(res)
 	t.causes(res)
 	t.notes(res)
@@ -122,7 +122,12 @@ func columnsOf(rows []row) columns {
 	return c
 }
 
-func (t *table) rows(lines []judge.Line) {
+func (t *table) rows(res *judge.Result) {
+	atLeast := 2 // in a run that came to its end, a single reason may say something special
+	if cutShort(res.Verdict) {
+		atLeast = 1
+	}
+	lines, groups := split(res.Lines, atLeast)
 	rows := make([]row, len(lines))
 	for i, l := range lines {
 		rows[i] = rowOf(l)
@@ -141,6 +146,21 @@ func (t *table) rows(lines []judge.Line) {
 		}
 	}
 	t.line("")
+	t.missing(groups)
+}
+
+// missing writes what was not measured, one entry a reason.
+func (t *table) missing(groups []missing) {
+	for i, g := range groups {
+		label := ""
+		if i == 0 {
+			label = "Not measured"
+		}
+		t.labelled(label, capitalised(g.Why)+": "+g.text(), "")
+	}
+	if len(groups) > 0 {
+		t.line("")
+	}
 }
 
 // marks stand before a row, so that what matters is found without colour.
@@ -194,6 +214,10 @@ func (t *table) verdict(res *judge.Result) {
 
 func (t *table) causes(res *judge.Result) {
 	if len(res.Causes) == 0 || res.Verdict == judge.Pass {
+		return
+	}
+	if why := tooLittle(res); why != "" {
+		t.labelled("Cause", capitalised(why)+".", "")
 		return
 	}
 	first := res.Causes[0]
