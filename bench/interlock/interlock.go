@@ -21,6 +21,10 @@ import (
 // schedules us late would be taken for a broken bench.
 const StaleFloor = 200 * time.Millisecond
 
+// VehicleListen is how long a bus is listened to before anything is sent on it: the parameters and
+// claims by which a vehicle shows itself are repeated within a second (SAE J1939-71).
+const VehicleListen = 1100 * time.Millisecond
+
 // Supervisor watches one run. It is not safe for use by two goroutines.
 type Supervisor struct {
 	guard    rig.Guard

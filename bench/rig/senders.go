@@ -1,0 +1,21 @@
+package rig
+
+import "slices"
+
+// Senders returns the source addresses that the rig declares, in order: ours, the bench node's
+// and those from which channels are read. open says that a channel is read from whoever sends it: one
+// more controller, the unit's own, is then to be expected.
+func (r *Rig) Senders() (addresses []uint8, open bool) {
+	addresses = []uint8{r.Source, r.Node}
+	for _, in := range r.Channels {
+		switch {
+		case in == nil:
+		case in.signal.anySource:
+			open = true
+		default:
+			addresses = append(addresses, in.signal.id.Source())
+		}
+	}
+	slices.Sort(addresses)
+	return slices.Compact(addresses), open
+}
