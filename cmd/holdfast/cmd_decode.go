@@ -20,6 +20,7 @@ import (
 type decodeOptions struct {
 	from          string // file or interface
 	json, summary bool
+	oneBus        bool
 }
 
 func newDecodeCommand() *cobra.Command {
@@ -55,6 +56,7 @@ and faults for DM1 and messages of its layout.` + exitHelp,
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line; with --summary one in all")
 	cmd.Flags().BoolVar(&o.summary, "summary", false, "print counts, ranges and last values instead of lines")
+	cmd.Flags().BoolVar(&o.oneBus, "one-bus", false, "the interfaces of the recording hear one and the same bus")
 	return cmd
 }
 
@@ -73,7 +75,7 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 	if live {
 		stream = trace.Listen
 	}
-	var decoder trace.Decoder
+	decoder := trace.Decoder{OneBus: o.oneBus}
 	if o.summary {
 		err = summarise(ctx, o, source, stream, &decoder, out)
 	} else {
@@ -140,7 +142,8 @@ func openSource(from string) (source can.Source, live bool, err error) {
 	}
 	source, err = socketcan.Listen(from, socketcan.Options{})
 	if errors.Is(err, can.ErrMissing) {
-		return nil, false, withStatus(exitUsage, fmt.Errorf("%s is neither a file nor a CAN interface: %w", from, err))
+		err = fmt.Errorf("%s is neither a file nor a CAN interface: %w", from, err)
+		return nil, false, withStatus(exitUsage, err)
 	}
 	if err != nil {
 		return nil, false, withStatus(exitBus, err)

@@ -145,7 +145,7 @@ func TestDecode_Text(t *testing.T) {
 	lines := strings.Split(strings.TrimRight(out, "\n"), "\n")
 	require.Len(t, lines, 4)
 	require.Contains(t, lines[0], "0.000000   61 -> all   61475  A1SCRDSI1")
-	require.Contains(t, lines[0], "Aftertreatment 1 Diesel Exhaust Fluid Doser 1 Absolute Pressure (4334) 600 kPa")
+	require.Contains(t, lines[0], "Doser 1 Absolute Pressure (4334) 600 kPa")
 	require.Contains(t, lines[0], "(4332) normal dosing operation")
 	require.Contains(t, lines[1], "0.050000")
 	require.Contains(t, lines[1], "Pressure (4334) error indicator")
@@ -154,6 +154,17 @@ func TestDecode_Text(t *testing.T) {
 	require.Contains(t, lines[2], "usually: pressure low, moderate")
 	require.Contains(t, lines[3], "0102")
 	require.Contains(t, errOut, "1 11-bit frames")
+}
+
+// The published RTS/CTS vector names its interface can0 and, misspelt, cano: two buses to us,
+// unless told otherwise.
+func TestDecode_OneBus(t *testing.T) {
+	path := recorded(t, "transport-vectors/multipacket_cts.txt")
+	_, out, errOut := command(t, "decode", path, "--json")
+	require.NotContains(t, out, `"transport"`)
+	require.Contains(t, errOut, "4 packets without a session")
+	_, out, _ = command(t, "decode", path, "--json", "--one-bus")
+	require.Contains(t, out, `"pgn":65260,"priority":7,"source":73,"destination":0,"transport":"RTS/CTS"`)
 }
 
 func TestDecode_BadArgument(t *testing.T) {

@@ -17,8 +17,8 @@ func newSpnCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "spn NUMBER|WORD...",
 		Short: "Look up a J1939 parameter by number, by words of its name or by its message",
-		Long: `Shows what the catalogue knows of a suspect parameter number: its name and older names, the messages it
-stands in, its place, scale, range and states, what its failure modes usually mean, and
+		Long: `Shows what the catalogue knows of a suspect parameter number: its name and older names, the messages
+it stands in, its place, scale, range and states, what its failure modes usually mean, and
 where all that comes from with its confidence.
 
 A number is an SPN. Words are looked for in names, older names and acronyms of messages, whatever their
@@ -72,7 +72,8 @@ func lookUp(text string) ([]*spn.Parameter, error) {
 	if found := spn.Search(text); found != nil {
 		return found, nil
 	}
-	return nil, fmt.Errorf("no parameter has %q in its name, its older names or its message: try fewer words", text)
+	return nil, fmt.Errorf("no parameter has %q in its name, its older names or its message: "+
+		"try fewer words", text)
 }
 
 func sameNumber(found []*spn.Parameter) bool {

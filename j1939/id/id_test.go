@@ -25,7 +25,7 @@ var published = []struct {
 	{0x0CF0040C, 3, 61444, 255, 12, "Laixer/J1939"},
 	{0x18FEF7EA, 6, 65271, 255, 234, "Laixer/J1939"},
 	{0x19EF00EA, 6, 126720, 0, 234, "Laixer/J1939"},
-	{0x0DFE6CEE, 3, 130668, 255, 238, "J1939-21 bit layout; Laixer/J1939 publishes 65132, without the data page"},
+	{0x0DFE6CEE, 3, 130668, 255, 238, "J1939-21; Laixer/J1939 publishes 65132, without the data page"},
 	{0x1923FF80, 6, 0x12300, 255, 0x80, "can-utils can-j1939-kickstart.md"},
 	{0x1BFFFF80, 6, 0x3FFFF, 255, 0x80, "can-utils can-j1939-kickstart.md"},
 	{0x19234080, 6, 0x12300, 0x40, 0x80, "can-utils can-j1939-kickstart.md"},

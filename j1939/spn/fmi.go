@@ -30,7 +30,8 @@ type Reading struct {
 	Sources, Confidence string
 }
 
-// UsualReadings returns what the failure modes of an SPN usually mean, in FMI order; nil where nothing is known.
+// UsualReadings returns what the failure modes of an SPN usually mean, in FMI order; nil
+// where nothing is known.
 func UsualReadings(number uint32) []Reading { return catalogue().readings[number] }
 
 // UsualReading returns the usual meaning of one SPN and FMI; false where nothing is known.

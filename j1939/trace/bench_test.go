@@ -4,6 +4,9 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -37,8 +40,8 @@ func mixedCandump(frames []can.Frame) []byte {
 	return out.Bytes()
 }
 
-// BenchmarkRecording is capture to result, as `holdfast decode` does it: "one core" reads and decodes in turn,
-// "ahead" reads in a goroutine of its own.
+// BenchmarkRecording is capture to result, as `holdfast decode` does it: "one core" reads and decodes in
+// turn, "ahead" reads in a goroutine of its own.
 func BenchmarkRecording(b *testing.B) {
 	frames := tracegen.New(1, 1000*time.Second).All()
 	for _, input := range []struct {
@@ -107,6 +110,46 @@ func BenchmarkFeed(b *testing.B) {
 				}
 			}
 			b.ReportMetric(float64(d.Counts().Frames)/b.Elapsed().Seconds()/1e6, "Mframes/s")
+		})
+	}
+}
+
+// BenchmarkBesideTshark decodes the same frames with tshark, in the same run, and reports how many times as fast we are: as fields (its identifier fields against our summary) and as JSON. tshark has no
+// signal tables here, so it does less. Its start is taken off by timing it on a recording of one frame.
+func BenchmarkBesideTshark(b *testing.B) {
+	program, err := exec.LookPath("tshark")
+	if err != nil {
+		b.Skip("tshark is not here")
+	}
+	frames := tracegen.New(1, 300*time.Second).All()
+	all, one := filepath.Join(b.TempDir(), "all.pcapng"), filepath.Join(b.TempDir(), "one.pcapng")
+	require.NoError(b, os.WriteFile(all, mixedPcapng(b, frames), 0o600))
+	require.NoError(b, os.WriteFile(one, mixedPcapng(b, frames[:1]), 0o600))
+	tshark := func(args ...string) time.Duration {
+		run := func(path string) time.Duration {
+			began := time.Now()
+			all := append([]string{"-n", "-d", "can.subdissector,j1939", "-r", path}, args...)
+			require.NoError(b, exec.Command(program, all...).Run())
+			return time.Since(began)
+		}
+		return run(all) - run(one)
+	}
+	for _, c := range []struct {
+		output string
+		args   []string
+	}{
+		{"summary", []string{"-T", "fields", "-e", "frame.time_epoch", "-e", "j1939.pgn", "-e", "j1939.src_addr",
+			"-e", "j1939.data"}},
+		{"json", []string{"-T", "json"}},
+	} {
+		b.Run(c.output, func(b *testing.B) {
+			theirs := tshark(c.args...)
+			data := mixedPcapng(b, frames)
+			b.ResetTimer()
+			benchmarkStream(b, data, c.output, Listen)
+			ours := b.Elapsed() / time.Duration(b.N)
+			b.ReportMetric(float64(len(frames))/theirs.Seconds()/1e6, "tshark-Mframes/s")
+			b.ReportMetric(theirs.Seconds()/ours.Seconds(), "times-tshark")
 		})
 	}
 }

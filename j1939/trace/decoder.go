@@ -39,6 +39,10 @@ type Counts struct {
 
 // Decoder finds the messages in a stream of frames. The zero value is ready.
 type Decoder struct {
+	// OneBus takes the interfaces of a recording for one bus. Otherwise a session that is heard on
+	// two of them is two sessions, because addresses mean something on one bus only.
+	OneBus bool
+
 	counts    Counts
 	receivers [256]*transport.Receiver // one for each channel: a session never crosses two buses
 	message   Message
@@ -70,6 +74,9 @@ func (d *Decoder) Feed(frames []can.Frame, show func(*Message)) {
 		d.counts.Messages++
 		number := id.ID(f.ID)
 		m.Time, m.Channel, m.Transport = f.Time, f.Channel, transport.SingleFrame
+		if d.OneBus {
+			m.Channel = 0
+		}
 		m.PGN, m.Priority = number.PGN(), number.Priority()
 		m.Source, m.Destination = number.Source(), number.Destination()
 		m.Data = f.Data[:min(f.Length, 8)]
@@ -94,10 +101,10 @@ func (d *Decoder) skip(f *can.Frame) {
 }
 
 func (d *Decoder) reassemble(f *can.Frame, show func(*Message)) {
-	r := d.receivers[f.Channel]
+	r := d.receivers[d.message.Channel]
 	if r == nil {
 		r = new(transport.Receiver)
-		d.receivers[f.Channel] = r
+		d.receivers[d.message.Channel] = r
 	}
 	whole, event := r.Step(f, f.Time)
 	if event != transport.Completed {

@@ -31,7 +31,8 @@ func TestDecoder_FindsWhatWasSent(t *testing.T) {
 		c := r.Counts
 		require.Equal(t, want.Messages()+want.Standard+want.Remote+want.Errors, frames, "seed %d", seed)
 		require.Equal(t, want.Messages(), c.Messages)
-		require.Equal(t, []uint64{want.Standard, want.Remote, want.Errors}, []uint64{c.Standard, c.Remote, c.Errors})
+		require.Equal(t, []uint64{want.Standard, want.Remote, want.Errors},
+			[]uint64{c.Standard, c.Remote, c.Errors})
 		single := map[uint32]uint64{}
 		whole := map[transport.Kind]map[uint32]uint64{transport.BAM: {}, transport.RTSCTS: {}}
 		for _, g := range r.Groups {
@@ -68,7 +69,8 @@ func checkValues(t *testing.T, r Report, want tracegen.Expected) {
 	}{{61444, 190, want.EngineSpeed}, {61475, 4334, want.DoserPressure}} {
 		p := reported(t, r, c.pgn, c.spn)
 		require.EqualValues(t, c.want.Count, p.Valid)
-		require.EqualValues(t, []int{c.want.Min, c.want.Max, c.want.Last}, []int{int(p.Min), int(p.Max), int(p.Last)})
+		require.EqualValues(t, []int{c.want.Min, c.want.Max, c.want.Last},
+			[]int{int(p.Min), int(p.Max), int(p.Last)})
 	}
 	require.Equal(t, want.NOxErrors, reported(t, r, 61454, 3216).Errors)
 }

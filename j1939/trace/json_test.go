@@ -77,7 +77,8 @@ func TestJSON_AgreesWithCatalogue(t *testing.T) {
 			case raw >= 1<<53:
 				require.Equal(t, fmt.Sprintf("0x%x", raw), got.Value)
 			default:
-				require.Equal(t, strconv.FormatFloat(value, 'f', -1, 64), fmt.Sprint(got.Value), "SPN %d: %s", p.SPN, text)
+				want := strconv.FormatFloat(value, 'f', -1, 64)
+				require.Equal(t, want, fmt.Sprint(got.Value), "SPN %d: %s", p.SPN, text)
 				require.Equal(t, p.Text(raw), got.State)
 			}
 		}
@@ -91,7 +92,8 @@ func TestJSON_Line(t *testing.T) {
 	require.Equal(t, `{"time":1700000000.020850,"pgn":61475,"priority":6,"source":61,"destination":255,`+
 		`"name":"Aftertreatment 1 SCR Dosing System Information 1","spns":{"4331":{"value":30,"unit":"g/h"},`+
 		`"4332":{"value":2,"unit":"","state":"normal dosing operation"},"7524":{"status":"not available"},`+
-		`"4333":{"value":100,"unit":"g"},"4334":{"value":600,"unit":"kPa"},"6595":{"status":"error indicator","raw":65279}},"data":"6400F2E8034BFFFE"}`+"\n",
+		`"4333":{"value":100,"unit":"g"},"4334":{"value":600,"unit":"kPa"},`+
+		`"6595":{"status":"error indicator","raw":65279}},"data":"6400F2E8034BFFFE"}`+"\n",
 		jsonLine(new(JSON), f))
 }
 

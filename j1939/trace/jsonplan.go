@@ -34,18 +34,20 @@ func newJSONPlan(p *plan) *jsonPlan {
 			continue
 		}
 		at := f.shift / 8
-		inOneByte := f.inOneByte()
-		if last := len(j.parts) - 1; inOneByte && last >= 0 && j.parts[last].byByte != nil && j.parts[last].at == at {
+		if last := len(j.parts) - 1; f.inOneByte() && last >= 0 && j.parts[last].isByte(at) {
 			j.parts[last].fields = append(j.parts[last].fields, f)
 			continue
 		}
-		if inOneByte {
+		if f.inOneByte() {
 			one.byByte, one.at = new([256]string), at
 		}
 		j.parts = append(j.parts, one)
 	}
 	return j
 }
+
+// isByte says that the part writes all fields inside that byte.
+func (p *jsonPart) isByte(at uint8) bool { return p.byByte != nil && p.at == at }
 
 func newJSONPart(f *field) jsonPart {
 	q := f.parameter

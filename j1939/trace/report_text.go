@@ -119,7 +119,7 @@ func (p *ParameterReport) states() string {
 
 func (p *ParameterReport) number(raw uint64) string {
 	if p.Parameter.Kind == spn.Bits {
-		return "0x" + strconv.FormatUint(raw, 16)
+		return string(appendBits(nil, p.Parameter, raw))
 	}
 	return string(p.Parameter.Scale.AppendShown(nil, raw))
 }

@@ -15,8 +15,8 @@ const (
 	listenFor    = 100 * time.Millisecond // how long a silent bus delays the end
 )
 
-// Listen hears a live source until it ends or ctx does, and gives every piece to handle as soon as it has come.
-// The end of ctx is no error.
+// Listen hears a live source until it ends or ctx does, and gives every piece to handle as soon as it has
+// come. The end of ctx is no error.
 func Listen(ctx context.Context, source can.Source, handle func([]can.Frame) error) error {
 	frames := make([]can.Frame, framesAtOnce)
 	for ctx.Err() == nil {

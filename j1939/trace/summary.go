@@ -8,8 +8,8 @@ import (
 	"holdfast/j1939/transport"
 )
 
-// maxBytes bounds the memory of a Summary's groups. A bus has some hundred different messages, which take well
-// under a tenth of it; a file of random identifiers has any number. What comes above is counted together.
+// maxBytes bounds the memory of a Summary's groups. A bus has some hundred different messages, which
+// take well under a tenth of it; a file of random identifiers has any number. What comes above is counted together.
 const maxBytes = 8 << 20
 
 // maxFaults bounds the distinct trouble codes that are kept.
@@ -18,8 +18,8 @@ const maxFaults = 4096
 // Summary collects what was said on a bus: for each message of each source how often, for each parameter
 // how often it was what, between which values and what last. The zero value is ready.
 //
-// Every parameter of every message is looked at with its status. Raw values are counted and compared; the scale is
-// applied once, at the end, which is the same because it is monotonic.
+// Every parameter of every message is looked at with its status. Raw values are counted and compared;
+// the scale is applied once, at the end, which is the same because it is monotonic.
 type Summary struct {
 	channels [256]*channelSummary
 	groups   []*group

@@ -39,7 +39,8 @@ func (s *Summary) addFaults(g *group, n uint64) {
 		}
 		f.DTC, f.Last = d, g.last
 		f.Messages += n
-		if d.Count != diag.CountNotAvailable && (f.HighestCount == diag.CountNotAvailable || d.Count > f.HighestCount) {
+		known := f.HighestCount != diag.CountNotAvailable
+		if d.Count != diag.CountNotAvailable && (!known || d.Count > f.HighestCount) {
 			f.HighestCount = d.Count
 		}
 	}

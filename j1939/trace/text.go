@@ -108,13 +108,21 @@ func appendWords(dst []byte, q *spn.Parameter, raw uint64) []byte {
 		return append(dst, text...)
 	}
 	if q.Kind == spn.Bits {
-		return strconv.AppendUint(append(dst, "0x"...), raw, 16)
+		return appendBits(dst, q, raw)
 	}
 	dst = q.Scale.AppendShown(dst, raw)
 	if q.Unit != "" && q.Unit != "source address" {
 		dst = append(append(dst, ' '), q.Unit...)
 	}
 	return dst
+}
+
+// appendBits appends an SPN (19 bits) or a PGN (24) as the number it is, anything else in hexadecimal.
+func appendBits(dst []byte, q *spn.Parameter, raw uint64) []byte {
+	if q.Bits >= 19 && q.Bits <= 24 {
+		return strconv.AppendUint(dst, raw, 10)
+	}
+	return strconv.AppendUint(append(dst, "0x"...), raw, 16)
 }
 
 func (t *Text) appendFaults(dst, data []byte) []byte {

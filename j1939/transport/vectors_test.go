@@ -93,7 +93,8 @@ func count(t *testing.T, counts transport.Counts, name string) uint64 {
 
 // The published transport vectors; interface names are ignored, as one of the files misspells one.
 func TestReceiver_PublishedRecordings(t *testing.T) {
-	const bam = "65251 BAM 0 255 5014BB7A44B6201CD16022E1E02EE1C044FFFF7509C0440341DC7DE17A440000FFFF" // 34 bytes, as announced
+	// 34 bytes, as announced
+	const bam = "65251 BAM 0 255 5014BB7A44B6201CD16022E1E02EE1C044FFFF7509C0440341DC7DE17A440000FFFF"
 	cts := "65260 RTS/CTS 73 0 " + strings.Repeat("2334567890FF23", 3) + "23"
 	for name, want := range map[string][]string{
 		"multipacket_bam.txt":         {bam},

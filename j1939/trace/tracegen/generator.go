@@ -68,7 +68,7 @@ const tail = 8 * time.Second
 
 // New makes the traffic of the given length, at least 20 s.
 func New(seed uint64, length time.Duration) *Generator {
-	g := &Generator{random: rand.New(rand.NewPCG(seed, 0x4A31393339)), end: Start.Add(max(length, 20*time.Second))}
+	g := &Generator{random: rand.New(rand.NewPCG(seed, 0)), end: Start.Add(max(length, 20*time.Second))}
 	g.quiet = g.end.Add(-tail)
 	g.expected.Frames = map[uint32]uint64{}
 	g.expected.Broadcasts, g.expected.Conversations = map[uint32]uint64{}, map[uint32]uint64{}

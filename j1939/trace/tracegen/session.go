@@ -53,8 +53,8 @@ func conversation(source byte, pgn uint32, data []byte) script {
 		}
 		s.add(3*time.Millisecond, 0x1CEB0000|from, transfer, packet(n, data))
 	}
-	s.add(5*time.Millisecond, 0x1CEC0000|back, connection, [8]byte{19, low(len(data)), high(len(data)), byte(packets),
-		0xFF, byte(pgn), byte(pgn >> 8), byte(pgn >> 16)})
+	s.add(5*time.Millisecond, 0x1CEC0000|back, connection, [8]byte{19, low(len(data)), high(len(data)),
+		byte(packets), 0xFF, byte(pgn), byte(pgn >> 8), byte(pgn >> 16)})
 	return s
 }
 
@@ -142,7 +142,8 @@ func (g *Generator) broken() script {
 	default: // the tool aborts a conversation
 		s = conversation(61, 65259, []byte("DEMO*HF-DOSER-1*SN0007654321*"))
 		s.frames = s.frames[:4]
-		s.add(5*time.Millisecond, 0x1CEC0000|61<<8|tool, connection, [8]byte{255, 3, 0xFF, 0xFF, 0xFF, 0xEB, 0xFE, 0})
+		s.add(5*time.Millisecond, 0x1CEC0000|61<<8|tool, connection,
+			[8]byte{255, 3, 0xFF, 0xFF, 0xFF, 0xEB, 0xFE, 0})
 		s.ends = func() { g.expected.Aborted++ }
 	}
 	return s
