@@ -114,8 +114,9 @@ func BenchmarkFeed(b *testing.B) {
 	}
 }
 
-// BenchmarkBesideTshark decodes the same frames with tshark, in the same run, and reports how many times as fast we are: as fields (its identifier fields against our summary) and as JSON. tshark has no
-// signal tables here, so it does less. Its start is taken off by timing it on a recording of one frame.
+// BenchmarkBesideTshark decodes the same frames with tshark, in the same run, and reports how many times
+// as fast we are: as fields (its identifier fields against our summary) and as JSON. tshark has no signal
+// tables here, so it does less. Its start is taken off by timing it on a recording of one frame.
 func BenchmarkBesideTshark(b *testing.B) {
 	program, err := exec.LookPath("tshark")
 	if err != nil {

@@ -9,7 +9,8 @@ import (
 )
 
 // maxBytes bounds the memory of a Summary's groups. A bus has some hundred different messages, which
-// take well under a tenth of it; a file of random identifiers has any number. What comes above is counted together.
+// take well under a tenth of it; a file of random identifiers has any number. What comes above is
+// counted together.
 const maxBytes = 8 << 20
 
 // maxFaults bounds the distinct trouble codes that are kept.
