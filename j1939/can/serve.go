@@ -15,7 +15,7 @@ import (
 const (
 	serveBatch    = 256                    // frames taken from the port at once
 	serveWaitMax  = 100 * time.Millisecond // a cancelled context is seen no later than this
-	serveRetryMax = 10 * time.Millisecond  // what found the transmit queue full is tried again no later than this
+	serveRetryMax = 10 * time.Millisecond  // a full transmit queue is tried again no later than this
 )
 
 // Served counts what Serve did.
@@ -25,8 +25,8 @@ type Served struct {
 	Dropped uint64 // frames given up because the queue was still full at the second try
 }
 
-// Serve runs a process on a port in the port's own time, until ctx is cancelled (nil) or the port
-// fails (its error, wrapped). It sends nothing on its way out: who must leave a safe state behind sends it after.
+// Serve runs a process on a port in the port's own time, until ctx is cancelled (nil) or the port fails
+// (its error, wrapped). It sends nothing on its way out: who must leave a safe state behind sends it after.
 func Serve(ctx context.Context, port Port, p Process) error {
 	var done Served
 	return ServeCounted(ctx, port, p, &done)

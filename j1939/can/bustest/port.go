@@ -24,8 +24,8 @@ type Pair struct {
 	// Pace is waited after every frame: an emulated bus takes no wire time, and so overruns a
 	// controller that a real one could not. 0: none.
 	Pace time.Duration
-	// NoRemoteLength leaves out remote frames whose length is not 0: the SJA1000 that qemu 7.2 emulates keeps data
-	// bytes for them that its driver does not take, and garbles every frame after.
+	// NoRemoteLength leaves out remote frames whose length is not 0: the SJA1000 that qemu 7.2 emulates
+	// keeps data bytes for them that its driver does not take, and garbles every frame after.
 	NoRemoteLength bool
 	// Overflow is a number of frames that is more than B keeps when nobody reads. 0: not tested on this pair.
 	Overflow int
@@ -151,7 +151,8 @@ func content(t *testing.T, p Pair) {
 func numbered(n int) []einride.Frame {
 	frames := make([]einride.Frame, n)
 	for i := range frames {
-		frames[i] = einride.Frame{ID: 0x18FF0000, IsExtended: true, Length: 2, Data: einride.Data{byte(i >> 8), byte(i)}}
+		frames[i] = einride.Frame{ID: 0x18FF0000, IsExtended: true, Length: 2}
+		frames[i].Data = einride.Data{byte(i >> 8), byte(i)}
 	}
 	return frames
 }
@@ -184,7 +185,8 @@ func noSelfReception(t *testing.T, p Pair) {
 
 func deadlineWhenSilent(t *testing.T, p Pair) {
 	batch := make([]can.Frame, 4)
-	for _, wait := range []time.Duration{-time.Hour, 0, time.Microsecond, 30 * time.Millisecond, 250 * time.Millisecond} {
+	waits := []time.Duration{-time.Hour, 0, time.Microsecond, 30 * time.Millisecond, 250 * time.Millisecond}
+	for _, wait := range waits {
 		until := p.B.Now().Add(wait)
 		n, err := p.B.Receive(batch, until)
 		require.NoError(t, err)
@@ -231,6 +233,7 @@ func lossIsCounted(t *testing.T, p Pair) {
 			break
 		}
 	}
+	t.Logf("the queue held %d of %d frames", heard, p.Overflow)
 	require.Less(t, heard, p.Overflow, "the queue holds more than the test sends")
 	p.send(t, p.A, numbered(1)...) // a drop may be told with the next frame only
 	hear(t, p.B, 1, 1)

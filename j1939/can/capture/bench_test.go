@@ -18,7 +18,8 @@ func traffic() []can.Frame {
 	frames := make([]can.Frame, 1_000_000)
 	for i := range frames {
 		f := extended(0x18F00000+uint32(i%97)<<8, byte(i), byte(i>>8), 0xFF, 0x7D, 0, 3, byte(i>>4), 0xFF)
-		frames[i] = can.Frame{Frame: f, Time: clock.Instant(1_622_547_830_000_000_000 + int64(i)*524_000), Channel: uint8(i / 7 % 2)}
+		at := clock.Instant(1_622_547_830_000_000_000 + int64(i)*524_000)
+		frames[i] = can.Frame{Frame: f, Time: at, Channel: uint8(i / 7 % 2)}
 	}
 	return frames
 }

@@ -93,7 +93,8 @@ func TestPcap_WhatIsNotClassicCANIsCounted(t *testing.T) {
 	require.NoError(t, w.WriteFileHeader(65536, linkCAN))
 	good := someFrames()[0]
 	fd := append(binary.BigEndian.AppendUint32(nil, 0x123), 8, 4, 0, 0, 1, 2, 3, 4, 5, 6, 7, 8) // FDF flag
-	longFD := append(binary.BigEndian.AppendUint32(nil, 0x123), append([]byte{12, 0, 0, 0}, make([]byte, 64)...)...)
+	longFD := append(binary.BigEndian.AppendUint32(nil, 0x123), 12, 0, 0, 0)
+	longFD = append(longFD, make([]byte, 64)...)
 	xl := append(binary.BigEndian.AppendUint32(nil, 0x123), 0x80, 0, 16, 0, 1, 2, 3, 4, 5, 6, 7, 8)
 	for _, p := range [][]byte{packet(&good), fd, longFD, xl, {1, 2, 3}, packet(&good)[:12], packet(&good)} {
 		require.NoError(t, w.WritePacket(info(good.Time, p), p))
@@ -227,7 +228,9 @@ func TestPcapng_DamageIsSaidWithItsPlace(t *testing.T) {
 			b.enhanced(0, 1, packet(&f))
 			b.bytes[len(b.bytes)-1]++
 		}, "two lengths differ"},
-		{"length not aligned", func(b *ng) { b.bytes = append(b.bytes, 6, 0, 0, 0, 13, 0, 0, 0, 0, 0, 0, 0) }, "a block of 13 bytes"},
+		{"length not aligned", func(b *ng) {
+			b.bytes = append(b.bytes, 6, 0, 0, 0, 13, 0, 0, 0, 0, 0, 0, 0)
+		}, "a block of 13 bytes"},
 		{"length zero", func(b *ng) { b.bytes = append(b.bytes, make([]byte, 12)...) }, "a block of 0 bytes"},
 		{"packet longer than block", func(b *ng) {
 			b.block(6, uint32(0), uint64(0), uint32(99), uint32(99), packet(&f))
@@ -319,7 +322,8 @@ func TestWriter_RoundTrip(t *testing.T) {
 		}
 		require.NoError(t, w.Flush())
 
-		oracle, err := pcapgo.NewNgReader(bytes.NewReader(file.Bytes()), pcapgo.NgReaderOptions{WantMixedLinkType: true})
+		options := pcapgo.NgReaderOptions{WantMixedLinkType: true}
+		oracle, err := pcapgo.NewNgReader(bytes.NewReader(file.Bytes()), options)
 		require.NoError(t, err)
 		for i := range want {
 			data, ci, err := oracle.ReadPacketData()

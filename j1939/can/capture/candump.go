@@ -81,7 +81,8 @@ const (
 // usual decodes the line at the start of b, if it is a usual one of a data frame and whole, and returns its
 // length with its end; otherwise 0, and the line is looked at again with more patience.
 func (c *candump) usual(b []byte, f *can.Frame) int {
-	if len(b) < usualMax || b[0] != '(' || b[usualPoint] != '.' || b[usualClose] != ')' || b[usualName-1] != ' ' {
+	if len(b) < usualMax || b[0] != '(' || b[usualPoint] != '.' || b[usualClose] != ')' ||
+		b[usualName-1] != ' ' {
 		return 0
 	}
 	stamp, ok := usualStamp(b)
@@ -122,8 +123,8 @@ func (c *candump) usual(b []byte, f *can.Frame) int {
 	return i + 1
 }
 
-// usualIdentifier reads eight or three hexadecimal digits before a number sign; digits is 0 when there are none, or when
-// they are no identifier (error frames have a bit above the identifier's).
+// usualIdentifier reads eight or three hexadecimal digits before a number sign; digits is 0 when there are
+// none, or when they are no identifier (error frames have a bit above the identifier's).
 func usualIdentifier(b []byte) (id uint32, digits int) {
 	switch {
 	case b[8] == '#':

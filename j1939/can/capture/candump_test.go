@@ -15,33 +15,35 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// The lines are as can-utils writes them: log2asc/asc2log, candump.c and lib.c (sprint_canframe, sprint_long_canframe).
+// The lines are as can-utils writes them: log2asc/asc2log, candump.c and lib.c (sprint_canframe,
+// sprint_long_canframe).
 func TestCandump_LinesThatAreFrames(t *testing.T) {
 	const at = clock.Instant(1622547830_084000_000)
 	remote := einride.Frame{ID: 0x123, IsRemote: true}
 	longRemote := einride.Frame{ID: 0x18EAFFFE, IsExtended: true, IsRemote: true, Length: 3}
 	standard := einride.Frame{ID: 0x7DF, Length: 2, Data: einride.Data{0xA1, 0xB2}}
 	full := extended(0x0CF00300, 0xFF, 0xFE, 0, 0xFF, 0xFF, 0xFF, 0, 0xFF)
+	timed := func(f einride.Frame) can.Frame { return can.Frame{Frame: f, Time: at} }
 	for _, c := range []struct {
 		name, line string
 		want       can.Frame
 	}{
-		{"log", "(1622547830.084000) can0 0CF00300#FFFE00FFFFFF00FF", can.Frame{Frame: full, Time: at}},
-		{"log, lower case", "(1622547830.084000) can0 0cf00300#fffe00ffffff00ff", can.Frame{Frame: full, Time: at}},
-		{"log, carriage return", "(1622547830.084000) can0 0CF00300#FFFE00FFFFFF00FF\r", can.Frame{Frame: full, Time: at}},
-		{"log, 11 bit", "(1622547830.084000) slcan12 7DF#A1B2", can.Frame{Frame: standard, Time: at}},
-		{"log, no data", "(1622547830.084000) can0 18FEEE00#", can.Frame{Frame: extended(0x18FEEE00), Time: at}},
-		{"log, direction", "(1622547830.084000) can0 7DF#A1B2 R", can.Frame{Frame: standard, Time: at}},
-		{"log, remote", "(1622547830.084000) can0 123#R", can.Frame{Frame: remote, Time: at}},
-		{"log, remote with length", "(1622547830.084000) can0 18EAFFFE#R3", can.Frame{Frame: longRemote, Time: at}},
-		{"log, raw length code", "(1622547830.084000) can0 0CF00300#FFFE00FFFFFF00FF_F", can.Frame{Frame: full, Time: at}},
+		{"log", "(1622547830.084000) can0 0CF00300#FFFE00FFFFFF00FF", timed(full)},
+		{"log, lower case", "(1622547830.084000) can0 0cf00300#fffe00ffffff00ff", timed(full)},
+		{"log, carriage return", "(1622547830.084000) can0 0CF00300#FFFE00FFFFFF00FF\r", timed(full)},
+		{"log, 11 bit", "(1622547830.084000) slcan12 7DF#A1B2", timed(standard)},
+		{"log, no data", "(1622547830.084000) can0 18FEEE00#", timed(extended(0x18FEEE00))},
+		{"log, direction", "(1622547830.084000) can0 7DF#A1B2 R", timed(standard)},
+		{"log, remote", "(1622547830.084000) can0 123#R", timed(remote)},
+		{"log, remote with length", "(1622547830.084000) can0 18EAFFFE#R3", timed(longRemote)},
+		{"log, raw length code", "(1622547830.084000) can0 0CF00300#FFFE00FFFFFF00FF_F", timed(full)},
 		{"log, ten decimals cut", "(14.9447040558) can0 7DF#A1B2", can.Frame{Frame: standard, Time: 14_944704055}},
 		{"log, short seconds", "(0.5) can0 7DF#A1B2", can.Frame{Frame: standard, Time: 500_000_000}},
 		{"log, bus-off", "(1622547830.084000) can0 20000040#0000000000000000",
 			can.Frame{Frame: einride.Frame{ID: 0x40, Length: 8}, Time: at, Error: true}},
 		{"no time", "can0 7DF#A1B2", can.Frame{Frame: standard}},
 		{"table", "  can0  0CF00300   [8]  FF FE 00 FF FF FF 00 FF", can.Frame{Frame: full}},
-		{"table with time", " (1622547830.084000)  can0  7DF   [2]  A1 B2", can.Frame{Frame: standard, Time: at}},
+		{"table with time", " (1622547830.084000)  can0  7DF   [2]  A1 B2", timed(standard)},
 		{"table with text", "  can0  7DF   [2]  A1 B2                '..'", can.Frame{Frame: standard}},
 		{"table, direction", "  can0  RX - -  7DF   [2]  A1 B2", can.Frame{Frame: standard}},
 		{"table, no data", "  can0  18FEEE00   [0]", can.Frame{Frame: extended(0x18FEEE00)}},

@@ -1,8 +1,8 @@
 // Package capture reads and writes recordings of CAN traffic.
 //
 // Reader is the twin of a bus that ends: a can.Source over
-//   - text of candump (can-utils): the log form "(seconds.fraction) can0 18FEEE00#A1B2" with or without its time
-//     stamp, and the form for people "can0  18FEEE00   [2]  A1 B2";
+//   - text of candump (can-utils): the log form "(seconds.fraction) can0 18FEEE00#A1B2" with or without
+//     its time stamp, and the form for people "can0  18FEEE00   [2]  A1 B2";
 //   - classic pcap, either byte order, micro- or nanoseconds (draft-ietf-opsawg-pcap);
 //   - pcapng, either byte order, several sections and interfaces (draft-ietf-opsawg-pcapng);
 //

@@ -101,7 +101,8 @@ func logLine(f *can.Frame) string {
 	return fmt.Sprintf("(%010d.%06d) can%d %s\n", f.Time/1e9, f.Time%1e9/1000, f.Channel, text)
 }
 
-// packet is the payload of link type 227, written out here a second time so that the reader is not checked against itself.
+// packet is the payload of link type 227, written out here a second time so that the reader is not checked
+// against itself.
 func packet(f *can.Frame) []byte {
 	id := f.ID
 	if f.IsExtended {

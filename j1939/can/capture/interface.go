@@ -77,7 +77,8 @@ func (p *pcapng) addInterface(body []byte) error {
 	if len(p.interfaces) == interfacesMax {
 		return fmt.Errorf("more than %d interfaces in a section", interfacesMax)
 	}
-	i := ngInterface{link: p.u16(body), snapLength: p.u32(body[4:]), multiply: 1000, divide: 1} // default: microseconds
+	// Without an option the unit is a microsecond.
+	i := ngInterface{link: p.u16(body), snapLength: p.u32(body[4:]), multiply: 1000, divide: 1}
 	name, err := p.interfaceOptions(body[8:], &i)
 	if err != nil {
 		return err

@@ -40,7 +40,8 @@ func newPcap(head []byte, order binary.ByteOrder, t *tally) (decoder, error) {
 	}
 	p.link = uint16(order.Uint32(head[20:])) // the upper half says whether there is a frame check sequence
 	if p.link != linkSocketCAN {
-		return nil, fmt.Errorf("%w: a pcap file of link type %d; CAN is link type %d", ErrFormat, p.link, linkSocketCAN)
+		return nil, fmt.Errorf("%w: a pcap file of link type %d; CAN is link type %d",
+			ErrFormat, p.link, linkSocketCAN)
 	}
 	t.channel([]byte("can0")) // classic pcap does not name its interface
 	return p, nil
@@ -59,7 +60,8 @@ func (p *pcap) decode(data []byte, final bool, dst []can.Frame) (n, used int, er
 		captured := p.u32(rest[8:])
 		size := pcapRecord + int(captured)
 		if captured > maxRecord {
-			return n, used, fmt.Errorf("byte %d: %w: a record of %d bytes", p.offset+int64(used), ErrCorrupt, captured)
+			return n, used, fmt.Errorf("byte %d: %w: a record of %d bytes",
+				p.offset+int64(used), ErrCorrupt, captured)
 		}
 		if len(rest) < size {
 			return n, p.end(rest, used, final), nil

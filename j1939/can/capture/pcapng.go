@@ -135,7 +135,9 @@ func (p *pcapng) obsolete(body []byte, f *can.Frame) (bool, error) {
 }
 
 // packet decodes one packet of an interface with a time stamp.
-func (p *pcapng) packet(index uint32, stamp []byte, captured uint32, rest []byte, f *can.Frame) (bool, error) {
+func (p *pcapng) packet(
+	index uint32, stamp []byte, captured uint32, rest []byte, f *can.Frame,
+) (bool, error) {
 	if index >= uint32(len(p.interfaces)) {
 		return false, fmt.Errorf("a packet of interface %d, which is not described", index)
 	}

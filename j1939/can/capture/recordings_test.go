@@ -89,7 +89,8 @@ func TestWriter_IsReadByTshark(t *testing.T) {
 	require.NoError(t, err)
 	frames := someFrames()
 	frames[1].Channel = 1
-	directions := []capture.Direction{capture.Inbound, capture.Outbound, capture.Unknown, capture.Inbound, capture.Inbound}
+	in := capture.Inbound
+	directions := []capture.Direction{in, capture.Outbound, capture.Unknown, in, in}
 	for i, f := range frames {
 		require.NoError(t, w.Write(f, directions[i]))
 	}
@@ -116,7 +117,8 @@ func TestRecordings_FrameByFrameAsTshark(t *testing.T) {
 		t.Skip("tshark is not installed (apt-get install tshark)")
 	}
 	path := recording(t, "def-vehicle-key-on/traffic.pcap")
-	out, err := exec.Command(tshark, "-r", path, "-T", "fields", "-e", "frame.time_epoch", "-e", "can.id", "-e", "can.len").Output()
+	out, err := exec.Command(tshark, "-r", path, "-T", "fields",
+		"-e", "frame.time_epoch", "-e", "can.id", "-e", "can.len").Output()
 	require.NoError(t, err)
 	frames := readAll(t, openRecording(t, "def-vehicle-key-on/traffic.pcap"), 64)
 	var ours strings.Builder

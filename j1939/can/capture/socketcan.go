@@ -19,8 +19,8 @@ const (
 	packetBytes   = packetPayload + 8 // what Linux captures of a classic frame, whatever its length
 )
 
-// Flags of the identifier word (Linux include/uapi/linux/can.h), and of the FD flags: bit rate switch, error state
-// and FDF, which marks a CAN FD frame.
+// Flags of the identifier word (Linux include/uapi/linux/can.h), and of the FD flags: bit rate switch,
+// error state and FDF, which marks a CAN FD frame.
 const (
 	flagExtended = 1 << 31
 	flagRemote   = 1 << 30
@@ -31,15 +31,15 @@ const (
 	maskStandard = 1<<11 - 1
 )
 
-// isFD tells a CAN FD frame of at most eight bytes. Of a classic frame the same bytes are padding, which older
-// kernels and drivers leave uninitialised (real recordings have 0x2E there), so only what
-// is a possible set of flags before reserved bytes of 0 is believed.
+// isFD tells a CAN FD frame of at most eight bytes. Of a classic frame the same bytes are padding, which
+// older kernels and drivers leave uninitialised (real recordings have 0x2E there), so only what is a
+// possible set of flags before reserved bytes of 0 is believed.
 func isFD(packet []byte) bool {
 	return packet[packetFD]&flagFDF != 0 && packet[packetFD]&^flagsFD == 0 && packet[6]|packet[7] == 0
 }
 
-// parsePacket decodes a packet into f but for its time and channel. It reports false for what is not a classic
-// frame: CAN FD and CAN XL (whose length field, or flag in its place, is above 8) or one cut short.
+// parsePacket decodes a packet into f but for its time and channel. It reports false for what is not a
+// classic frame: CAN FD and CAN XL (whose length field, or flag in its place, is above 8) or one cut short.
 func parsePacket(packet []byte, f *can.Frame) bool {
 	if len(packet) < packetPayload {
 		return false

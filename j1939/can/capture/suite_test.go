@@ -27,7 +27,8 @@ func TestReader_Suite(t *testing.T) {
 		require.NoError(t, w.Write(f, capture.Inbound))
 	}
 	require.NoError(t, w.Flush())
-	for name, file := range map[string][]byte{"candump": text.Bytes(), "pcap": pcap.Bytes(), "pcapng": pcapng.Bytes()} {
+	files := map[string][]byte{"candump": text.Bytes(), "pcap": pcap.Bytes(), "pcapng": pcapng.Bytes()}
+	for name, file := range files {
 		t.Run(name, func(t *testing.T) {
 			bustest.RunSource(t, func(t *testing.T) bustest.Recorded {
 				r, err := capture.NewReader(bytes.NewReader(file), name)

@@ -105,7 +105,8 @@ func (t *tally) Channels() []string {
 	return names
 }
 
-// Malformed counts what could not be understood, and gives the first few places. They are in Stats().Skipped too.
+// Malformed counts what could not be understood, and gives the first few places. They are in
+// Stats().Skipped too.
 func (t *tally) Malformed() (uint64, []Place) { return t.malformedCount, t.malformedFirst }
 
 // Untimed counts the frames that had no time stamp. Their Time is that of the frame before, or 0.

@@ -19,8 +19,8 @@ type TapPort struct {
 }
 
 // Tap records every frame that is heard and sent through port: a heard one with its own time, a sent one
-// with the bus's time at which the port accepted it. A recording that fails does not disturb the traffic (a safe state must
-// still go out); Err tells it. Who closes the port closes the writer too.
+// with the bus's time at which the port accepted it. A recording that fails does not disturb the traffic (a
+// safe state must still go out); Err tells it. Who closes the port closes the writer too.
 func Tap(port can.Port, w *Writer) *TapPort { return &TapPort{Port: port, writer: w} }
 
 // Receive hears through the port and records.

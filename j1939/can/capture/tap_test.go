@@ -71,7 +71,8 @@ func TestWriter_FileKeepsUpWithTheRun(t *testing.T) {
 	w, err := capture.Create(path)
 	require.NoError(t, err)
 	for i := range 25 { // 10 s and no Flush, no Close: a crash
-		require.NoError(t, w.Write(can.Frame{Frame: extended(1), Time: clock.Instant(i) * 400_000_000}, capture.Inbound))
+		f := can.Frame{Frame: extended(1), Time: clock.Instant(i) * 400_000_000}
+		require.NoError(t, w.Write(f, capture.Inbound))
 	}
 	r, err := capture.Open(path)
 	require.NoError(t, err)

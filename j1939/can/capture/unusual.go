@@ -21,7 +21,8 @@ const (
 	frame                    // a frame
 )
 
-// unusual decodes any line that candump may write, and reports whether it was a frame. Lines of the other kinds are counted here.
+// unusual decodes any line that candump may write, and reports whether it was a frame. Lines of the other
+// kinds are counted here.
 func (c *candump) unusual(line []byte, f *can.Frame) bool {
 	line = bytes.TrimSpace(line)
 	if len(line) == 0 {
@@ -126,8 +127,8 @@ func nextWord(line []byte) (word, rest []byte) {
 	return line[:end], line[end:]
 }
 
-// parseLog reads the log form: identifier#bytes, identifier#R and a length, or (skipped) identifier##... of CAN FD and
-// identifier#...:... of CAN XL. After a classic frame a mark of the direction may stand.
+// parseLog reads the log form: identifier#bytes, identifier#R and a length, or (skipped) identifier##... of
+// CAN FD and identifier#...:... of CAN XL. After a classic frame a mark of the direction may stand.
 func parseLog(id, payload, rest []byte, f *can.Frame) outcome {
 	if !parseIdentifier(id, f) {
 		return malformed
@@ -174,7 +175,8 @@ func parseRemote(length []byte, f *can.Frame) outcome {
 	return frame
 }
 
-// parseIdentifier reads three digits (11 bit) or eight (29 bit, or the class of an error frame with its flag).
+// parseIdentifier reads three digits (11 bit) or eight (29 bit, or the class of an error frame with its
+// flag).
 func parseIdentifier(text []byte, f *can.Frame) bool {
 	if len(text) != 3 && len(text) != 8 {
 		return false
@@ -196,8 +198,8 @@ func parseIdentifier(text []byte, f *can.Frame) bool {
 	return id <= maskExtended && (len(text) == 8 || id <= maskStandard)
 }
 
-// parseTable reads the form for people: identifier [length] bytes, with "remote request" instead of bytes, perhaps with
-// the direction before and anything behind.
+// parseTable reads the form for people: identifier [length] bytes, with "remote request" instead of bytes,
+// perhaps with the direction before and anything behind.
 func parseTable(word, rest []byte, f *can.Frame) outcome {
 	if bytes.Equal(word, []byte("RX")) || bytes.Equal(word, []byte("TX")) {
 		_, rest = nextWord(rest) // bit rate switch

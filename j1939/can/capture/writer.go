@@ -35,15 +35,16 @@ const (
 
 // Sizes of the one form of enhanced packet block that Writer writes.
 const (
-	packetAt    = 28                     // 0 type | 4 length | 8 interface | 12,16 time | 20 captured | 24 original
+	packetAt    = 28                     // 0 type | 4 length | 8 interface | 12,16 time | 20,24 lengths
 	flagsAt     = packetAt + packetBytes // option: 2 code | 2 length | 4 value | 4 end of options
 	blockBytes  = flagsAt + 12 + 4
 	plainBytes  = flagsAt + 4 // without options: direction unknown
 	bufferWrite = 64 << 10
 )
 
-// Writer writes a pcapng recording with link type 227 and time stamps in nanoseconds, little-endian. It is not safe for use by
-// several goroutines. After an error it writes nothing more and returns that error again.
+// Writer writes a pcapng recording with link type 227 and time stamps in nanoseconds, little-endian. It is
+// not safe for use by several goroutines. After an error it writes nothing more and returns that error
+// again.
 type Writer struct {
 	out        *bufio.Writer
 	closer     io.Closer
@@ -90,7 +91,8 @@ func (w *Writer) Write(f can.Frame, d Direction) error {
 		return w.failure
 	}
 	if int(f.Channel) >= w.interfaces {
-		return fmt.Errorf("record a frame of channel %d: the recording has %d interfaces", f.Channel, w.interfaces)
+		return fmt.Errorf("record a frame of channel %d: the recording has %d interfaces",
+			f.Channel, w.interfaces)
 	}
 	if f.Length > 8 {
 		return fmt.Errorf("record a frame of %d bytes: classic CAN has at most 8", f.Length)

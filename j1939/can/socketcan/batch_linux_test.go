@@ -52,14 +52,15 @@ func TestParseControl(t *testing.T) {
 
 // The flags are those of Linux include/uapi/linux/can.h, written out.
 func TestFrame_Layout(t *testing.T) {
+	data := einride.Data{0xA1, 0xB2}
 	for _, c := range []struct {
 		id   uint32
 		want can.Frame
 	}{
-		{0x123, can.Frame{Frame: einride.Frame{ID: 0x123, Length: 2, Data: einride.Data{0xA1, 0xB2}}}},
-		{0x98FEEE00, can.Frame{Frame: einride.Frame{ID: 0x18FEEE00, IsExtended: true, Length: 2, Data: einride.Data{0xA1, 0xB2}}}},
+		{0x123, can.Frame{Frame: einride.Frame{ID: 0x123, Length: 2, Data: data}}},
+		{0x98FEEE00, can.Frame{Frame: einride.Frame{ID: 0x18FEEE00, IsExtended: true, Length: 2, Data: data}}},
 		{0x40000123, can.Frame{Frame: einride.Frame{ID: 0x123, IsRemote: true, Length: 2}}},
-		{0x20000040, can.Frame{Frame: einride.Frame{ID: 0x40, Length: 2, Data: einride.Data{0xA1, 0xB2}}, Error: true}},
+		{0x20000040, can.Frame{Frame: einride.Frame{ID: 0x40, Length: 2, Data: data}, Error: true}},
 	} {
 		b := newBatch()
 		encode(&b.frames[3], c.id, 2, [8]byte{0xA1, 0xB2})
@@ -101,7 +102,8 @@ func TestTake_BusOffEnds(t *testing.T) {
 	}
 }
 
-// An overrun controller has lost frames that the kernel never saw: linux/can/error.h, CAN_ERR_CRTL_RX_OVERFLOW.
+// An overrun controller has lost frames that the kernel never saw: linux/can/error.h,
+// CAN_ERR_CRTL_RX_OVERFLOW.
 func TestTake_ControllerOverflowIsALoss(t *testing.T) {
 	r := &receiver{batch: newBatch()}
 	var f can.Frame

@@ -70,15 +70,16 @@ func find(name string) (int, error) {
 // missing says what there is instead, and what would do.
 func missing(name string, have []Interface) error {
 	if other, err := net.InterfaceByName(name); err == nil {
-		return fmt.Errorf("%w for CAN: %s is a network interface of another kind; %s", can.ErrMissing, other.Name, listed(have))
+		return fmt.Errorf("%w for CAN: %s is a network interface of another kind; %s",
+			can.ErrMissing, other.Name, listed(have))
 	}
 	return fmt.Errorf("%w: %q; %s", can.ErrMissing, name, listed(have))
 }
 
 func listed(have []Interface) string {
 	if len(have) == 0 {
-		return "this computer has no CAN interface: plug in an adapter that SocketCAN supports, or make a virtual one: " +
-			"ip link add dev vcan0 type vcan && ip link set vcan0 up"
+		return "this computer has no CAN interface: plug in an adapter that SocketCAN supports, " +
+			"or make a virtual one: ip link add dev vcan0 type vcan && ip link set vcan0 up"
 	}
 	var names []string
 	for _, i := range have {

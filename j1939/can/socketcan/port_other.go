@@ -18,7 +18,8 @@ type Port struct{}
 var _ can.Port = (*Port)(nil)
 
 func absent(iface string) error {
-	return fmt.Errorf("open CAN interface %s: %w: SocketCAN needs Linux, this is %s", iface, can.ErrMissing, runtime.GOOS)
+	return fmt.Errorf("open CAN interface %s: %w: SocketCAN needs Linux, this is %s",
+		iface, can.ErrMissing, runtime.GOOS)
 }
 
 // Open always fails.

@@ -75,8 +75,8 @@ func setFilters(fd int, filters []Filter) error {
 	return os.NewSyscallError("setsockopt CAN_RAW_FILTER", err)
 }
 
-// setReceiveBuffer asks for more than net.core.rmem_max when it may (CAP_NET_ADMIN). The kernel grants a smaller
-// one without an error; what then does not fit is counted as lost.
+// setReceiveBuffer asks for more than net.core.rmem_max when it may (CAP_NET_ADMIN). The kernel grants a
+// smaller one without an error; what then does not fit is counted as lost.
 func setReceiveBuffer(fd, size int) error {
 	if size == 0 {
 		size = DefaultReceiveBuffer
@@ -84,7 +84,8 @@ func setReceiveBuffer(fd, size int) error {
 	if unix.SetsockoptInt(fd, unix.SOL_SOCKET, unix.SO_RCVBUFFORCE, size) == nil {
 		return nil
 	}
-	return os.NewSyscallError("setsockopt SO_RCVBUF", unix.SetsockoptInt(fd, unix.SOL_SOCKET, unix.SO_RCVBUF, size))
+	err := unix.SetsockoptInt(fd, unix.SOL_SOCKET, unix.SO_RCVBUF, size)
+	return os.NewSyscallError("setsockopt SO_RCVBUF", err)
 }
 
 // classify puts the port's own failure in front of what the kernel said.

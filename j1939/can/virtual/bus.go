@@ -12,8 +12,8 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// Queue lengths in frames. Both are powers of two. The receive queue holds about two seconds of a full 250 kbit/s
-// bus, the transmit queue what Linux gives a CAN interface when its txqueuelen is raised to 1000.
+// Queue lengths in frames. Both are powers of two. The receive queue holds about two seconds of a full 250
+// kbit/s bus, the transmit queue what Linux gives a CAN interface when its txqueuelen is raised to 1000.
 const (
 	ReceiveQueue  = 4096
 	TransmitQueue = 1024
@@ -54,7 +54,8 @@ type attached struct {
 	out     []einride.Frame
 }
 
-// New returns an idle bus whose time is start. The bit rate is in bit/s (J1939: 250 000 or 500 000) and must be positive.
+// New returns an idle bus whose time is start. The bit rate is in bit/s (J1939: 250 000 or 500 000) and
+// must be positive.
 func New(start clock.Instant, bitrate int) *Bus {
 	if bitrate <= 0 {
 		panic(fmt.Sprintf("virtual: bit rate %d bit/s is not positive", bitrate))

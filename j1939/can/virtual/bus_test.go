@@ -181,8 +181,11 @@ func (f *fleet) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []e
 func busyBus() (*virtual.Bus, can.Port) {
 	bus := virtual.New(start, 250_000)
 	for i := range 4 {
-		bus.Attach(&fleet{frame: extended(0x18FF0000+uint32(i), 8, 7, 6, 5, 4, 3, 2, 1), period: 20 * time.Millisecond,
-			next: start.Add(time.Duration(i) * time.Millisecond)})
+		bus.Attach(&fleet{
+			frame:  extended(0x18FF0000+uint32(i), 8, 7, 6, 5, 4, 3, 2, 1),
+			period: 20 * time.Millisecond,
+			next:   start.Add(time.Duration(i) * time.Millisecond),
+		})
 	}
 	return bus, bus.Open("bench")
 }
