@@ -68,7 +68,7 @@ func TestEveryFaultIsCaughtAndNamed(t *testing.T) {
 		"return-valve-stuck=0.3", "return-valve-stuck=0.6", "return-valve-stuck=1",
 		"sensor-offset=0.3", "sensor-offset=0.6", "sensor-offset=1",
 		"sensor-supply-lost=0.3", "sensor-supply-lost=0.6", "sensor-supply-lost=1",
-		"doser-drip=0.3", "doser-drip=0.6", "doser-drip=1", "suction-air=0.3", "suction-air=0.6", "suction-air=1",
+		"doser-drip=0.3", "doser-drip=0.6", "doser-drip=1", "suction-air=0.5", "suction-air=0.6", "suction-air=1",
 		"outside-leak=0.3", "outside-leak=0.6", "outside-leak=1",
 	} {
 		t.Run(fault, func(t *testing.T) {
