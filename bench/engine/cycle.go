@@ -40,13 +40,26 @@ func (e *engine) wake(ctx context.Context) (samples.Ended, bool) {
 
 // cycle runs one command cycle: hear, judge, move, speak, keep. ok is false when the run is over.
 func (e *engine) cycle(ctx context.Context, move func(now clock.Instant, s *state) rig.Outputs) (samples.Ended, bool) {
+	if ended, ok := e.observe(ctx); !ok {
+		return ended, false
+	}
+	e.speak(move(e.next, &e.state))
+	e.report()
+	e.next = e.next.Add(e.Rig.Cycle)
+	return samples.Completed, true
+}
+
+// observe is the half of a cycle that moves nothing: hear, keep, judge.
+func (e *engine) observe(ctx context.Context) (samples.Ended, bool) {
 	e.hear()
 	e.keepTime()
+	e.noteLosses()
 	if err := e.Journal.Tick(e.next); err != nil {
 		e.sup.Journal(e.next, err)
 	}
 	if t := e.sup.Check(e.next); t != nil {
 		e.trip(&t.Trip)
+		e.answer()
 		if t.Bench {
 			return samples.BenchFault, false
 		}
@@ -55,15 +68,23 @@ func (e *engine) cycle(ctx context.Context, move func(now clock.Instant, s *stat
 	if ctx.Err() != nil {
 		return samples.Stopped, false
 	}
-	e.speak(move(e.next, &e.state))
-	e.report()
-	e.next = e.next.Add(e.Rig.Cycle)
 	return samples.Completed, true
 }
 
-// hear takes in everything that arrives until the cycle begins.
+// answer puts everything to rest at once, without waiting for the next cycle.
+func (e *engine) answer() {
+	if e.spoken {
+		e.speak(e.vented())
+	}
+}
+
+// batchesAtMost bounds what one overdue cycle takes in: a bus that brings more than can be worked off
+// must not keep commands from going out.
+const batchesAtMost = 16
+
+// hear takes in everything that arrives until the cycle begins, or until something trips.
 func (e *engine) hear() {
-	for {
+	for batches := 1; ; batches++ {
 		n, err := e.Port.Receive(e.buf, e.next)
 		for i := range e.buf[:n] {
 			e.hearFrame(e.buf[i])
@@ -72,16 +93,27 @@ func (e *engine) hear() {
 			e.sup.Bus(e.next, err)
 			return
 		}
-		if n == 0 || (n < len(e.buf) && e.Port.Now() >= e.next) {
+		if n == 0 || e.justTripped() {
+			return
+		}
+		if (n < len(e.buf) || batches >= batchesAtMost) && e.Port.Now() >= e.next {
 			return
 		}
 	}
 }
 
+// justTripped says once that the run has to be ended.
+func (e *engine) justTripped() bool { return e.outcome.Trip == nil && e.sup.Tripped() != nil }
+
 // hearFrame turns one frame into readings, kept and supervised before anything else sees them.
 func (e *engine) hearFrame(f can.Frame) {
 	if f.Error {
+		e.sup.ErrorFrame(f)
 		return
+	}
+	e.vehicle.Hear(f)
+	if why, alive := e.vehicle.Alive(); alive {
+		e.sup.Vehicle(f.Time, why)
 	}
 	if e.decoder.FromNode(f) {
 		e.sup.NodeHeard(f.Time)
@@ -98,20 +130,9 @@ func (e *engine) hearFrame(f can.Frame) {
 	e.hearFaults(f)
 }
 
-// keepTime notes how late a cycle begins and lets a grid that has fallen behind catch up
-// at once, without a burst of commands.
-func (e *engine) keepTime() {
-	late := e.Port.Now().Sub(e.next)
-	e.outcome.WorstCycle = max(e.outcome.WorstCycle, late)
-	if late > e.Rig.Cycle {
-		e.outcome.Overruns++
-		e.next = e.next.Add(late.Truncate(e.Rig.Cycle))
-	}
-}
-
 // speak sends outputs and journals what has changed.
 func (e *engine) speak(out rig.Outputs) {
-	e.state.out = out
+	e.state.out, e.spoken = out, true
 	for c := range out {
 		if out[c] != e.sent[c] {
 			e.Journal.Command(e.next, rig.Command(c), out[c])

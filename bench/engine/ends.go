@@ -43,19 +43,28 @@ func (e *engine) vented() rig.Outputs {
 // lost says whether nothing that we send reaches the bench.
 func (e *engine) lost() bool {
 	t := e.sup.Tripped()
-	return t != nil && (t.Name == "lost-bus" || t.Name == "bench-silent")
+	return t != nil && t.Deaf
 }
 
 // finish sends the safe state, closes the record and notes what the bench was last seen at.
 // It is the one way out and may be called after a panic.
 func (e *engine) finish(ended samples.Ended) {
-	defer e.Journal.End(e.next, ended, e.Port.Stats().Lost)
+	defer e.end(ended)
 	e.outcome.Ended = ended
 	e.Progress = nil // whoever watches may be what failed
 	e.sup.Arm(false)
-	e.hold(e.Rig.Safe, safeFor)
+	if e.spoken { // a bus that was only listened to is not spoken to now: it may be a vehicle's
+		e.hold(e.Rig.Safe, safeFor)
+	}
 	e.outcome.Pressure, e.outcome.Fresh = e.pressure(e.next)
 	e.event(e.lastWord())
+}
+
+// end closes the record.
+func (e *engine) end(ended samples.Ended) {
+	e.outcome.Timing = e.late.timing()
+	e.Journal.Timing(e.outcome.Timing)
+	e.Journal.End(e.next, ended, e.Port.Stats().Lost)
 }
 
 // hold repeats outputs for a while, whatever the interlock says: it is used only for outputs
@@ -64,6 +73,7 @@ func (e *engine) hold(out rig.Outputs, length time.Duration) {
 	for deadline := e.next.Add(length); e.next < deadline; e.next = e.next.Add(e.Rig.Cycle) {
 		e.hear()
 		e.keepTime()
+		e.noteLosses()
 		e.Journal.Tick(e.next)
 		e.speak(out)
 		e.report()

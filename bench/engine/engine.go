@@ -32,6 +32,7 @@ type Journal interface {
 	Event(t clock.Instant, text string) error
 	Fault(samples.Fault) error
 	Trip(samples.Trip) error
+	Timing(samples.Timing) error
 	Tick(now clock.Instant) error
 	End(t clock.Instant, ended samples.Ended, framesLost uint64) error
 }
@@ -61,12 +62,11 @@ type Progress struct {
 
 // Outcome is how a run ended and in what state it left the bench.
 type Outcome struct {
-	Ended      samples.Ended
-	Trip       *samples.Trip
-	Pressure   float64 // last fresh reading, bar gauge
-	Fresh      bool    // Pressure is a fresh, valid reading
-	Overruns   int     // command cycles that began more than a cycle late
-	WorstCycle time.Duration
+	Ended    samples.Ended
+	Trip     *samples.Trip
+	Pressure float64 // last fresh reading, bar gauge
+	Fresh    bool    // Pressure is a fresh, valid reading
+	Timing   samples.Timing
 }
 
 // SafePressure is the gauge pressure (bar) below which a fitting may be opened.
@@ -94,6 +94,10 @@ type engine struct {
 	step     int
 	began    clock.Instant // of the step
 	label    string
+	vehicle  *interlock.VehicleGuard
+	spoken   bool   // something has been sent
+	told     uint64 // frames lost, as last told in the record
+	late     lateness
 }
 
 // Run runs the plan to its end, to a trip, or until ctx is cancelled, and relieves the line.
@@ -113,7 +117,7 @@ func Run(ctx context.Context, c Config) (out Outcome, err error) {
 
 func newEngine(c Config) *engine {
 	now := c.Port.Now()
-	e := &engine{Config: c, sup: interlock.New(c.Rig, now), next: now,
+	e := &engine{Config: c, sup: interlock.New(c.Rig, now), next: now, vehicle: interlock.NewVehicleGuard(c.Rig),
 		decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig),
 		buf: make([]can.Frame, 256), readings: make([]rig.Reading, 0, 16), frames: make([]einride.Frame, 0, 4)}
 	e.sup.Tighten(c.Plan.MaxPressure)
@@ -127,6 +131,9 @@ func newEngine(c Config) *engine {
 // run goes through the plan and says how it ended. The line is relieved on every end that
 // leaves the bus usable.
 func (e *engine) run(ctx context.Context) samples.Ended {
+	if ended, ok := e.listen(ctx); !ok {
+		return ended
+	}
 	if ended, ok := e.wake(ctx); !ok {
 		return ended
 	}

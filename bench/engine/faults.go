@@ -1,6 +1,9 @@
 package engine
 
 import (
+	"fmt"
+	"strings"
+
 	"holdfast/bench/samples"
 	"holdfast/j1939/can"
 	"holdfast/j1939/diag"
@@ -33,9 +36,31 @@ func (e *engine) keepFaults(pgn uint32, source uint8, data []byte, f can.Frame) 
 	if err := e.faults.DecodeInto(data, diag.DefaultOld); err != nil {
 		return // a list that cannot be read is no fault of the unit; the frames are in the capture
 	}
+	if pgn == pgnActive && e.faults.Lamps.RedStop.State == diag.LampOn {
+		e.sup.RedStop(f.Time, source, codesOf(e.faults.DTCs))
+	}
 	for _, d := range e.faults.DTCs {
 		fault := samples.Fault{Source: source, SPN: d.SPN, FMI: d.FMI, Count: d.Count,
 			Active: pgn == pgnActive, First: f.Time, Last: f.Time}
 		e.Journal.Fault(fault)
 	}
+}
+
+// codesOf names the first few codes of a list.
+func codesOf(list []diag.DTC) string {
+	const few = 3
+	var b strings.Builder
+	for i, d := range list[:min(len(list), few)] {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(&b, "SPN %d FMI %d", d.SPN, d.FMI)
+	}
+	switch {
+	case len(list) == 0:
+		return "no code"
+	case len(list) > few:
+		fmt.Fprintf(&b, " and %d more", len(list)-few)
+	}
+	return b.String()
 }

@@ -79,10 +79,10 @@ func (s *Supervisor) checkSwitch(r rig.Reading) {
 // checkSilence finds a bench node that has stopped sending.
 func (s *Supervisor) checkSilence(now clock.Instant) {
 	if quiet := now.Sub(s.node); quiet > StaleFloor {
-		s.latch(Trip{samples.Trip{Time: now, Name: "bench-silent",
+		s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "bench-silent",
 			Reading: fmt.Sprintf("nothing from the bench node for %d ms", quiet.Milliseconds()),
 			Limit:   fmt.Sprintf("at most %d ms", StaleFloor.Milliseconds()),
-			Next:    "check the node's power, the cable and the bit rate; the node takes its own safe state; start again"}, true})
+			Next:    "check the node's power, the cable and the bit rate; the node takes its own safe state; start again"}})
 	}
 }
 

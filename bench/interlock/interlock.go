@@ -37,19 +37,24 @@ type Supervisor struct {
 	armed    bool                           // outputs are meant to follow commands
 	node     clock.Instant                  // last frame from the bench node
 	trip     *Trip
+
+	cycleLimit time.Duration // how late a command cycle may begin
+	lost       uint64        // frames that the port has lost, and when it last said so
+	lostAt     clock.Instant
+	gap        [rig.NumChannels]time.Duration // the last pause in a relied channel, and its end
+	gapEnd     [rig.NumChannels]clock.Instant
 }
 
 // Trip is the reason why a run must end. Bench says that the bench or the bus failed, and not
-// the unit under test.
+// the unit under test; Deaf that nothing which is sent reaches the bench.
 type Trip struct {
 	samples.Trip
-	Bench bool
+	Bench, Deaf bool
 }
 
 // New returns a supervisor for a rig. started is the beginning of the run: nothing can be stale before.
 func New(r *rig.Rig, started clock.Instant) *Supervisor {
-	s := &Supervisor{guard: r.Guard, channels: r.Channels, node: started}
-	return s
+	return &Supervisor{guard: r.Guard, channels: r.Channels, node: started, cycleLimit: r.NodeTimeout / 2}
 }
 
 // Tighten lowers the pressure limit to max (bar gauge). A higher value, or 0, changes nothing.
@@ -85,6 +90,7 @@ func (s *Supervisor) Tripped() *Trip { return s.trip }
 
 // Hear takes one reading and checks at once what does not wait for the next cycle.
 func (s *Supervisor) Hear(r rig.Reading) {
+	s.noteGap(r)
 	s.last[r.Channel] = r
 	if r.Status == spn.Valid {
 		s.valid[r.Channel] = r
@@ -99,6 +105,9 @@ func (s *Supervisor) Check(now clock.Instant) *Trip {
 		s.checkSilence(now)
 	}
 	if s.trip == nil {
+		s.checkLost(now)
+	}
+	if s.trip == nil {
 		s.checkRelied(now)
 	}
 	return s.trip
@@ -106,20 +115,23 @@ func (s *Supervisor) Check(now clock.Instant) *Trip {
 
 // Bus latches a failure of the bus itself.
 func (s *Supervisor) Bus(now clock.Instant, err error) {
-	s.latch(Trip{samples.Trip{Time: now, Name: "lost-bus", Reading: err.Error(), Limit: "an interface that is up",
-		Next: "check the adapter, its cable and power, then the bit rate; start again"}, true})
+	s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "lost-bus", Reading: err.Error(),
+		Limit: "an interface that is up",
+		Next:  "check the adapter, its cable and power, then the bit rate; start again"}})
 }
 
 // Journal latches a record that cannot be written: a run that leaves no record is not run.
 func (s *Supervisor) Journal(now clock.Instant, err error) {
-	s.latch(Trip{samples.Trip{Time: now, Name: "journal-not-writable", Reading: err.Error(), Limit: "every sample kept",
-		Next: "make room on the disk or choose another folder with --out; start again"}, true})
+	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "journal-not-writable", Reading: err.Error(),
+		Limit: "every sample kept",
+		Next:  "make room on the disk or choose another folder with --out; start again"}})
 }
 
 // SecondCommander latches that another node sends the harness's own command message.
 func (s *Supervisor) SecondCommander(now clock.Instant, id uint32) {
-	s.latch(Trip{samples.Trip{Time: now, Name: "second-commander", Reading: fmt.Sprintf("command message %08X heard", id),
-		Limit: "nobody else commands this bench", Next: "end the other program or unplug the other node; start again"}, true})
+	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "second-commander",
+		Reading: fmt.Sprintf("command message %08X heard", id), Limit: "nobody else commands this bench",
+		Next: "end the other program or unplug the other node; start again"}})
 }
 
 func (s *Supervisor) latch(t Trip) {

@@ -31,6 +31,7 @@ const (
 	recFault
 	recTrip
 	recEnd
+	recTiming
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)

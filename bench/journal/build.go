@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"time"
 
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -67,6 +68,8 @@ func (b *builder) record(kind byte, c *cursor) error {
 		return b.trip(c)
 	case recEnd:
 		return b.end(c)
+	case recTiming:
+		return b.timing(c)
 	}
 	return fmt.Errorf("%w: kind %d", errImpossible, kind)
 }
@@ -172,6 +175,22 @@ func (b *builder) trip(c *cursor) error {
 	if b.rec.Trip == nil { // latching: the first is the reason
 		b.rec.Trip = &t
 	}
+	return nil
+}
+
+func (b *builder) timing(c *cursor) error {
+	var v [6]int64
+	for i := range v {
+		v[i] = int64(c.u64())
+		if v[i] < 0 {
+			return fmt.Errorf("%w: timing", errImpossible)
+		}
+	}
+	if c.short {
+		return fmt.Errorf("%w: timing", errImpossible)
+	}
+	b.rec.Timing = &samples.Timing{Cycles: int(v[0]), Overruns: int(v[1]), Worst: time.Duration(v[2]),
+		Median: time.Duration(v[3]), P99: time.Duration(v[4]), P999: time.Duration(v[5])}
 	return nil
 }
 

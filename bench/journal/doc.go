@@ -29,6 +29,7 @@
 //	6 fault       source uint8 | fmi uint8 | count uint8 | active uint8 | spn uint32 | first | last
 //	7 trip        time | name text | reading text | limit text | next text
 //	8 end         time | ended uint8 | frames lost uint64
+//	9 timing      cycles uint64 | overruns uint64 | worst, median, 99 %, 99.9 %: int64, in ns
 //
 // where text = length uint16 | UTF-8, at most 4 KiB (longer text is cut, at a rune). Numbers of channels,
 // commands, statuses, kinds, outcomes and ends are those of the packages rig, spn, scenario and samples,

@@ -220,6 +220,17 @@ func (w *Writer) Trip(t samples.Trip) error {
 	return w.hand()
 }
 
+// Timing records how punctual the command cycle was.
+func (w *Writer) Timing(t samples.Timing) error {
+	if w.record(recTiming, 48) {
+		for _, v := range [...]int64{int64(t.Cycles), int64(t.Overruns),
+			int64(t.Worst), int64(t.Median), int64(t.P99), int64(t.P999)} {
+			w.u64(uint64(v))
+		}
+	}
+	return w.err
+}
+
 // Tick makes the record durable when SyncEvery has passed since it last did. Call it in every cycle.
 func (w *Writer) Tick(now clock.Instant) error {
 	since := now.Sub(w.synced)

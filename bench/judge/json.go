@@ -38,6 +38,7 @@ type document struct {
 	Causes          []causeJSON          `json:"causes"`
 	Faults          []faultJSON          `json:"faults"`
 	FramesLost      uint64               `json:"frames_lost"`
+	Timing          *timingJSON          `json:"timing,omitempty"`
 	Trip            *tripJSON            `json:"trip,omitempty"`
 	Steps           []stepJSON           `json:"steps"`
 	Simulated       *simulatedJSON       `json:"simulated,omitempty"`
@@ -155,6 +156,7 @@ func (d *document) recording(rec *samples.Recording) {
 		d.Steps = append(d.Steps, stepJSON{s.Name, s.Kind.String(), at(s.Start), at(s.End),
 			outcomeNames[min(int(s.Outcome), len(outcomeNames)-1)], s.Note})
 	}
+	d.Timing = timingOf(rec.Timing)
 	if t := rec.Trip; t != nil {
 		d.Trip = &tripJSON{at(t.Time), t.Name, t.Reading, t.Limit, t.Next}
 	}

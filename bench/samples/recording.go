@@ -4,6 +4,8 @@
 package samples
 
 import (
+	"time"
+
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
@@ -26,7 +28,8 @@ type Recording struct {
 	Events     []Event
 	FramesLost uint64
 	Ended      Ended
-	Trip       *Trip // set when the interlock ended the run
+	Trip       *Trip   // set when the interlock ended the run
+	Timing     *Timing // nil when the run has no recorded end
 }
 
 // StepRun is one step as it ran.
@@ -85,4 +88,15 @@ type Trip struct {
 	Reading string // with unit
 	Limit   string // with unit
 	Next    string // what a person does now
+}
+
+// Timing says how punctual the command cycle was: how late cycles began, against a grid that
+// nothing moves.
+type Timing struct {
+	Cycles   int
+	Overruns int // cycles that began more than a whole cycle late
+	Worst    time.Duration
+	Median   time.Duration // half of the cycles were no later
+	P99      time.Duration
+	P999     time.Duration
 }
