@@ -18,24 +18,31 @@ type withdrawal struct {
 	uVolume       float64 // with the scale's gain and the density
 	from, to      clock.Instant
 	n             int
-	before, after float64 // bar, at the middle of the pulse
+	before, after float64 // bar, at the centre of the pulse
+	soft, uSoft   float64 // compliance between them over that at nominal: trapped air
 }
 
 // compliance is the volume per bar that the shut circuit gives back: a metered mass taken through
-// the dosing valve over the pressure drop, both corrected for the slopes before and after.
+// the dosing valve over the pressure drop, both corrected for the slopes before and after; brought to
+// nominal pressure by what the leak-down says of trapped air.
 func (b *run) compliance() Characteristic {
 	w, why := b.withdraw()
 	if why != "" {
 		return missing(why)
 	}
-	value := w.volume / w.drop
+	value := w.volume / w.drop / w.soft
 	var bud budget
-	bud.add("withdrawn volume", w.uVolume/w.drop)
+	bud.add("withdrawn volume", value*w.uVolume/w.volume)
 	bud.add("pressure drop", value*w.uDrop/w.drop)
 	bud.add(b.pressure.String()+" gain", value*b.gain(b.pressure))
+	bud.add("trapped air", value*w.uSoft/w.soft)
 	return measured(value, bud, span{w.from, w.to, w.n}).
 		noted(fmt.Sprintf("%.2f mL from %.2f to %.2f bar", w.volume, w.before, w.after))
 }
+
+// airMetered is the standard uncertainty, relative, of a metered volume from the air that goes out
+// with it. Common practice, no source.
+const airMetered = 0.002
 
 // settleAfter is left out after a valve has moved: the line rings, drops fall and the scale settles.
 const settleAfter = 300 * time.Millisecond
@@ -83,8 +90,14 @@ func (b *run) evaluateWithdrawal() (withdrawal, string) {
 	if w.drop < 0.05*b.plan.Nominal || w.volume <= 0 {
 		return w, fmt.Sprintf("withdrawing gave %.2f g and a drop of %.2f bar: no compliance from that", w.mass, w.drop)
 	}
-	rel := math.Hypot(math.Hypot(b.gain(rig.ScaleMass), uRho/rho), w.uMass/w.mass)
-	w.uVolume = w.volume * rel
+	rel := sq(b.gain(rig.ScaleMass)) + sq(uRho/rho) + sq(w.uMass/w.mass) + sq(airMetered)
+	w.uVolume = w.volume * math.Sqrt(rel)
+	l, why := b.leakDown()
+	if why != "" { // nothing known of air but what is usual
+		l.law, l.uGas = law{gas: gasPrior, nominal: b.plan.Nominal}, gasPrior
+	}
+	w.soft = l.softness(w.before, w.after)
+	w.uSoft = math.Abs(w.soft-1) / math.Max(l.gas, 1e-6) * l.uGas
 	return w, ""
 }
 
@@ -107,25 +120,39 @@ func (b *run) jump(c rig.Channel, from, until, again, to, at clock.Instant) (v0,
 }
 
 // centre is the instant at which the withdrawal may be thought to have happened at once. It is read
-// from the pressure itself (the area under its fall): a valve that pulses at 4 Hz has its centre
-// up to an eighth of a second off the middle of the command.
+// from the pressure itself, as the area under its fall from the curve before to the curve after: a
+// valve that pulses at 4 Hz has its centre up to an eighth of a second off the middle of the command.
 func (b *run) centre(from, on, off, to clock.Instant) clock.Instant {
-	mid := on.Add(off.Sub(on) / 2)
-	again := off.Add(settleAfter)
-	for range 2 {
+	mid, again := on.Add(off.Sub(on)/2), off.Add(settleAfter)
+	w := b.in(b.pressure, on, again)
+	fall := b.falling()
+	for range 3 {
 		v0, v1, _, ok := b.pressureJump(from, on, again, to, mid)
 		if !ok || v0-v1 < 0.01 {
 			return mid
 		}
-		w := b.in(b.pressure, on, again)
 		area := 0.0
 		for i := 1; i < len(w.T); i++ {
-			share := ((w.V[i-1]+w.V[i])/2 - v1) / (v0 - v1)
-			area += clamp(share, -0.5, 1.5) * w.T[i].Seconds(w.T[i-1])
+			t := w.T[i-1].Add(w.T[i].Sub(w.T[i-1]) / 2).Seconds(mid)
+			before, after := fall.carry(v0, t), fall.carry(v1, t)
+			if before-after > 0.01 {
+				area += clamp(((w.V[i-1]+w.V[i])/2-after)/(before-after), -0.5, 1.5) * w.T[i].Seconds(w.T[i-1])
+			}
 		}
 		mid = on.Add(min(max(0, time.Duration(area*1e9)), off.Sub(on)))
 	}
 	return mid
+}
+
+// falling is the table of the measured law; empty when there is none, or no leak to speak of.
+func (b *run) falling() fallTable {
+	if b.fall == nil {
+		b.fall = &fallTable{}
+		if l, why := b.leakDown(); why == "" && l.q > 3*l.uFit {
+			*b.fall = l.table(1.5 * b.plan.Nominal)
+		}
+	}
+	return *b.fall
 }
 
 // massJump is jump for the scale. What drips from the shut valve is known much better from a hold than
@@ -159,28 +186,28 @@ func (b *run) carriedMass(from, to, at clock.Instant, slope float64) (m, u float
 // pressureJump is jump for the pressure. Where a leak-down gave the law of the leak, each reading is
 // carried to the middle by that law, which follows the curve of a fast leak where a line would not.
 func (b *run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1, u float64, ok bool) {
-	l, why := b.leakDown()
-	if why != "" || l.slope < 3*l.uFit {
+	l, _ := b.leakDown()
+	if len(b.falling().p) == 0 {
 		return b.jump(b.pressure, from, until, again, to, at)
 	}
-	m0, c0 := b.carried(from, until, at, l)
-	m1, c1 := b.carried(again, to, at, l)
+	m0, c0 := b.carried(from, until, at)
+	m1, c1 := b.carried(again, to, at)
 	if m0.n < 3 || m1.n < 3 {
 		return 0, 0, 0, false
 	}
 	q := b.resolution(b.pressure)
 	noise := math.Hypot(math.Hypot(m0.u, dither(q, m0.sd)), math.Hypot(m1.u, dither(q, m1.sd)))
 	// Both were carried towards the middle, one forwards and one back: an error of the slope adds up.
-	return m0.value, m1.value, math.Hypot(noise, (c0+c1)*l.uFit/l.slope), true
+	return m0.value, m1.value, math.Hypot(noise, (c0+c1)*math.Hypot(l.uFit, l.uLaw)/l.q), true
 }
 
 // carried is the mean of the readings in [from, to], each carried to one instant by the law of the
 // leak, and by how much they were carried on average.
-func (b *run) carried(from, to, at clock.Instant, l leakRun) (m mean, by float64) {
+func (b *run) carried(from, to, at clock.Instant) (m mean, by float64) {
 	w := b.in(b.pressure, from, to)
-	v := make([]float64, len(w.V))
+	v, fall := make([]float64, len(w.V)), b.falling()
 	for i, p := range w.V {
-		v[i] = decay(at.Seconds(w.T[i]), p, l.slope, l.share, b.plan.Nominal)
+		v[i] = fall.carry(p, at.Seconds(w.T[i]))
 		by += math.Abs(v[i]-p) / float64(len(v))
 	}
 	return meanOf(v), by

@@ -20,6 +20,7 @@ type run struct {
 	// What several characteristics need is computed once. Nil: not yet.
 	leak         *leakRun
 	noLeak       string
+	fall         *fallTable
 	taken        *withdrawal
 	noWithdrawal string
 }
@@ -88,9 +89,9 @@ func (b *run) whyNot(kind scenario.Kind) string {
 // steady returns the part of a step that is measured: after its settle time.
 func (s step) steady() (from, to clock.Instant) { return s.Start.Add(s.asked.Settle), s.End }
 
-// in returns a channel's readings in [from, to].
+// in returns a channel's readings in [from, to): a reading at the end of a step is the next one's.
 func (b *run) in(c rig.Channel, from, to clock.Instant) samples.Series {
-	return between(b.rec.Channels[c], from, to)
+	return between(b.rec.Channels[c], from, to-1)
 }
 
 // average is the mean of a channel over [from, to] with a budget of its own: the
