@@ -41,6 +41,7 @@ type document struct {
 	Timing          *timingJSON          `json:"timing,omitempty"`
 	Trip            *tripJSON            `json:"trip,omitempty"`
 	Steps           []stepJSON           `json:"steps"`
+	Instruments     []instrumentJSON     `json:"instruments"`
 	Simulated       *simulatedJSON       `json:"simulated,omitempty"`
 	Version         string               `json:"version"`
 }
@@ -109,7 +110,7 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 		Verdict: res.Verdict.String(), Rule: ruleNames[min(int(res.Rule), len(ruleNames)-1)],
 		LimitsFrom: res.LimitsFrom, Warnings: append([]string{}, res.Warnings...),
 		Characteristics: []characteristicJSON{}, Causes: []causeJSON{}, Faults: []faultJSON{},
-		Steps: []stepJSON{}, Version: res.Version,
+		Steps: []stepJSON{}, Instruments: instruments(res.Bench), Version: res.Version,
 	}
 	for _, l := range res.Lines {
 		d.Characteristics = append(d.Characteristics, l.json())

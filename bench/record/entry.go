@@ -7,10 +7,12 @@ import (
 	"math"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"holdfast/bench/cause"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
+	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 )
 
@@ -20,7 +22,14 @@ type entry struct {
 	verdict string
 	lines   []line
 	causes  []cause.Cause
+	tools   []tool
 	folder  string
+}
+
+// tool is an instrument as a run had it.
+type tool struct {
+	channel, accuracy, calibrated, due string
+	resolution                         float64
 }
 
 // line is one row of a result. A nil number is NULL.
@@ -46,7 +55,41 @@ func entryOf(res *judge.Result, folder string) entry {
 		}
 		e.lines = append(e.lines, row)
 	}
+	if res.Bench != nil {
+		for _, in := range res.Bench.Channels {
+			if in != nil && !in.PartOfUnit && !in.Channel.IsState() {
+				e.tools = append(e.tools, toolOf(in))
+			}
+		}
+	}
 	return e
+}
+
+func toolOf(in *rig.Instrument) tool {
+	t := tool{channel: in.Channel.String(), resolution: in.Resolution,
+		accuracy: accuracyText(in.Accuracy.OfReading, in.Accuracy.OfSpan, in.Accuracy.Span, in.Accuracy.Absolute, in.Channel.Unit())}
+	if !in.Calibrated.IsZero() {
+		t.calibrated = in.Calibrated.Format(time.DateOnly)
+	}
+	if !in.Due.IsZero() {
+		t.due = in.Due.Format(time.DateOnly)
+	}
+	return t
+}
+
+// accuracyText writes an instrument's error class: "0.1 % of 16 bar + 0.05 bar".
+func accuracyText(ofReading, ofSpan, span, absolute float64, unit string) string {
+	var parts []string
+	if ofReading != 0 {
+		parts = append(parts, fmt.Sprintf("%g %% of reading", ofReading))
+	}
+	if ofSpan != 0 {
+		parts = append(parts, fmt.Sprintf("%g %% of %g %s", ofSpan, span, unit))
+	}
+	if absolute != 0 {
+		parts = append(parts, fmt.Sprintf("%g %s", absolute, unit))
+	}
+	return strings.Join(parts, " + ")
 }
 
 // number returns nil for what is no number, so that it can never be averaged or compared.
@@ -80,24 +123,46 @@ func (s *Store) insert(ctx context.Context, tx *sql.Tx, e entry) error {
 		number(e.UnitHours), e.Simulated, e.Version, s.relative(e.folder)); err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, `UPDATE units SET hours = (SELECT unit_hours FROM runs
-		WHERE serial = ?1 ORDER BY started DESC LIMIT 1) WHERE serial = ?1`, e.Serial); err != nil {
+	if _, err := tx.ExecContext(ctx, `UPDATE units SET hours = coalesce((SELECT unit_hours FROM runs
+		WHERE serial = ?1 AND unit_hours > 0 ORDER BY started DESC LIMIT 1), hours) WHERE serial = ?1`,
+		e.Serial); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, attach, e.Run); err != nil {
 		return err
 	}
 	return insertLines(ctx, tx, e)
 }
 
+// attach gives a run to the visit during which it was started.
+const attach = `UPDATE runs SET visit = (SELECT v.id FROM visits v WHERE v.serial = runs.serial
+	AND v.opened <= runs.started AND (v.closed IS NULL OR v.closed >= runs.started)
+	ORDER BY v.opened DESC LIMIT 1) WHERE id = ?`
+
 func insertLines(ctx context.Context, tx *sql.Tx, e entry) error {
 	for i, l := range e.lines {
 		if _, err := tx.ExecContext(ctx, `INSERT INTO results (run, place, characteristic, at, value, u, unit,
-			lower, upper, verdict) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			e.Run, i, l.name, l.at, l.value, l.u, l.unit, l.lower, l.upper, l.verdict); err != nil {
+			lower, upper, verdict, started) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			e.Run, i, l.name, l.at, l.value, l.u, l.unit, l.lower, l.upper, l.verdict, e.Started.UnixNano()); err != nil {
 			return err
 		}
 	}
 	for i, c := range e.causes {
 		if _, err := tx.ExecContext(ctx, `INSERT INTO causes (run, place, name, title, probability, evidence)
 			VALUES (?, ?, ?, ?, ?, ?)`, e.Run, i, c.Name, c.Title, c.Probability, c.Evidence); err != nil {
+			return err
+		}
+	}
+	return insertTools(ctx, tx, e)
+}
+
+// insertTools keeps each rig's instruments as its latest run had them.
+func insertTools(ctx context.Context, tx *sql.Tx, e entry) error {
+	for _, t := range e.tools {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO instruments (rig, channel, accuracy, resolution, calibrated,
+			due, seen) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO UPDATE SET accuracy = ?3, resolution = ?4,
+			calibrated = ?5, due = ?6, seen = ?7 WHERE seen <= ?7`, e.Rig, t.channel, t.accuracy, t.resolution,
+			t.calibrated, t.due, e.Started.UnixNano()); err != nil {
 			return err
 		}
 	}

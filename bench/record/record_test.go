@@ -68,7 +68,7 @@ func TestStore_AddRunsFind(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, ofA, 5)
 	want := record.Run{ID: "20260301T120000Z-A", Serial: "A", Started: noon, Scenario: "release", Rig: "bench-node",
-		Bus: "sim", Verdict: "pass", UnitHours: 19_000, Simulated: true, Cause: "pump membrane split",
+		Bus: "sim", Verdict: "pass", UnitHours: 19_000, Simulated: true, CauseName: "membrane-split", Cause: "pump membrane split",
 		Folder: filepath.Join(out, "x")}
 	require.Equal(t, want, ofA[4])
 

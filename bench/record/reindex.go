@@ -30,10 +30,7 @@ func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
 		return 0, nil, fmt.Errorf("make the index anew: %w", err)
 	}
 	err = s.tx(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `DELETE FROM runs`); err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, `DELETE FROM units`); err != nil {
+		if err := s.empty(ctx, tx); err != nil {
 			return err
 		}
 		for _, d := range entries {
@@ -57,6 +54,17 @@ func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
 		return 0, bad, fmt.Errorf("make the index anew: %w", err)
 	}
 	return n, bad, nil
+}
+
+// empty forgets everything and reads the book again: visits come before the runs that belong to them.
+func (s *Store) empty(ctx context.Context, tx *sql.Tx) error {
+	for _, query := range []string{`DELETE FROM runs`, `DELETE FROM visits`, `DELETE FROM units`,
+		`DELETE FROM instruments`, `DELETE FROM shop`, `INSERT INTO shop (only) VALUES (1)`} {
+		if _, err := tx.ExecContext(ctx, query); err != nil {
+			return err
+		}
+	}
+	return s.catchUp(ctx, tx)
 }
 
 func readEntry(f Folder) (entry, error) {
@@ -95,6 +103,14 @@ type resultJSON struct {
 		Lower                   *float64 `json:"lower_limit"`
 		Upper                   *float64 `json:"upper_limit"`
 	}
+	Instruments []struct {
+		Channel, Unit, Calibrated, Due string
+		OfReading                      float64 `json:"accuracy_of_reading_percent"`
+		OfSpan                         float64 `json:"accuracy_of_span_percent"`
+		Span, Resolution               float64
+		Absolute                       float64 `json:"accuracy_absolute"`
+		PartOfUnit                     bool    `json:"part_of_unit"`
+	}
 	Causes []struct {
 		Name, Title, Evidence string
 		Probability           float64
@@ -116,6 +132,12 @@ func decodeResult(r io.Reader, folder string) (entry, error) {
 	for _, c := range j.Characteristics {
 		e.lines = append(e.lines, line{name: c.Name, at: c.At, unit: c.Unit, verdict: c.Verdict,
 			value: c.Value, u: c.U, lower: c.Lower, upper: c.Upper})
+	}
+	for _, in := range j.Instruments {
+		if !in.PartOfUnit {
+			e.tools = append(e.tools, tool{in.Channel, accuracyText(in.OfReading, in.OfSpan, in.Span, in.Absolute, in.Unit),
+				in.Calibrated, in.Due, in.Resolution})
+		}
 	}
 	for _, c := range j.Causes {
 		e.causes = append(e.causes, cause.Cause{Name: c.Name, Title: c.Title,

@@ -55,10 +55,25 @@ func Open(path string) (*Store, error) {
 		return nil, fmt.Errorf("open index %s: %w", path, err)
 	}
 	s := &Store{db: db, out: filepath.Dir(abs)}
-	if err := s.migrate(context.Background()); err != nil {
+	if err := s.ready(context.Background()); err != nil {
 		return nil, errors.Join(fmt.Errorf("open index %s: %w%s", path, err, cure(err)), db.Close())
 	}
 	return s, nil
+}
+
+// ready brings the index up to date with the program and with the book.
+func (s *Store) ready(ctx context.Context) error {
+	if err := s.migrate(ctx); err != nil {
+		return err
+	}
+	if err := s.quickCheck(ctx); err != nil {
+		return err
+	}
+	behind, err := s.behind(ctx)
+	if err != nil || !behind {
+		return err
+	}
+	return s.tx(ctx, func(tx *sql.Tx) error { return s.catchUp(ctx, tx) })
 }
 
 // cure says what to do about a damaged file.
