@@ -42,10 +42,13 @@ func (b *run) compliance() Characteristic {
 
 // airMetered is the standard uncertainty, relative, of a metered volume from the air that goes out
 // with it. Common practice, no source.
-const airMetered = 0.002
+const airMetered = 0.004
 
 // settleAfter is left out after a valve has moved: the line rings, drops fall and the scale settles.
 const settleAfter = 300 * time.Millisecond
+
+// beforePulse is how much before the pulse is read.
+const beforePulse = 1500 * time.Millisecond
 
 // withdraw evaluates the compliance step, once for a run.
 func (b *run) withdraw() (withdrawal, string) {
@@ -72,10 +75,7 @@ func (b *run) evaluateWithdrawal() (withdrawal, string) {
 		return withdrawal{}, "the run ended before the compliance step did"
 	}
 	w := withdrawal{from: s.Start, to: s.End}
-	before := s.Start
-	if on.Sub(before) > 2*settleAfter {
-		before = before.Add(settleAfter)
-	}
+	before := max(s.Start, on.Add(-beforePulse)) // the pump runs down first, against the shut return
 	mid := b.centre(before, on, off, s.End)
 	var okP, okM bool
 	w.before, w.after, w.uDrop, okP = b.pressureJump(before, on, off.Add(settleAfter), s.End, mid)

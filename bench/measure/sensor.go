@@ -93,7 +93,7 @@ func (b *run) differenceU(from, to clock.Instant) float64 {
 // second of it stands clearly apart from the rest, that second, because a supply that comes
 // and goes is not described by its mean.
 func (b *run) sensorSupply() Characteristic {
-	w := between(b.rec.Channels[rig.SensorSupplyVoltage], b.poweredFrom(), b.rec.End)
+	w := b.in(rig.SensorSupplyVoltage, b.poweredFrom(), b.poweredUntil())
 	if len(w.V) == 0 {
 		return missing(b.noReading(rig.SensorSupplyVoltage))
 	}
@@ -128,6 +128,15 @@ func (b *run) poweredFrom() clock.Instant {
 		return t.Add(500 * time.Millisecond)
 	}
 	return b.rec.Start
+}
+
+// poweredUntil is when the unit's power was taken away for the last time, or the end of the run.
+func (b *run) poweredUntil() clock.Instant {
+	s := b.rec.Commands[rig.SetUnitPower]
+	if n := len(s.V); n > 1 && s.V[n-1] < 0.5 {
+		return s.T[n-1]
+	}
+	return b.rec.End
 }
 
 // noReading says why a channel gave nothing.
