@@ -6,8 +6,8 @@
 // measurement needs both: a time stamp that does not depend on when we were scheduled, and
 // the knowledge that no frame is missing. The frame type is einride's.
 //
-// Time: Now and the stamps both are CLOCK_REALTIME, so a step of the computer's clock during a run
-// is a step in the data.
+// Time: Now and the stamps are CLOCK_REALTIME as it was at Open, carried on by CLOCK_BOOTTIME: setting
+// the computer's clock during a run moves no deadline and no measured time.
 //
 // Loss: Stats.Lost is what the kernel dropped because nobody read it in time, plus one for every overflow
 // that the controller reports in an error frame (it does not tell how many frames that cost). The kernel

@@ -55,7 +55,7 @@ func (r *receiver) open(iface string, opts Options) error {
 	if err != nil {
 		return fmt.Errorf("open CAN interface %s: %w", iface, err)
 	}
-	r.iface, r.fd, r.batch = iface, fd, newBatch()
+	r.iface, r.fd, r.batch, r.timeline = iface, fd, newBatch(), newTimeline()
 	return nil
 }
 

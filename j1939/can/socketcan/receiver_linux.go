@@ -28,16 +28,18 @@ type receiver struct {
 
 	received, lost, errorFrames atomic.Uint64
 
+	timeline // of now() everything is immutable
+
 	// Mutable, under reading.
 	reading sync.Mutex
 	batch   *batch
 	drops   uint32 // the kernel's running count, as last told
 }
 
-// Now is the computer's clock (CLOCK_REALTIME), which the kernel's receive stamps use too.
-func (r *receiver) Now() clock.Instant { return clock.Real() }
+// Now is the computer's clock as it was at Open, carried on without its settings since.
+func (r *receiver) Now() clock.Instant { return r.now() }
 
-// Receive waits in poll(2) until a frame is there or the clock reaches until, and then takes what is
+// Receive waits in poll(2) until a frame is there or the port's time reaches until, and then takes what is
 // there without waiting. One goroutine reads at a time.
 func (r *receiver) Receive(dst []can.Frame, until clock.Instant) (int, error) {
 	r.reading.Lock()
@@ -50,7 +52,7 @@ func (r *receiver) Receive(dst []can.Frame, until clock.Instant) (int, error) {
 		if err != nil {
 			return n, r.failed("receive", classify("recvmmsg", err))
 		}
-		left := until.Sub(clock.Real())
+		left := until.Sub(r.now())
 		if n > 0 || left <= 0 || len(dst) == 0 {
 			return n, nil
 		}
@@ -84,8 +86,14 @@ func (r *receiver) drain(dst []can.Frame) (int, error) {
 			r.lose(classify("recvmmsg", err))
 			return heard, nil
 		}
-		for i := range n {
-			r.take(i, &dst[heard+i])
+		if n > 0 {
+			r.follow()
+			now := r.now()
+			for i := range n {
+				f := &dst[heard+i]
+				r.take(i, f)
+				f.Time = r.place(f.Time, now)
+			}
 		}
 		heard += n
 		if n < batchFrames {
