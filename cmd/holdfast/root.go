@@ -22,6 +22,7 @@ simulated bench.` + exitHelp,
 		newSpnCommand(),
 		newReportCommand(),
 		newHistoryCommand(),
+		newWatchCommand(),
 	)
 	return root
 }

@@ -1,0 +1,225 @@
+package watch
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"holdfast/j1939/spn"
+)
+
+// Names of the checks of a unit, in the order they are told.
+const (
+	checkPrime      = "prime"
+	checkPressure   = "pressure while dosing"
+	checkSag        = "pressure against dosing"
+	checkDrive      = "pump drive"
+	checkTrend      = "pump drive over time"
+	checkDosing     = "dosed quantity"
+	checkPurge      = "after-run purge"
+	checkSensor     = "pressure sensor"
+	checkConversion = "NOx conversion"
+	checkUnit       = "unit on the bus"
+)
+
+// onCoarse is said wherever the resolution of the standard's parameters bounds what can be known.
+const onCoarse = "one step of SPN 4334 is 0.08 bar"
+
+// judge answers every question about the unit.
+func (u *unit) judge(a *account) []Finding {
+	return []Finding{u.judgePrime(a), u.judgePressure(a), u.judgeSag(a), u.judgeDrive(a), u.judgeTrend(a),
+		u.judgeDosing(a), u.judgePurge(a), u.judgeSensor(a), u.judgeConversion(a), u.judgeSilence(a)}
+}
+
+// has says whether a signal was ever a number: a finding needs it.
+func (u *unit) has(s Signal) bool {
+	if s <= Integrator {
+		for i := range u.stream.fields {
+			if u.stream.fields[i].signal == s {
+				return u.stream.values[i].counts[spn.Valid] > 0
+			}
+		}
+		return false
+	}
+	bank := u.bank
+	if s >= firstOfVehicle {
+		bank = 0
+	}
+	return u.w.now[bank][s].from != nil
+}
+
+func (u *unit) lacks(check string, signals ...Signal) (Finding, bool) {
+	for _, s := range signals {
+		if !u.has(s) {
+			return notSeen(check, fmt.Sprintf("%s (SPN %d) is not on this bus as a number", s, followed[s].spn)), true
+		}
+	}
+	return Finding{}, false
+}
+
+func (u *unit) judgePrime(a *account) Finding {
+	if f, yes := u.lacks(checkPrime, DoserPressure); yes {
+		return f
+	}
+	if a.attempts == 0 {
+		return notSeen(checkPrime, "no priming was heard")
+	}
+	f := Finding{Check: checkPrime, Level: OK, Times: a.attempts, Sure: onCoarse + ", times to one message (50 ms)"}
+	f.Seen = fmt.Sprintf("%s begun, %d at pressure", times(a.attempts), a.builtUp)
+	if a.buildUp.n > 0 {
+		f.Seen += fmt.Sprintf("; %s to %s s from pump start to the pressure band, primed after %s to %s s",
+			number(a.buildUp.min, 1), number(a.buildUp.max, 1), number(a.primeTime.min, 1), number(a.primeTime.max, 1))
+	}
+	if a.failed > 0 {
+		f = f.evidence(&a.failures)
+		f.Level = Watch
+		f.Seen += fmt.Sprintf("; %d did not reach it", a.failed)
+		f.Look = "level and temperature of the tank, inlet filter and suction line, air at the suction side; then the pump"
+		if a.builtUp == 0 {
+			f.Level = Act
+		}
+	} else if a.buildUp.max > buildUpSlow.Seconds() {
+		f.Level = Watch
+		f.Look = "inlet filter, suction line, air drawn in; a line emptied by the last purge takes longest"
+	}
+	return f
+}
+
+func (u *unit) judgePressure(a *account) Finding {
+	if f, yes := u.lacks(checkPressure, DoserPressure, DosingActual); yes {
+		return f
+	}
+	if a.dosingKnown < bandEnough {
+		return notSeen(checkPressure, "dosed for "+spell(a.dosing)+" while listening: too short to judge")
+	}
+	o := &u.w.options
+	share := 100 * a.inside.Seconds() / a.dosingKnown.Seconds()
+	f := Finding{Check: checkPressure, Level: OK, Sure: onCoarse + u.barometerWord()}
+	f.Seen = fmt.Sprintf("%s %% of %s of dosing inside %s +/- %s bar; mean %s bar gauge, lowest %s",
+		number(share, 1), spell(a.dosingKnown), number(o.Nominal, 1), number(o.Band, 1),
+		number(a.gauge.mean(), 2), number(a.gauge.min, 2))
+	f.Look = "main and inlet filter, air at the suction side, pump membrane and valves, the regulation; prove it on the bench"
+	if a.dips.n > 0 {
+		f = f.evidence(&a.dips)
+		f.Seen += fmt.Sprintf("; %s more than %s bar under it, %s in all, down to %s bar", times(a.dips.n),
+			number(dipBelow, 0), spell(a.dips.total), number(a.dips.worst, 1))
+	}
+	switch {
+	case share < insidePoor:
+		f.Level = Act
+	case share < insideEnough || a.dips.n > 0:
+		f.Level = Watch
+	default:
+		f.Look = ""
+	}
+	return f
+}
+
+// barometerWord says what gauge pressure rests on.
+func (u *unit) barometerWord() string {
+	if _, heard := u.w.barometer(); heard {
+		return "; air pressure from SPN 108"
+	}
+	return "; air pressure is not on this bus: 1.013 bar taken, which is up to 0.1 bar wrong in the lowlands and more in the hills"
+}
+
+func (u *unit) judgeSag(a *account) Finding {
+	if f, yes := u.lacks(checkSag, DoserPressure, DosingActual); yes {
+		return f
+	}
+	b, se, ok := a.sag.slope()
+	reach := a.sag.maxX - a.sag.minX
+	if !ok || a.sag.n < 300 || reach < 0.5 {
+		return notSeen(checkSag, "the dosing was not varied enough, for long enough, to tell")
+	}
+	// Neighbouring seconds depend on each other: the standard error is taken ten times as wide (one independent
+	// look in 100 s).
+	drop, uDrop := -b*reach, 2*10*se*reach
+	f := Finding{Check: checkSag, Level: OK, Sure: "U = " + number(uDrop, 2) + " bar (k = 2); " + onCoarse}
+	f.Seen = fmt.Sprintf("%s bar lower at %s kg/h than at %s kg/h", number(drop, 2), number(a.sag.maxX, 1), number(a.sag.minX, 1))
+	if drop-uDrop > sagMatters {
+		f.Level = Watch
+		f.Look = "main filter and line (a resistance between pump and dosing valve looks like this), pump at the end of its reserve"
+	}
+	return f
+}
+
+func (u *unit) judgeDrive(a *account) Finding {
+	if f, yes := u.lacks(checkDrive, DoserPressure, PumpDrive); yes {
+		return f
+	}
+	fit, ok := a.bins.fit()
+	if !ok {
+		return notSeen(checkDrive, fmt.Sprintf("%d min at nominal pressure: too short to judge", len(a.bins.list)))
+	}
+	f := Finding{Check: checkDrive, Level: OK}
+	f.Seen = fmt.Sprintf("%s %% at nominal pressure without dosing, %s %% more for each kg/h; up to %s %% seen",
+		number(fit.AtNoDosing, 1), number(fit.PerKgH, 1), number(a.bins.levels.max, 1))
+	f.Sure = "U = " + number(fit.U, 1) + " % (k = 2)" + normalisedWord(fit)
+	if fit.AtNoDosing-fit.U > driveWorn {
+		f.Level = Watch
+		f.Look = "little reserve is left: pump, return restriction (eroded), leak inside, supply voltage at the unit; the unit maker's figure decides"
+	}
+	return f
+}
+
+func normalisedWord(fit DriveFit) string {
+	if fit.Normalised {
+		return "; brought to the system's voltage"
+	}
+	return "; the supply voltage is not on this bus, so its changes are in the drive"
+}
+
+func (u *unit) judgeTrend(a *account) Finding {
+	if f, yes := u.lacks(checkTrend, DoserPressure, PumpDrive); yes {
+		return f
+	}
+	fit, ok := a.bins.fit()
+	if !ok || fit.Hours < 1 {
+		return notSeen(checkTrend, "less than an hour at nominal pressure")
+	}
+	f := Finding{Check: checkTrend, Level: OK}
+	f.Seen = fmt.Sprintf("%+.1f %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
+		fit.Change, spell(time.Duration(fit.Hours*float64(time.Hour))), number(fit.AtNoDosing+fit.Change/2, 1))
+	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2)" + normalisedWord(fit)
+	if fit.Change-fit.ChangeU > trendMatters {
+		f.Level = Watch
+		f.Sure += "; the drive alone does not tell a leak from wear"
+		f.Look = "the pump works harder for the same pressure: leak inside the unit (pump membrane), worn pump, eroded return " +
+			"restriction; a leak-down test on the bench tells which"
+	}
+	if fit.Change+fit.ChangeU < -trendMatters {
+		f.Level = Watch
+		f.Look = "the pump works less for the same pressure: return restriction fouling, or a unit still running in"
+	}
+	return f
+}
+
+func (u *unit) judgeDosing(a *account) Finding {
+	if f, yes := u.lacks(checkDosing, DosingActual); yes {
+		return f
+	}
+	if a.actual < dosedEnough && a.requested < dosedEnough {
+		return notSeen(checkDosing, number(a.actual, 0)+" g dosed while listening: too little to compare")
+	}
+	f := Finding{Check: checkDosing, Level: OK,
+		Sure: "both figures are the unit's own: neither proves what left the valve; a scale on the bench does"}
+	f.Seen = number(a.actual, 0) + " g by the dosing rate"
+	compare := func(name string, v float64, known bool, base float64) {
+		if !known || base < dosedEnough {
+			return
+		}
+		off := 100 * (a.actual - v) / base
+		f.Seen += fmt.Sprintf(", %s g %s (%+.1f %%)", number(v, 0), name, off)
+		if math.Abs(off) > dosingWrong {
+			f.Level = Watch
+			f.Look = "dosing valve (partly blocked, crystals), pressure while dosing, faults that limit the dosing"
+		}
+	}
+	compare("requested", a.requested, a.requestKnown, a.requested)
+	compare("by the integrator", a.integrated, a.integratorKnown, a.integrated)
+	if !a.requestKnown {
+		f.Seen += "; what was requested (SPN 4348) is not on this bus"
+	}
+	return f
+}

@@ -1,0 +1,107 @@
+package watch
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"time"
+)
+
+// Row is one trip of one unit of one vehicle, for looking at many side by side.
+type Row struct {
+	Vehicle string      `json:"vehicle"`
+	Trip    int         `json:"trip"`
+	Start   time.Time   `json:"start"`
+	Running float64     `json:"engine_running_s"`
+	Bank    uint8       `json:"bank"`
+	Source  uint8       `json:"source"`
+	Level   Level       `json:"level"`
+	Unit    *UnitReport `json:"unit,omitempty"` // nil: no unit was heard
+	// Checks of the vehicle that raised the level. They are of the whole recording and not of one trip.
+	Recording []string `json:"of_the_recording,omitempty"`
+}
+
+// Rows are the summary's trips, one row for each unit; one row without a unit where none was heard.
+func (s *Summary) Rows() []Row {
+	name := s.Vehicle
+	if name == "" {
+		name = s.Name
+	}
+	var rows []Row
+	var recording []string
+	for _, f := range s.Findings {
+		if f.Level >= Watch {
+			recording = append(recording, f.Check)
+		}
+	}
+	for _, t := range s.Trips {
+		level := overall(s.Findings, t.Units...)
+		row := Row{Vehicle: name, Trip: t.Number, Start: t.Start, Running: t.Running, Level: level, Recording: recording}
+		if len(t.Units) == 0 {
+			rows = append(rows, row)
+		}
+		for i := range t.Units {
+			u := &t.Units[i]
+			row.Bank, row.Source, row.Level, row.Unit = u.Bank, u.Source, overall(s.Findings, *u), u
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+// WriteRows writes rows as a table for people. Unhealthy units stand out by their level in capitals and by the
+// names of the checks that raised it.
+func WriteRows(out io.Writer, rows []Row) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "LEVEL\tVEHICLE\tTRIP\tSTART (UTC)\tENGINE\tBANK/SA\tPRIME s\tIN BAND\tDRIVE\tDOSED g\tNOx\tPURGE\tWHY")
+	for i := range rows {
+		r := &rows[i]
+		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\n", levelShown(r.Level), r.Vehicle, r.Trip,
+			r.Start.Format("2006-01-02 15:04"), spell(time.Duration(r.Running*1e9)), r.unitColumns())
+	}
+	return w.Flush()
+}
+
+func levelShown(l Level) string {
+	if l >= Watch {
+		return strings.ToUpper(l.String())
+	}
+	return l.String()
+}
+
+func (r *Row) unitColumns() string {
+	u := r.Unit
+	var why []string
+	if u == nil {
+		why = append(why, "no unit heard")
+	} else {
+		for _, f := range u.Findings {
+			if f.Level >= Watch {
+				why = append(why, f.Check)
+			}
+		}
+	}
+	for _, check := range r.Recording {
+		why = append(why, check+" (recording)")
+	}
+	if u == nil {
+		return "-\t-\t-\t-\t-\t-\t-\t" + strings.Join(why, ", ")
+	}
+	column := func(p *float64, decimals int, unit string) string {
+		if p == nil {
+			return "-"
+		}
+		return number(*p, decimals) + unit
+	}
+	prime := "-"
+	if u.PrimeTime != nil {
+		prime = number(u.PrimeTime.Max, 0)
+	}
+	drive := "-"
+	if u.Drive != nil {
+		drive = number(u.Drive.Percent, 1) + " %"
+	}
+	return fmt.Sprintf("%d/%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s", u.Bank, u.Source, prime, column(u.InBand, 1, " %"), drive,
+		column(u.Dosed, 0, ""), column(u.Conversion, 0, " %"), u.purgeWord(), strings.Join(why, ", "))
+}

@@ -1,0 +1,191 @@
+package watch
+
+import (
+	"time"
+
+	"holdfast/j1939/clock"
+)
+
+// End says why a trip ended.
+type End string
+
+// Ends of a trip.
+const (
+	endSilent    End = "the bus went silent"
+	endKey       End = "key on again"
+	endRecording End = "the recording ends"
+	endClock     End = "the clock was set back"
+	endOpen      End = ""
+)
+
+// Trip is what happened from key-on to the end of the after-run.
+type Trip struct {
+	Number   int
+	Start    clock.Instant
+	End      clock.Instant // the last frame
+	KeyOff   clock.Instant // 0: not seen
+	EndedBy  End
+	Running  time.Duration // engine
+	Distance float64       // km, from the wheel speed
+	Units    []UnitReport
+}
+
+// vehicle is what concerns no single unit.
+type vehicle struct {
+	trip      tripState
+	key       bool // by SPN 158
+	keySeen   bool
+	running   bool
+	runSince  clock.Instant
+	speed     float64
+	speedAt   clock.Instant
+	supply    voltageBook
+	supplyAll voltageBook
+}
+
+type tripState struct {
+	Trip
+	asleep bool // between two trips
+}
+
+// voltageBook follows the supply while the engine runs: then the alternator holds it up.
+type voltageBook struct {
+	spread
+	low   sightings
+	lowAt clock.Instant
+}
+
+func (w *Watcher) beginTrip(t clock.Instant) {
+	v := &w.vehicle
+	v.trip = tripState{Trip: Trip{Number: w.tripsBefore + len(w.trips) + 1, Start: t}}
+	v.supply = voltageBook{}
+	v.runSince = t
+	v.speedAt = t
+	for _, u := range w.units {
+		u.beginTrip()
+	}
+	w.tell(Event{At: t, Kind: "trip-begins", Text: "trip begins"})
+}
+
+func (w *Watcher) endTrip(why End) {
+	v := &w.vehicle
+	w.integrate(w.last)
+	v.trip.End, v.trip.EndedBy = w.last, why
+	for _, u := range w.units {
+		u.endTrip(why)
+	}
+	w.closeLow(w.last)
+	w.tell(Event{At: w.last, Kind: "trip-ends", Text: "trip ends: " + string(why)})
+	v.trip.Units = w.reports(true)
+	if len(w.trips) == MaxTrips {
+		n := copy(w.trips, w.trips[MaxTrips/2:])
+		w.trips = w.trips[:n]
+		w.tripsBefore += MaxTrips - n
+	}
+	w.trips = append(w.trips, v.trip.Trip)
+	v.trip.asleep = true
+	v.running, v.key, v.keySeen = false, false, false
+}
+
+// vehicleChanged takes a new value of the vehicle's own signals.
+func (w *Watcher) vehicleChanged(s Signal, c *current) {
+	v := &w.vehicle
+	switch s {
+	case EngineSpeed:
+		if run := c.fresh(w.last, clock.Instant(freshFor)) && c.value > runningAbove; run != v.running {
+			w.integrate(w.last)
+			v.running = run
+			w.tell(Event{At: w.last, Kind: "engine", Text: "engine " + onOff(run, "runs", "stands")})
+		}
+	case VehicleSpeed:
+		w.integrate(w.last)
+		v.speed = 0
+		if c.fresh(w.last, clock.Instant(freshFor)) {
+			v.speed = c.value
+		}
+	case KeySwitch:
+		w.keyChanged(c)
+	case Supply:
+		w.supplyChanged(c)
+	}
+}
+
+// integrate brings running time and distance up to t.
+func (w *Watcher) integrate(t clock.Instant) {
+	v := &w.vehicle
+	if v.running && t > v.runSince {
+		v.trip.Running += t.Sub(v.runSince)
+	}
+	v.runSince = max(v.runSince, t)
+	if dt := t.Sub(v.speedAt); dt > 0 {
+		v.trip.Distance += v.speed * min(dt, freshFor).Hours()
+		v.speedAt = t
+	}
+}
+
+func (w *Watcher) keyChanged(c *current) {
+	v := &w.vehicle
+	on := c.value > keyOnAbove && c.fresh(w.last, clock.Instant(freshFor))
+	switch {
+	case on && v.keySeen && !v.key && v.trip.KeyOff != 0:
+		w.endTrip(endKey)
+		w.beginTrip(w.last)
+		w.tell(Event{At: w.last, Kind: "key", Text: "key on"})
+	case on && !v.key:
+		w.tell(Event{At: w.last, Kind: "key", Text: "key on"})
+	case !on && v.key:
+		v.trip.KeyOff = w.last
+		w.tell(Event{At: w.last, Kind: "key", Text: "key off"})
+	}
+	v.key, v.keySeen = on, true
+}
+
+// KeyOff says that the key was seen to go off in the trip that goes on.
+func (w *Watcher) KeyOff() bool {
+	return w.vehicle.trip.KeyOff != 0 || w.vehicle.trip.asleep && w.frames > 0
+}
+
+func (w *Watcher) supplyChanged(c *current) {
+	v := &w.vehicle
+	if !v.running || c.status != statusValid {
+		w.closeLow(w.last)
+		return
+	}
+	for _, b := range [2]*voltageBook{&v.supply, &v.supplyAll} {
+		b.spread.add(c.value)
+	}
+	low := c.value < 0.75*systemVoltage(v.supplyAll.max)
+	if low && v.supply.lowAt == 0 {
+		v.supply.lowAt = w.last
+		w.tell(Event{At: w.last, Kind: "supply", Text: "supply down to " + number(c.value, 1) + " V with the engine running"})
+	}
+	if !low {
+		w.closeLow(w.last)
+	}
+}
+
+func (w *Watcher) closeLow(t clock.Instant) {
+	v := &w.vehicle
+	if v.supply.lowAt == 0 {
+		return
+	}
+	for _, b := range [2]*voltageBook{&v.supply, &v.supplyAll} {
+		b.low.add(v.supply.lowAt, t.Sub(v.supply.lowAt), v.supply.min)
+	}
+	v.supply.lowAt = 0
+}
+
+// systemVoltage tells a 24 V system from a 12 V one by the highest voltage heard.
+func systemVoltage(highest float64) float64 {
+	if highest > 18 {
+		return 24
+	}
+	return 12
+}
+
+func onOff(on bool, yes, no string) string {
+	if on {
+		return yes
+	}
+	return no
+}

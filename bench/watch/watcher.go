@@ -1,0 +1,207 @@
+package watch
+
+import (
+	"time"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/transport"
+)
+
+// Watcher follows one vehicle. It is not safe for use by several goroutines.
+type Watcher struct {
+	options Options
+	tell    func(Event)
+	table   *table
+
+	streams   [256][]*[256]*stream // by channel, group and source
+	receivers [256]*transport.Receiver
+	all       []*stream
+	units     []*unit
+	now       [Banks + 1][numSignals]current
+	faults    faultBook
+	vin       string
+
+	frames      uint64
+	first, last clock.Instant
+	back        int // how often time stepped back
+	gaps        sightings
+	vehicle     vehicle
+	trips       []Trip
+	tripsBefore int // trips that are no longer kept one by one
+	failure     error
+}
+
+// MaxTrips bounds what is kept trip by trip; the totals go on.
+const MaxTrips = 2000
+
+// New begins a watch. tell is called for everything that happens, in order; nil when nobody wants to know.
+func New(o Options, tell func(Event)) *Watcher {
+	if tell == nil {
+		tell = func(Event) {}
+	}
+	return &Watcher{options: o.withDefaults(), tell: tell, table: compiled()}
+}
+
+// Feed takes frames in the order they were heard. They may be changed after it returns.
+func (w *Watcher) Feed(frames []can.Frame) {
+	if len(frames) == 0 {
+		return
+	}
+	if w.frames == 0 {
+		w.first, w.last = frames[0].Time, frames[0].Time
+		w.beginTrip(w.first)
+	}
+	w.frames += uint64(len(frames))
+	kind := &w.table.kind
+	last := w.last
+	for i := range frames {
+		f := &frames[i]
+		if d := f.Time - last; uint64(d) <= uint64(gapFrom) {
+			last = f.Time
+		} else { // a gap, or time that went back
+			w.last = last
+			w.jump(f.Time)
+			last = w.last
+		}
+		k := kind[f.ID>>8&(1<<18-1)]
+		if k == kindIgnored || !f.IsExtended || f.IsRemote || f.Error {
+			continue
+		}
+		w.last = last
+		w.hear(f, k)
+	}
+	w.last = last
+	w.expire()
+}
+
+// jump handles a step of time between two frames that is no ordinary one.
+func (w *Watcher) jump(to clock.Instant) {
+	d := to.Sub(w.last)
+	switch {
+	case d < -silentFor: // the clock was set: nothing can be said of the time between
+		w.back++
+		w.endTrip(endClock)
+		w.last = to
+		w.beginTrip(to)
+	case d <= 0: // two channels, a little out of order
+	case d > silentFor:
+		w.endTrip(endSilent)
+		w.last = to
+		w.beginTrip(to)
+	default:
+		if w.vehicle.trip.asleep {
+			w.last = to
+			w.beginTrip(to)
+			return
+		}
+		w.gaps.add(w.last, d, 0)
+		w.tell(Event{At: to, Kind: "gap", Text: "nothing on the bus for " + spell(d), For: d})
+		w.last = to
+	}
+}
+
+// Advance says that the bus has been heard until now: on a live bus the only sign of a vehicle gone to sleep.
+func (w *Watcher) Advance(now clock.Instant) {
+	if w.frames > 0 && now.Sub(w.last) > silentFor && !w.vehicle.trip.asleep {
+		w.endTrip(endSilent)
+	}
+}
+
+// Finish ends the watch: the recording ends, or the person has ended listening. What was under way is unknown.
+func (w *Watcher) Finish() {
+	if w.frames > 0 && !w.vehicle.trip.asleep {
+		w.endTrip(endRecording)
+	}
+	for _, s := range w.all {
+		s.flush()
+	}
+}
+
+// hear takes one frame of a followed group.
+func (w *Watcher) hear(f *can.Frame, kind uint8) {
+	switch kind {
+	case kindConnection, kindData:
+		w.reassemble(f)
+	case kindFaults, kindVIN:
+		w.message(f.Time, f.ID>>8&(1<<18-1), uint8(f.ID), f.Data[:min(f.Length, 8)])
+	default:
+		s := w.stream(kind-firstGroup, f)
+		if changed := s.take(f); changed != 0 {
+			w.publish(s, changed)
+		}
+		if s.unit != nil {
+			s.unit.step(f.Time)
+		}
+	}
+}
+
+func (w *Watcher) stream(g uint8, f *can.Frame) *stream {
+	if w.streams[f.Channel] == nil {
+		w.streams[f.Channel] = make([]*[256]*stream, len(w.table.groups))
+	}
+	row := w.streams[f.Channel][g]
+	if row == nil {
+		row = new([256]*stream)
+		w.streams[f.Channel][g] = row
+	}
+	s := row[uint8(f.ID)]
+	if s == nil {
+		s = newStream(w.table.groups[g], f)
+		row[uint8(f.ID)] = s
+		w.all = append(w.all, s)
+		if s.group.unit != 0 {
+			s.unit = newUnit(w, s)
+			w.units = append(w.units, s.unit)
+		}
+	}
+	return s
+}
+
+func (w *Watcher) reassemble(f *can.Frame) {
+	r := w.receivers[f.Channel]
+	if r == nil {
+		r = new(transport.Receiver)
+		w.receivers[f.Channel] = r
+	}
+	if whole, event := r.Step(f, f.Time); event == transport.Completed {
+		w.message(f.Time, whole.PGN, whole.Source, whole.Data)
+	}
+}
+
+func (w *Watcher) expire() {
+	for _, r := range w.receivers[:4] {
+		if r != nil {
+			r.Expire(w.last)
+		}
+	}
+}
+
+// message takes what is not read by fields: fault lists and the vehicle's identification.
+func (w *Watcher) message(t clock.Instant, pgn uint32, source uint8, data []byte) {
+	switch w.table.kind[pgn] {
+	case kindFaults:
+		w.faultList(t, pgn, source, data)
+	case kindVIN:
+		if w.vin == "" {
+			w.vin = printable(data)
+		}
+	}
+}
+
+// printable is the first field of a '*'-delimited text, of the characters that a VIN has (ISO 3779).
+func printable(data []byte) string {
+	var out []byte
+	for _, b := range data {
+		if b == '*' {
+			break
+		}
+		if b >= '0' && b <= '9' || b >= 'A' && b <= 'Z' {
+			out = append(out, b)
+		}
+	}
+	return string(out)
+}
+
+// Heard is the time between the first frame and the last.
+func (w *Watcher) Heard() time.Duration { return w.last.Sub(w.first) }
