@@ -20,6 +20,8 @@ type Bench struct {
 	start    clock.Instant
 	steps    int64 // of the grid since start
 	tick     int64 // next tick to send
+	watch    func(*Moment)
+	moment   Moment
 }
 
 var _ can.Process = (*Bench)(nil)
@@ -36,7 +38,7 @@ func New(o Options) (*Bench, error) {
 		return nil, err
 	}
 	node := rig.NewNode(rng)
-	return &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start}, nil
+	return &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start, watch: o.Watch}, nil
 }
 
 // Next is when the bench next sends.
@@ -95,6 +97,10 @@ func (b *Bench) send(out []einride.Frame) []einride.Frame {
 func (b *Bench) integrate(t clock.Instant) {
 	for ; b.start.Add(time.Duration(b.steps+1)*time.Millisecond) <= t; b.steps++ {
 		b.plant.advance()
+		if b.watch != nil {
+			b.plant.moment(&b.moment)
+			b.watch(&b.moment)
+		}
 	}
 }
 

@@ -16,13 +16,17 @@ type design struct {
 	tank      float64 // °C, in the reservoir
 	supply    float64 // V at the bench terminals
 	reservoir float64 // kg at the start
+	ice       float64 // kg in unit and pick-up at the start
+	water     float64 // 0..1: share of water in the fluid
 }
 
 // newDesign draws a healthy unit and a bench, then gives the unit its faults. The spread is
-// that of good units of one kind (common practice, no source), cut at two standard deviations.
+// that of good units of one kind (common practice, no source), cut at two standard deviations;
+// Options.Spread widens it.
 func newDesign(o Options, rng *rand.Rand) design {
 	d := design{unit: unit.Reference(), circuit: h.Reference()}
-	normal := func(mean, sd float64) float64 { return mean + sd*min(max(rng.NormFloat64(), -2), 2) }
+	spread := o.spread()
+	normal := func(mean, sd float64) float64 { return mean + spread*sd*min(max(rng.NormFloat64(), -2), 2) }
 	vary := func(v *float64, share float64) { *v *= normal(1, share) }
 
 	vary(&d.unit.Stroke, 0.01)
@@ -41,9 +45,9 @@ func newDesign(o Options, rng *rand.Rand) design {
 	vary(&d.circuit.LaminarLeak, 0.2)
 	vary(&d.circuit.DoseCdA, 0.005)
 
-	d.ambient = 98e3 + 4e3*rng.Float64()
-	d.room = normal(22, 0.5)
-	d.tank = normal(d.room, 0.3)
+	d.ambient = 100e3 + 4e3*min(spread, 1)*(rng.Float64()-0.5)
+	d.room = normal(22+o.Room, 0.5)
+	d.tank = normal(d.room+o.Tank, 0.3)
 	d.supply = normal(24, 0.03)
 	d.reservoir = normal(3, 0.1)
 

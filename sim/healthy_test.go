@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -36,7 +37,8 @@ func TestHealthy_Figures(t *testing.T) {
 type figures struct {
 	prime, rise, mean, drive, speed, amps, ripple, flow float64
 	leak, drip, dose, below, empty, residual, refill    float64
-	unit, feed, compliance                              float64
+	unit, feed, compliance, noise                       float64
+	coil, heater, heats, sag, stands                    float64
 }
 
 // release runs prime, pressurise, hold, leak-down, dose, purge, refill.
@@ -45,7 +47,7 @@ func (d *driver) release() (m figures) {
 	d.out.drive = 60
 	m.prime = d.until(40*time.Second, func() bool { return d.gauge() >= 2 }).Seconds()
 	d.regulate(2, 10*time.Second)
-	m.rise = d.rise()
+	m.rise = d.rise(&m)
 	d.regulate(9, 20*time.Second)
 	d.hold(&m)
 	d.leakDown(&m)
@@ -53,13 +55,15 @@ func (d *driver) release() (m figures) {
 	d.purge(&m)
 	d.out = outputs{drive: 60}
 	m.refill = d.until(60*time.Second, func() bool { return d.gauge() >= 2 }).Seconds()
+	d.electrics(&m)
 	return m
 }
 
 // rise stops, then steps to 9 bar at 60 % drive and takes 10 to 90 %.
-func (d *driver) rise() float64 {
+func (d *driver) rise(m *figures) float64 {
 	d.out = outputs{}
-	d.run(10 * time.Second)
+	d.run(20 * time.Second)
+	m.stands = d.gauge()
 	var from, to float64
 	d.each = func() {
 		p := d.Truth().Pressure
@@ -96,6 +100,23 @@ func (d *driver) hold(m *figures) {
 	m.speed, m.amps, m.flow, m.feed = d.see.speed, d.see.amps, d.see.flow, d.see.feed
 	m.unit = d.see.unit/100 - d.Truth().Pressure - d.Truth().Ambient
 	m.compliance = d.Truth().Compliance
+}
+
+// electrics switches coil and heater on for as long as the heater carries current, at most 30 s.
+func (d *driver) electrics(m *figures) {
+	d.out = outputs{}
+	var sum, sum2 float64
+	d.run(5 * time.Second)
+	d.each = func() { sum, sum2 = sum+d.see.unit/100, sum2+d.see.unit*d.see.unit/1e4 }
+	d.run(2 * time.Second)
+	d.each = nil
+	m.noise = math.Sqrt(max(0, sum2/200-sum*sum/4e4))
+	d.out = outputs{valve: 1, heater: 1}
+	d.run(time.Second)
+	m.coil, m.heater = d.see.unitVolt/max(d.see.valve, 1e-3), d.see.unitVolt/max(d.see.heater, 1e-3)
+	m.sag = d.see.supply - d.see.unitVolt
+	m.heats = 1 + d.until(30*time.Second, func() bool { return d.see.heater < 0.1 }).Seconds()
+	d.out = outputs{}
 }
 
 func (d *driver) leakDown(m *figures) {

@@ -20,12 +20,14 @@ type plant struct {
 	dt      float64 // s, of the integration; a whole part of a tick
 
 	in      h.Inputs
+	port    unit.Port
 	pulse   h.Pulse
 	command rig.Commands
 	drive   unit.Commands
 
 	celsius float64 // of the fluid in line and unit
 	settled float64 // the temperature at which the fluid's properties were last taken
+	ice     float64 // kg in unit and pick-up
 	slug    float64 // of the air drawn in: a random process of unit variance
 
 	// Since the last tick, for the instruments that average.
@@ -42,17 +44,18 @@ const (
 	speedLag    = 0.05
 	currentLag  = 0.02
 	scaleLag    = 0.15
-	bathTime    = 900.0 // fluid in the line to the room
-	slugTime    = 0.12  // how long a slug of air lasts
-	slugDepth   = 0.45  // standard deviation of the air share over its mean
-	shutoffTime = 0.03  // bench valves, stop to stop
+	slugTime    = 0.12 // how long a slug of air lasts
+	slugDepth   = 0.45 // standard deviation of the air share over its mean
+	shutoffTime = 0.03 // bench valves, stop to stop
 	ventTime    = 0.02
 )
 
 func newPlant(d design, kind fluid.Kind, rng *rand.Rand) *plant {
-	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, dt: step, celsius: d.room, settled: d.room}
+	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, dt: step, celsius: d.room, settled: d.room, ice: d.ice}
 	p.circuit = h.New(d.circuit, kind, d.room, d.ambient, d.reservoir)
 	p.in.ReturnOpen = 1
+	p.freeze()
+	p.takeProperties()
 	return p
 }
 
@@ -69,7 +72,8 @@ func (p *plant) advance() {
 	p.in.DoseOpen = p.pulse.Step(p.dt, c.DoseFrequency, c.DoseLost)
 	p.in.ReturnOpen = towards(p.in.ReturnOpen, !p.command.Shutoff, p.dt/shutoffTime)
 	p.in.VentOpen = towards(p.in.VentOpen, p.command.Vent, p.dt/ventTime)
-	p.unit.Step(p.dt, &p.drive, p.design.supply, c.Gauge(), p.celsius, &p.in)
+	p.port.Gauge = c.Gauge()
+	p.unit.Step(p.dt, &p.drive, p.design.supply, &p.port, &p.in)
 	c.Step(p.dt, &p.in)
 	p.turned += p.unit.Motor.Speed
 	p.amps += p.unit.Motor.Current
@@ -88,7 +92,7 @@ func (p *plant) observe() {
 	returned := p.circuit.Returned - p.returned
 	p.returned = p.circuit.Returned
 	lag(&p.flow, returned/tick/h.MLPerMin, flowLag)
-	lag(&p.speed, p.turned/n*60/(2*math.Pi), speedLag)
+	lag(&p.speed, p.turned/n*unit.PerMinute, speedLag)
 	lag(&p.current, p.amps/n, currentLag)
 	lag(&p.beaker, p.circuit.Beaker*1000, scaleLag)
 	p.turned, p.amps = 0, 0
@@ -96,16 +100,6 @@ func (p *plant) observe() {
 	if mean := p.design.circuit.SuctionAir; mean > 0 {
 		p.slug += -p.slug*tick/slugTime + math.Sqrt(2*tick/slugTime)*p.rng.NormFloat64()
 		p.circuit.SuctionAir = min(max(mean*(1+slugDepth*p.slug), 0), 0.95)
-	}
-}
-
-// warm moves the fluid's temperature: to the room's while it stands, to the tank's as it is pumped.
-func (p *plant) warm(pumped float64) {
-	p.celsius += (p.design.room - p.celsius) * tick / bathTime
-	p.celsius += (p.design.tank - p.celsius) * min(pumped/p.circuit.LineVolume, 1)
-	if math.Abs(p.celsius-p.settled) > 1e-3 { // 1 mK moves a shut-in line by less than the gauge resolves
-		p.settled = p.celsius
-		p.circuit.SetFluid(p.kind.At(p.celsius), p.celsius)
 	}
 }
 

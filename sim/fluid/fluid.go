@@ -9,6 +9,8 @@
 // nor the two-phase region: below the crystallisation point the numbers are of a supercooled liquid.
 package fluid
 
+import "math"
+
 // Properties of a liquid at one temperature and about 1 bar.
 type Properties struct {
 	Density        float64 // kg/m3
@@ -33,6 +35,21 @@ func (k Kind) At(t float64) Properties {
 	}
 	return def(t)
 }
+
+// Mix returns the properties of a mixture with a share (0..1, by volume) of b in a. Linear in
+// the share but for viscosity, whose logarithm is: for urea solutions let down with water
+// density is right to 1.1 kg/m3 (Kawahara & Tanford 1966).
+func Mix(a, b Properties, share float64) Properties {
+	of := func(x, y float64) float64 { return x + share*(y-x) }
+	return Properties{
+		Density: of(a.Density, b.Density), Viscosity: a.Viscosity * math.Pow(b.Viscosity/a.Viscosity, share),
+		BulkModulus: of(a.BulkModulus, b.BulkModulus), Expansion: of(a.Expansion, b.Expansion),
+		VapourPressure: of(a.VapourPressure, b.VapourPressure),
+	}
+}
+
+// LatentHeat of AUS 32, J/kg: about 270 kJ/kg, +/- 20 (from memory).
+const LatentHeat = 270e3
 
 // CrystallisationPoint of AUS 32, °C (eutectic; -11 to -11.5 °C in the literature).
 const CrystallisationPoint = -11.0

@@ -16,8 +16,9 @@ type Circuit struct {
 	Line, Suction, Reservoir, Beaker, Lost float64
 	Gas                                    float64
 
-	Pressure float64 // in the line, Pa absolute; follows from the above
-	Returned float64 // m3 of liquid through the return since New: what the flow meter sees
+	Pressure  float64 // in the line, Pa absolute; follows from the above
+	Returned  float64 // m3 of liquid through the return since New: what the flow meter sees
+	Delivered float64 // m3 of liquid from the pump into the line since New
 
 	fluid     fluid.Properties
 	laminar   float64 // LaminarLeak at the fluid's viscosity
@@ -106,5 +107,9 @@ func (c *Circuit) solve() {
 	c.gasVolume = c.Gas / c.Pressure
 }
 
-// LaminarLeakAt is the seats' leak in m3/s at a gauge pressure (Pa) and the fluid's viscosity now.
-func (c *Circuit) LaminarLeakAt(gauge float64) float64 { return c.laminar * gauge }
+// LeakAt is what leaves the line in m3/s at a gauge pressure (Pa) with pump, return and dosing
+// valve shut: seats (at the fluid's viscosity now), split, drip, outside.
+func (c *Circuit) LeakAt(gauge float64) float64 {
+	cda := c.TurbulentLeak + c.DripCdA + c.DoseStays*c.DoseCdA + c.OutsideCdA
+	return c.laminar*gauge + Orifice(cda, gauge, c.fluid.Density)
+}

@@ -25,9 +25,11 @@ type Parameters struct {
 	TrappedAir     float64
 	ReturnCdA      float64
 	CheckOpening   float64
+	CheckBack      float64
 	DoseCdA        float64
 	DoseFrequency  float64
 	DoseLost       float64
+	DoseStays      float64
 	LaminarLeak    float64
 	TurbulentLeak  float64
 	DripCdA        float64
@@ -75,14 +77,18 @@ var table = [...]row{
 		func(p *Parameters) *float64 { return &p.TrappedAir }},
 	{"return CdA", "m2", 0, 1e-6, reference + ": 0.36 mm bore",
 		func(p *Parameters) *float64 { return &p.ReturnCdA }},
-	{"check valve opening", "Pa", 0, 2e5, reference,
+	{"check valve opening", "Pa", 0, 20e5, reference + "; far above: it sticks",
 		func(p *Parameters) *float64 { return &p.CheckOpening }},
+	{"share of the return that the check valve lets back", "1", 0, 1, "0: it holds",
+		func(p *Parameters) *float64 { return &p.CheckBack }},
 	{"dosing valve CdA, open", "m2", 0, 1e-6, reference + ": 106 g/min at 9 bar",
 		func(p *Parameters) *float64 { return &p.DoseCdA }},
 	{"dosing frequency", "Hz", 0.5, 50, reference,
 		func(p *Parameters) *float64 { return &p.DoseFrequency }},
-	{"time lost per opening", "s", 0, 0.02, reference,
+	{"time lost per opening", "s", 0, 1, reference + "; far above: it sticks shut",
 		func(p *Parameters) *float64 { return &p.DoseLost }},
+	{"share of the dosing valve that stays open", "1", 0, 1, "0: it shuts",
+		func(p *Parameters) *float64 { return &p.DoseStays }},
 	{"laminar leak at 20 °C", "m3/(Pa s)", 0, 1e-11, reference + ": 0.1 mL/min at 9 bar, seats",
 		func(p *Parameters) *float64 { return &p.LaminarLeak }},
 	{"turbulent leak CdA", "m2", 0, 1e-6, "membrane split",

@@ -37,6 +37,7 @@ func (c *Circuit) deliver(swept float64) float64 {
 	c.Reservoir -= drawn
 	c.Suction += drawn - liquid
 	c.Line += liquid
+	c.Delivered += swept * (1 - air)
 	gas := swept * air * c.Ambient
 	c.Gas += gas
 	return swept*(1-air) + gas/c.Pressure

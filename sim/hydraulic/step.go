@@ -61,10 +61,15 @@ func (c *Circuit) flows(in *Inputs) {
 	mixed := liquid + void*(gas-liquid)
 
 	c.paths[byReturn] = orifice(in.ReturnOpen*c.ReturnCdA, gauge-c.CheckOpening, mixed, void)
+	if back := in.ReturnOpen * c.ReturnCdA * c.CheckBack; gauge < 0 && back > 0 {
+		// The return ends below the tank's level: liquid comes back through a valve that leaks.
+		b := orifice(back, -gauge, liquid, 0)
+		c.paths[byReturn] = path{-b.flow, b.slope, b.chord, 0}
+	}
 	c.paths[byRelief] = orifice(c.ReliefCdA, gauge-c.ReliefOpening, mixed, void)
 	// The dosing valve ends a dead-end branch at the highest point: bubbles collect there.
 	dose := min(doseVoid*void, 1)
-	c.paths[byDose] = c.toAir(in.DoseOpen*c.DoseCdA+c.DripCdA, gauge, dose)
+	c.paths[byDose] = c.toAir(max(in.DoseOpen, c.DoseStays)*c.DoseCdA+c.DripCdA, gauge, dose)
 	c.paths[byVent] = c.toAir(in.VentOpen*c.VentCdA, gauge, void)
 	c.paths[byOutside] = c.toAir(c.OutsideCdA, gauge, void)
 	// Leaks inside the unit sit at the line's low end, where the last liquid is.

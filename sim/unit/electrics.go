@@ -27,17 +27,20 @@ type Heater struct {
 	R20      float64 // ohm; 4. Nickel chromium: less than 0.02 %/K, taken as constant
 	Capacity float64 // J/K
 	Loss     float64 // W/K
-	Opens    float64 // K above the unit
+	Opens    float64 // K above the unit at which the protection opens; 0: it never closes
 	Closes   float64 // K above the unit
 	heat     float64
 	open     bool
 	Current  float64 // A
 }
 
+// Warms is the heat that the heater gives to unit and fluid now, W.
+func (h *Heater) Warms() float64 { return h.Loss * h.heat }
+
 // Step sets the current for a voltage and warms the heater.
 func (h *Heater) Step(dt, voltage float64) {
 	switch {
-	case h.heat > h.Opens:
+	case h.heat >= h.Opens:
 		h.open = true
 	case h.heat < h.Closes:
 		h.open = false

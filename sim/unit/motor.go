@@ -2,6 +2,9 @@ package unit
 
 import "math"
 
+// PerMinute is r/min per rad/s.
+const PerMinute = 60 / (2 * math.Pi)
+
 // Motor is the permanent-magnet motor on its eccentric. One turn is one delivery stroke
 // (first half turn) and one suction stroke.
 type Motor struct {
@@ -18,12 +21,12 @@ type Motor struct {
 }
 
 // Step turns the shaft for dt seconds at a mean motor voltage against a pressure difference
-// over the pump (Pa, negative counts as none) and returns the geometric volume moved in m3.
-// Volume is the difference of two piston positions: it is exact whatever dt.
-func (m *Motor) Step(dt, voltage, difference, stroke float64) float64 {
+// over the pump (Pa, negative counts as none) and returns the shares of a stroke that the
+// membrane pushed out and drew in. They are differences of positions: exact whatever dt.
+func (m *Motor) Step(dt, voltage, difference, stroke float64) (out, drawn float64) {
 	if m.Speed <= 0 && voltage <= 0 {
 		m.Current = 0
-		return 0
+		return 0, 0
 	}
 	load := m.Friction
 	if m.angle < math.Pi && difference > 0 {
@@ -31,9 +34,9 @@ func (m *Motor) Step(dt, voltage, difference, stroke float64) float64 {
 	}
 	m.accelerate(dt, voltage, load)
 	if m.Speed <= 0 {
-		return 0
+		return 0, 0
 	}
-	return stroke * m.turn(m.Speed*dt)
+	return m.turn(m.Speed * dt)
 }
 
 // accelerate integrates J dw/dt = k i - load - drag w with i = (u - k w)/R by the trapezoidal
@@ -51,9 +54,9 @@ func (m *Motor) accelerate(dt, voltage, load float64) {
 	m.Speed = next
 }
 
-// turn moves the shaft by a and returns the share of a stroke pushed out.
-func (m *Motor) turn(a float64) float64 {
-	out := 0.0
+// turn moves the shaft by a (rad, less than half a turn) and returns the shares of a stroke
+// pushed out and drawn in.
+func (m *Motor) turn(a float64) (out, drawn float64) {
 	before := m.angle
 	m.angle += a
 	if before < math.Pi {
@@ -62,10 +65,18 @@ func (m *Motor) turn(a float64) float64 {
 		out = (m.cosine - c) / 2
 		m.cosine = c
 	}
+	if m.angle > math.Pi {
+		c := 1.0
+		if m.angle < 2*math.Pi {
+			c = math.Cos(m.angle)
+		}
+		drawn = (c - m.cosine) / 2
+		m.cosine = c
+	}
 	if m.angle >= 2*math.Pi {
 		m.angle -= 2 * math.Pi
 		m.cosine = math.Cos(m.angle)
 		out += (1 - m.cosine) / 2
 	}
-	return out
+	return out, drawn
 }

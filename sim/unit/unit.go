@@ -4,15 +4,13 @@ import "holdfast/sim/hydraulic"
 
 // Unit is one supply unit: its electrics and mechanics in motion. The fluid is in Circuit.
 type Unit struct {
+	Pump
 	Motor  Motor
 	Spool  Spool
 	Coil   Coil
 	Heater Heater
 	Sensor Sensor
 
-	Stroke     float64 // m3 a turn; 0.12 mL
-	Efficiency float64 // volumetric at no pressure: the valves' lag
-	Yield      float64 // m3/Pa a stroke: how much the membrane gives way
 	SensorFeed float64 // V at the sensor while the unit is powered; 5
 	Wiring     float64 // ohm between bench terminals and unit
 
@@ -36,41 +34,31 @@ type Commands struct {
 func Reference() Unit {
 	return Unit{
 		Motor:  Motor{Resistance: 5.2, Constant: 0.055, Friction: 0.0032, Drag: 1.5e-5, Inertia: 5e-5, cosine: 1},
-		Spool:  Spool{Delay: 0.025, Travel: 0.020, Free: 0.55},
+		Spool:  Spool{Delay: 0.025, Travel: 0.020, Free: 0.55, PullIn: 0.4},
 		Coil:   Coil{R20: 18, Rise: 1.2, Time: 300},
 		Heater: Heater{R20: 4, Capacity: 250, Loss: 0.6, Opens: 90, Closes: 60},
 		Sensor: Sensor{FullScale: 14 * hydraulic.Bar, Gain: 1, Noise: 400},
-		Stroke: 0.12 * hydraulic.ML, Efficiency: 0.955, Yield: 0.12 * 0.055 / 9 * hydraulic.MLPerBar,
+		Pump: Pump{Stroke: 0.12 * hydraulic.ML, Efficiency: 0.955,
+			Yield: 0.12 * 0.055 / 9 * hydraulic.MLPerBar},
 		SensorFeed: 5, Wiring: 0.08,
 	}
 }
 
-// EfficiencyAt is the volumetric efficiency against a pressure difference (Pa).
-func (u *Unit) EfficiencyAt(difference float64) float64 {
-	return max(0, u.Efficiency-u.Yield*max(difference, 0)/u.Stroke)
-}
-
-// Step moves the unit on by dt at a supply voltage, with the line at gauge Pa and the unit at
-// celsius, and fills in what it does to the circuit.
-func (u *Unit) Step(dt float64, c *Commands, supply, gauge, celsius float64, in *hydraulic.Inputs) {
+// Step moves the unit on by dt at a supply voltage and fills in what it does to the circuit.
+func (u *Unit) Step(dt float64, c *Commands, supply float64, port *Port, in *hydraulic.Inputs) {
 	u.Voltage, u.Sensor.Supply = 0, 0
 	drive := 0.0
 	if c.Power {
 		drive = c.Drive
-		u.Voltage = supply - u.Wiring*(drive*u.Motor.Current+u.Coil.Current+u.Heater.Current)
+		u.Voltage = max(0, supply-u.Wiring*(drive*u.Motor.Current+u.Coil.Current+u.Heater.Current))
 		u.Sensor.Supply = u.SensorFeed
 	}
-	in.Forward, in.Reverse = u.Spool.Step(dt, c.Power && c.Valve)
-	difference := gauge
-	if in.Reverse > in.Forward {
-		difference = -gauge
-	}
-	in.Swept = u.Motor.Step(dt, drive*u.Voltage, difference, u.Stroke)
-	if in.Swept > 0 {
-		in.Swept *= u.EfficiencyAt(difference)
-	}
-	u.Coil.Step(dt, on(c.Valve)*u.Voltage, celsius)
+	u.Coil.Step(dt, on(c.Valve)*u.Voltage, port.Celsius)
 	u.Heater.Step(dt, on(c.Heater)*u.Voltage)
+	in.Forward, in.Reverse = u.Spool.Step(dt, u.Coil.Current)
+	difference := u.against(port.Gauge, in.Forward >= in.Reverse)
+	out, drawn := u.Motor.Step(dt, drive*u.Voltage, difference, u.Stroke)
+	in.Swept = u.move(dt, out, drawn, difference, port)
 }
 
 func on(b bool) float64 {

@@ -77,7 +77,8 @@ func TestMotor_StrokePerTurn(t *testing.T) {
 		m := Motor{Resistance: 5.2, Constant: 0.055, Inertia: 1e9, Speed: 150, cosine: 1} // a flywheel
 		moved, turned := 0.0, 0.0
 		for range 5000 {
-			moved += m.Step(dt, 0, 0, 0.12e-6)
+			out, _ := m.Step(dt, 0, 0, 0.12e-6)
+			moved += 0.12e-6 * out
 			turned += m.Speed * dt
 		}
 		whole := math.Floor(turned / (2 * math.Pi))
@@ -98,21 +99,21 @@ func TestUnit_HeaterAndWiring(t *testing.T) {
 	var in h.Inputs
 	on := Commands{Power: true, Heater: true}
 	for range 100 {
-		u.Step(1e-3, &on, 24, 0, 22, &in)
+		u.Step(1e-3, &on, 24, &Port{Celsius: 22}, &in)
 	}
 	require.InDelta(t, 24/4.08, u.Heater.Current, 0.01)
 	require.InDelta(t, 24*4/4.08, u.Voltage, 0.05)
 	seconds := 0
 	for ; u.Heater.Current > 0 && seconds < 3600; seconds++ {
 		for range 10 {
-			u.Step(0.1, &on, 24, 0, 22, &in)
+			u.Step(0.1, &on, 24, &Port{Celsius: 22}, &in)
 		}
 	}
 	require.Greater(t, seconds, 60, "not in a resistance check")
 	require.Less(t, seconds, 3600, "opens")
 	for ; u.Heater.Current == 0 && seconds < 7200; seconds++ {
 		for range 10 {
-			u.Step(0.1, &on, 24, 0, 22, &in)
+			u.Step(0.1, &on, 24, &Port{Celsius: 22}, &in)
 		}
 	}
 	require.Greater(t, u.Heater.Current, 5.0, "and closes again")
@@ -121,14 +122,14 @@ func TestUnit_HeaterAndWiring(t *testing.T) {
 // The spool: healthy within 0.5 s, both ways.
 func TestSpool_Changeover(t *testing.T) {
 	s := Reference().Spool
-	steps := func(energised bool, done func(f, r float64) bool) int {
+	steps := func(amps float64, done func(f, r float64) bool) int {
 		for i := 1; i < 5000; i++ {
-			if done(s.Step(1e-3, energised)) {
+			if done(s.Step(1e-3, amps)) {
 				return i
 			}
 		}
 		return 5000
 	}
-	require.InDelta(t, 45, steps(true, func(f, r float64) bool { return f == 0 && r == s.Free }), 3)
-	require.InDelta(t, 45, steps(false, func(f, r float64) bool { return f == 1 && r == 0 }), 3)
+	require.InDelta(t, 45, steps(1.3, func(f, r float64) bool { return f == 0 && r == s.Free }), 3)
+	require.InDelta(t, 45, steps(0, func(f, r float64) bool { return f == 1 && r == 0 }), 3)
 }
