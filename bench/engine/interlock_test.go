@@ -2,6 +2,7 @@ package engine
 
 import (
 	"context"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -163,4 +164,39 @@ func TestAnsweredAtOnce(t *testing.T) {
 	t.Logf("over-pressure frame heard to safe command on the bus, virtual, 40 runs: worst %.3f ms = %.2f cycles of 20 ms",
 		worst.Seconds()*1e3, worst.Seconds()/0.020)
 	require.LessOrEqual(t, worst, 5*bits*4*time.Microsecond, "a few frames of the node may go first")
+}
+
+// brokenDisk panics in the journal's own goroutine.
+type brokenDisk struct {
+	journal.Memory
+	broken atomic.Bool
+}
+
+func (d *brokenDisk) Write(b []byte) (int, error) {
+	if d.broken.Load() {
+		panic("a broken invariant")
+	}
+	return d.Memory.Write(b)
+}
+
+// TestPanicOfTheJournalsGoroutine: a panic beside the engine ends the run with the bench safe, not the process.
+func TestPanicOfTheJournalsGoroutine(t *testing.T) {
+	p, disk := &plant{now: epoch}, &brokenDisk{}
+	bus := virtual.New(epoch, 250_000)
+	bus.Attach(p)
+	w, err := journal.NewWriter(journal.NewBackground(disk), journal.Header{})
+	require.NoError(t, err)
+	out, err := Run(context.Background(), Config{Plan: aPlan(), Rig: shippedRig(t), Port: bus.Open("harness"), Journal: w,
+		Progress: func(p Progress) {
+			disk.broken.Store(p.Name == "hold")
+			if disk.broken.Load() {
+				time.Sleep(time.Millisecond) // the journal's goroutine lives in real time
+			}
+		}})
+	require.NoError(t, err)
+	require.Equal(t, samples.BenchFault, out.Ended)
+	require.Equal(t, "journal-not-writable", out.Trip.Name)
+	require.Contains(t, out.Trip.Reading, "a broken invariant")
+	ran{plant: p}.requireSafe(t)
+	require.Error(t, w.Close())
 }

@@ -138,6 +138,8 @@ func (b *Background) putAll() {
 
 // put writes one block. After an error it writes nothing: what follows a hole is of no use.
 func (b *Background) put(block []byte) {
+	defer func() { b.free <- block }()
+	defer b.caught()
 	if b.failed() == nil {
 		n, err := b.file.Write(block)
 		if err == nil && n < len(block) {
@@ -145,13 +147,21 @@ func (b *Background) put(block []byte) {
 		}
 		b.fail(err)
 	}
-	b.free <- block
 }
 
 func (b *Background) sync() {
+	defer b.caught()
 	if b.failed() == nil {
 		if err := b.file.Sync(); err != nil {
 			b.fail(fmt.Errorf("sync: %w", err))
 		}
+	}
+}
+
+// caught makes a panic of the file an error of the journal: it would end the process before the safe
+// state is sent.
+func (b *Background) caught() {
+	if p := recover(); p != nil {
+		b.fail(fmt.Errorf("writing failed inside: %v", p))
 	}
 }

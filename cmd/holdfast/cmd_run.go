@@ -18,7 +18,7 @@ type runOptions struct {
 	unitHours                       float64
 	faults                          faultsFlag
 	seed                            uint64
-	realTime, yes, json             bool
+	realTime, yes, json, priority   bool
 }
 
 func newRunCommand() *cobra.Command {
@@ -57,6 +57,7 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.Var(&o.faults, "fault", "with --bus sim: NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim: seed of the simulated unit and instruments")
 	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
+	f.BoolVar(&o.priority, "priority", false, "ask for real-time priority and locked memory, and say what was granted")
 	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
 	for _, name := range []string{"rig", "bus", "serial"} {
@@ -95,15 +96,17 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		return err
 	}
 	defer run.close()
-	result, err := run.perform(ctx, newProgress(errOut, plan))
-	if err != nil {
-		return err
+	if o.priority {
+		fmt.Fprintln(errOut, askPriority())
 	}
-	if err := run.show(out, result, o.json); err != nil {
-		return withStatus(exitInternal, err)
+	screen := newScreen(errOut)
+	result, status := run.perform(ctx, newProgress(screen, isTerminal(errOut), plan))
+	fmt.Fprintln(screen, "record: "+run.folder.Path)
+	screen.flush()
+	if result != nil {
+		_ = run.show(out, result, o.json) // nobody may be reading any more; the record has it
 	}
-	fmt.Fprintln(errOut, "record: "+run.folder.Path)
-	return withStatus(statusOfVerdict(result), nil)
+	return withStatus(status, nil)
 }
 
 // confirm asks before anything moves. What is not a clear yes is a no.

@@ -3,8 +3,6 @@ package main
 import (
 	"time"
 
-	einride "go.einride.tech/can"
-
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/can/virtual"
@@ -37,23 +35,7 @@ func openBus(o runOptions) (can.Port, error) {
 	bus.Attach(bench)
 	port := bus.Open("harness")
 	if o.realTime {
-		return &paced{Port: port, began: clock.Real(), epoch: port.Now()}, nil
+		return newPaced(bus, port), nil
 	}
 	return port, nil
 }
-
-// paced lets a virtual bus run no faster than the clock on the wall.
-type paced struct {
-	can.Port
-	began, epoch clock.Instant
-}
-
-func (p *paced) Receive(dst []can.Frame, until clock.Instant) (int, error) {
-	n, err := p.Port.Receive(dst, until)
-	if ahead := p.Now().Sub(p.epoch) - clock.Real().Sub(p.began); ahead > 0 {
-		time.Sleep(ahead)
-	}
-	return n, err
-}
-
-func (p *paced) Send(f einride.Frame) error { return p.Port.Send(f) }

@@ -27,10 +27,9 @@ type progress struct {
 // redraw is how often the live line is drawn anew: as often as a person can read it.
 const redraw = 100 * time.Millisecond
 
-func newProgress(out io.Writer, plan *scenario.Plan) *progress {
-	p := &progress{out: out, plan: plan, step: -1}
-	p.live = isTerminal(out)
-	return p
+// newProgress shows on out, which must not hold the run up; live says that a terminal is behind it.
+func newProgress(out io.Writer, live bool, plan *scenario.Plan) *progress {
+	return &progress{out: out, live: live, plan: plan, step: -1}
 }
 
 func isTerminal(out io.Writer) bool {

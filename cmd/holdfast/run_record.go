@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
-	"syscall"
 
 	"holdfast/bench/engine"
 	"holdfast/bench/journal"
@@ -33,6 +31,8 @@ type testRun struct {
 	port    can.Port
 	frames  *capture.Writer
 	journal *journal.Writer
+
+	framesFile io.Closer
 }
 
 // openRun opens the bus first: a bus that is not there leaves no empty record behind.
@@ -68,12 +68,12 @@ func (run *testRun) openRecord(o runOptions) (err error) {
 	if o.bus == simBus {
 		run.id.Simulated, run.id.Seed, run.id.Faults = true, o.seed, o.faults.Map()
 	}
-	if run.frames, err = capture.Create(run.folder.Frames(), o.bus); err != nil {
+	virtualTime := o.bus == simBus && !o.realTime
+	if err = run.openFrames(o.bus, virtualTime); err != nil {
 		return err
 	}
-	run.port = capture.Tap(run.port, run.frames)
 	create := journal.Create
-	if o.bus == simBus && !o.realTime {
+	if virtualTime {
 		create = journal.CreateDirect // virtual time outruns any disk, and waits for it
 	}
 	run.journal, err = create(run.folder.Journal(), journal.Header{Identity: run.id,
@@ -82,68 +82,81 @@ func (run *testRun) openRecord(o runOptions) (err error) {
 	return err
 }
 
-// perform runs the plan, closes the record and judges it from what the journal says.
-func (run *testRun) perform(ctx context.Context, p *progress) (*judge.Result, error) {
+// openFrames begins the recording of the bus. In real time a goroutine of its own writes it, so that a slow
+// disk does not hold up the command cycle.
+func (run *testRun) openFrames(bus string, virtualTime bool) error {
+	f, err := os.OpenFile(run.folder.Frames(), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return fmt.Errorf("create recording: %w", err)
+	}
+	var file journal.File = f
+	run.framesFile = f
+	if !virtualTime {
+		background := journal.NewBackground(f)
+		file, run.framesFile = background, background
+	}
+	if run.frames, err = capture.NewWriter(file, bus); err != nil {
+		return fmt.Errorf("create recording: %w", errors.Join(err, run.framesFile.Close()))
+	}
+	run.port = capture.Tap(run.port, run.frames)
+	return nil
+}
+
+// perform runs the plan, closes the record and judges it from what the journal says. Whatever fails
+// on the way, it returns the status that the run deserves; the result is nil when the record cannot be read.
+func (run *testRun) perform(ctx context.Context, p *progress) (*judge.Result, int) {
 	orderly, atOnce, restore := signals(ctx)
 	defer restore()
 	outcome, failed := engine.Run(orderly, engine.Config{Plan: run.plan, Rig: run.rig, Port: run.port,
 		Journal: run.journal, Progress: p.show, AtOnce: atOnce})
 	p.end()
-	if err := errors.Join(failed, run.closeRecord()); err != nil {
+	unkept := run.closeRecord()
+	p.lastWord(outcome)
+	result, unread := record.Rejudge(run.folder)
+	if unread == nil {
+		unkept = errors.Join(unkept, run.write(context.WithoutCancel(ctx), result))
+	}
+	if err := errors.Join(failed, unkept, unread); err != nil {
 		fmt.Fprintf(p.out, "holdfast: %v\n", err)
 	}
-	p.lastWord(outcome)
-	result, err := record.Rejudge(run.folder)
-	if err != nil {
-		return nil, withStatus(exitInternal, err)
+	if unread != nil {
+		return nil, statusOfEnd(outcome.Ended)
 	}
-	return result, run.write(ctx, result)
-}
-
-// signals turns the first Ctrl-C, SIGTERM or SIGHUP into an orderly end, the second into an immediate one.
-func signals(ctx context.Context) (orderly, atOnce context.Context, restore func()) {
-	orderly, end := context.WithCancel(ctx)
-	atOnce, endNow := context.WithCancel(ctx)
-	heard := make(chan os.Signal, 2)
-	signal.Notify(heard, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
-	done := make(chan struct{})
-	go func() {
-		for _, cancel := range []func(){end, endNow} {
-			select {
-			case <-heard:
-				cancel()
-			case <-done:
-				return
-			}
-		}
-	}()
-	return orderly, atOnce, func() { signal.Stop(heard); close(done); end(); endNow() }
+	status := statusOfVerdict(result)
+	switch {
+	case result.Verdict == judge.Interrupted: // its end could not be written
+		return result, statusOfEnd(outcome.Ended)
+	case status == exitDone && (unkept != nil || failed != nil):
+		return result, exitInternal // nothing passes without its record
+	}
+	return result, status
 }
 
 // closeRecord makes the files whole before anything is judged from them.
 func (run *testRun) closeRecord() error {
-	return errors.Join(run.journal.Close(), run.frames.Close())
+	return errors.Join(run.journal.Close(), run.frames.Close(), run.framesFile.Close())
 }
 
 // write puts the judged run into its folder and into the index.
 func (run *testRun) write(ctx context.Context, result *judge.Result) error {
-	err := errors.Join(
-		run.folder.Write(record.ResultFile, func(w io.Writer) error { return writeJSON(w, result) }),
-		run.folder.Write(record.ReportFile, func(w io.Writer) error { return report.HTML(w, result) }),
-		run.folder.Write(record.JUnitFile, func(w io.Writer) error { return report.JUnit(w, result) }),
-		run.index(ctx, result))
-	if err != nil {
-		return withStatus(exitInternal, err)
-	}
-	return nil
+	return writeResult(ctx, run.out, run.folder, result)
 }
 
-func (run *testRun) index(ctx context.Context, result *judge.Result) error {
-	store, err := record.OpenOut(run.out)
+// writeResult puts a judged run into its folder and into the index of out.
+func writeResult(ctx context.Context, out string, folder record.Folder, result *judge.Result) error {
+	return errors.Join(
+		folder.Write(record.ResultFile, func(w io.Writer) error { return writeJSON(w, result) }),
+		folder.Write(record.ReportFile, func(w io.Writer) error { return report.HTML(w, result) }),
+		folder.Write(record.JUnitFile, func(w io.Writer) error { return report.JUnit(w, result) }),
+		indexResult(ctx, out, folder, result))
+}
+
+func indexResult(ctx context.Context, out string, folder record.Folder, result *judge.Result) error {
+	store, err := record.OpenOut(out)
 	if err != nil {
 		return err
 	}
-	return errors.Join(store.Add(ctx, result, run.folder.Path), store.Close())
+	return errors.Join(store.Add(ctx, result, folder.Path), store.Close())
 }
 
 func (run *testRun) show(out io.Writer, result *judge.Result, asJSON bool) error {
@@ -162,6 +175,19 @@ func writeJSON(w io.Writer, result *judge.Result) error {
 	}
 	_, err = w.Write(append(text, '\n'))
 	return err
+}
+
+// statusOfEnd is the exit status of a run whose record cannot say how it ended.
+func statusOfEnd(e samples.Ended) int {
+	switch e {
+	case samples.Stopped:
+		return exitStopped
+	case samples.Tripped:
+		return exitTrip
+	case samples.BenchFault:
+		return exitBus
+	}
+	return exitInternal
 }
 
 // statusOfVerdict is the exit status of a judged run.
