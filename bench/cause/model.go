@@ -99,15 +99,19 @@ func healthyDensity(z float64) float64 {
 }
 
 // raised is the density of a feature that a fault has raised by a severity that may be
-// anything: uniform in the logarithm from 1.5 to 150 spreads, blurred by one spread below.
+// anything: uniform in the logarithm from 1.5 to 150 spreads, blurred by one spread below, with an
+// exponential tail above.
 func raised(z float64) float64 {
-	const lo, hi = 1.5, 150
-	norm := 1 / math.Log(hi/lo)
 	switch {
-	case z > hi:
-		return norm / hi * math.Exp(-(z-hi)/hi)
-	case z >= lo:
-		return norm / z
+	case z > raisedTo:
+		return raisedNorm / raisedTo * math.Exp(-(z-raisedTo)/raisedTo)
+	case z >= raisedFrom:
+		return raisedNorm / z
 	}
-	return norm / lo * math.Exp(-(lo-z)*(lo-z)/2)
+	return raisedNorm / raisedFrom * math.Exp(-(raisedFrom-z)*(raisedFrom-z)/2)
 }
+
+const raisedFrom, raisedTo = 1.5, 150.0
+
+// raisedNorm makes raised integrate to one: blur, logarithm and tail.
+var raisedNorm = 1 / (math.Sqrt(math.Pi/2)/raisedFrom + math.Log(raisedTo/raisedFrom) + 1)
