@@ -215,8 +215,9 @@ func (e *evidence) leaks() {
 			out.Value, out.U = loss.Value-drip.Value, math.Hypot(loss.U, drip.U)
 		}
 		b, _ := e.bandOf("fluid_loss")
-		e.f[outsideLoss] = feature{known: true, z: b.z(out.Value, out.U/2), normal: "nothing lost from the tank side",
-			text: fmt.Sprintf("%s lost from the reservoir and not on the scale", quantity(out))}
+		e.f[outsideLoss] = feature{known: true, z: b.z(out.Value, out.U/2),
+			normal: "nothing lost from the tank side",
+			text:   fmt.Sprintf("%s lost from the reservoir and not on the scale", quantity(out))}
 		if out.Value > out.U { // what is only noise explains nothing
 			inside, u2 = inside-out.Value*perGram, u2+sq(out.U/2*perGram)
 		}
@@ -226,7 +227,8 @@ func (e *evidence) leaks() {
 	}
 	b, _ := e.bandOf("leak_rate")
 	e.f[leakInside] = feature{known: true, z: b.z(inside, math.Sqrt(u2)), normal: "no leak inside",
-		text: fmt.Sprintf("leak %s at %s bar with the return shut (%s)", quantity(leak), short(e.plan.Nominal), b.limits())}
+		text: fmt.Sprintf("leak %s at %s bar with the return shut (%s)",
+			quantity(leak), short(e.plan.Nominal), b.limits())}
 }
 
 func sq(x float64) float64 { return x * x }
@@ -288,7 +290,7 @@ func (e *evidence) dosed() {
 	}
 	b, _ := e.bandOf("dosing_error")
 	e.f[dosing] = feature{known: true, z: b.z(sum/float64(n), u),
-		text: fmt.Sprintf("dosing%s limits %s", at[:len(at)-1]+";", fmt.Sprintf("%s..%s %%", short(b.lower), short(b.upper)))}
+		text: fmt.Sprintf("dosing%s; %s %%", at[:len(at)-1], b.limits())}
 }
 
 // steadyBand is what a healthy unit's pressure does under regulation, pulsation taken out, in bar.
@@ -299,7 +301,8 @@ var steadyBand = band{0.02, none, 0.1}
 func (e *evidence) swings() {
 	if sd, ok := measure.Unsteadiness(e.rec, e.rig, e.plan); ok {
 		e.f[unsteady] = feature{known: true, z: steadyBand.z(sd, 0),
-			text: fmt.Sprintf("pressure swings by %.2f bar (standard deviation, pulsation taken out) under regulation", sd)}
+			text: fmt.Sprintf("pressure swings by %.2f bar (standard deviation, pulsation taken out) under regulation",
+				sd)}
 	}
 }
 
@@ -315,10 +318,12 @@ func (e *evidence) stoodStill() {
 	}
 	f := feature{known: true}
 	if at, ok := measure.Pinned(e.rec, e.rig); ok {
-		f.z, f.text = 4*atLimit, fmt.Sprintf("sensor reading stood still at %.1f s while the gauge moved", at.Seconds(e.rec.Start))
+		f.z = 4 * atLimit
+		f.text = fmt.Sprintf("sensor reading stood still at %.1f s while the gauge moved", at.Seconds(e.rec.Start))
 	}
 	if share := float64(bad) / float64(valid+bad); share > invalidShare {
-		f.z, f.text = 4*atLimit, fmt.Sprintf("%.0f %% of the sensor's readings were an error indicator or missing", 100*share)
+		f.z = 4 * atLimit
+		f.text = fmt.Sprintf("%.0f %% of the sensor's readings were an error indicator or missing", 100*share)
 	}
 	e.f[pinned] = f
 }

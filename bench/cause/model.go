@@ -43,17 +43,21 @@ var patterns = [...]pattern{
 		0.06, map[key]effect{restriction: down, drive: mayDn, ripple: may}},
 	{"return-eroded", "return restriction eroded", "Take out the return restriction and measure its bore.",
 		0.03, map[key]effect{restriction: up, drive: mayUp, notReached: upIf, ripple: may}},
-	{"return-valve-stuck", "directional valve stuck forward", "Take out the directional valve: its coil draws current.",
+	{"return-valve-stuck", "directional valve stuck forward",
+		"Take out the directional valve: its coil draws current.",
 		0.05, map[key]effect{purge: mayUp, changeover: up, notReached: upIf}},
 	{"sensor-offset", "pressure sensor offset", "Check the sensor's plug and ground, then replace the sensor.",
 		0.03, map[key]effect{zero: moved, span: may, regulated: may, drive: may, notReached: upIf}},
-	{"sensor-supply-lost", "pressure sensor supply lost", "Wiring first, sensor last: trace the 5 V supply and its ground.",
+	{"sensor-supply-lost", "pressure sensor supply lost",
+		"Wiring first, sensor last: trace the 5 V supply and its ground.",
 		0.05, map[key]effect{supply: down, pinned: mayUp, zero: may, span: may, regulated: may, drive: may,
 			notReached: upIf, prime: may}},
 	{"doser-drip", "dosing valve drips", "Take out the dosing valve and look at its seat.",
 		0.05, map[key]effect{doserLeak: up, dosing: mayUp}},
-	{"suction-air", "air drawn in at the suction side", "Check the suction line's fittings and the tank pick-up.",
-		0.05, map[key]effect{softness: mayUp, ripple: may, unsteady: up, dosing: mayDn, efficiency: down, drive: mayUp, prime: mayUp,
+	{"suction-air", "air drawn in at the suction side",
+		"Check the suction line's fittings and the tank pick-up.",
+		0.05, map[key]effect{softness: mayUp, ripple: may, unsteady: up, dosing: mayDn,
+			efficiency: down, drive: mayUp, prime: mayUp,
 			restriction: may, notReached: upIf, purge: may}},
 	{"outside-leak", "leak to the outside", "Look for drips at fittings and line under pressure.",
 		0.05, map[key]effect{outsideLoss: up, drive: upIf, efficiency: upIf}},
@@ -64,8 +68,10 @@ var patterns = [...]pattern{
 const failedHealthy = 0.01
 
 // weights below one are for features that mostly repeat what others have said.
-var weights = [numKeys]float64{leakInside: 1, doserLeak: 1, outsideLoss: 1, restriction: 1, efficiency: 1, drive: 0.5,
-	notReached: 0.5, prime: 0.7, softness: 1, ripple: 0.3, unsteady: 1, dosing: 0.7, supply: 1, pinned: 1, zero: 1, span: 0.7,
+var weights = [numKeys]float64{leakInside: 1, doserLeak: 1, outsideLoss: 1, restriction: 1,
+	efficiency: 1, drive: 0.5,
+	notReached: 0.5, prime: 0.7, softness: 1, ripple: 0.3, unsteady: 1, dosing: 0.7,
+	supply: 1, pinned: 1, zero: 1, span: 0.7,
 	regulated: 0.4, purge: 0.7, changeover: 1}
 
 // likelihood is the density of a standardised feature under an effect.

@@ -36,7 +36,8 @@ func Rank(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, p 
 			Evidence: e.tell(&patterns[i]), OpenFirst: pt.open})
 	}
 	out = append(out, Cause{Name: BenchProblem, Title: "a problem of the bench or the bus, not of the unit",
-		Probability: bench, Evidence: why, OpenFirst: "Put the bench in order and run again; do not open the unit."})
+		Probability: bench, Evidence: why,
+		OpenFirst: "Put the bench in order and run again; do not open the unit."})
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Probability > out[j].Probability })
 	return out
 }
@@ -89,7 +90,8 @@ func (e *evidence) tell(p *pattern) string {
 		return "No reading speaks for it."
 	}
 	for k := range numKeys {
-		if f := e.f[k]; f.known && f.normal != "" && p.effects[k] == same && math.Abs(f.z) < standsOut && asks(p, k) {
+		f := e.f[k]
+		if f.known && f.normal != "" && p.effects[k] == same && math.Abs(f.z) < standsOut && asks(p, k) {
 			parts = append(parts, f.normal)
 		}
 	}
@@ -164,7 +166,8 @@ func (e *evidence) benchTrip(name string) bool {
 	case "lost-bus", "bus-off", "bench-silent", "node-silent", "outputs-disabled":
 		return true
 	case "stale-data":
-		return !(e.f[pinned].known && e.f[pinned].z >= standsOut) && !(e.f[supply].known && e.f[supply].z <= -standsOut)
+		unfed := e.f[pinned].known && e.f[pinned].z >= standsOut || e.f[supply].known && e.f[supply].z <= -standsOut
+		return !unfed
 	}
 	return false
 }

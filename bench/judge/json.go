@@ -147,7 +147,8 @@ func (d *document) recording(rec *samples.Recording) {
 	at := func(t clock.Instant) number { return fixed(t.Seconds(rec.Start), 3) }
 	d.FramesLost = rec.FramesLost
 	for _, f := range rec.Faults {
-		j := faultJSON{Source: f.Source, SPN: f.SPN, FMI: f.FMI, Active: f.Active, First: at(f.First), Last: at(f.Last)}
+		j := faultJSON{Source: f.Source, SPN: f.SPN, FMI: f.FMI, Active: f.Active,
+			First: at(f.First), Last: at(f.Last)}
 		if f.Count < 127 {
 			j.Count = &f.Count
 		}
@@ -165,7 +166,8 @@ func (d *document) recording(rec *samples.Recording) {
 
 func (l Line) json() characteristicJSON {
 	j := characteristicJSON{Name: l.Name, At: l.At, Unit: l.Unit, Value: null, U: null, Lower: null, Upper: null,
-		Verdict: l.Verdict.String(), State: stateNames[min(int(l.State), len(stateNames)-1)], Why: l.Why, Note: l.Note}
+		Verdict: l.Verdict.String(), State: stateNames[min(int(l.State), len(stateNames)-1)],
+		Why: l.Why, Note: l.Note}
 	if l.State != measure.NotMeasured {
 		j.Value, j.U = rounded(l.Value, l.U), significant(l.U, 3)
 	}

@@ -125,6 +125,7 @@ func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
 	}
 	if p.LimitsFrom == "" || strings.Contains(p.LimitsFrom, "example") {
 		res.Warnings = append(res.Warnings,
-			"the limits are the shipped examples: put in the data of the unit's maker before deciding about a real unit")
+			"the limits are the shipped examples: put in the data of the unit's maker before deciding"+
+				" about a real unit")
 	}
 }

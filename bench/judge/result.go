@@ -38,7 +38,8 @@ const (
 	Error               // bus, bench or program failed
 )
 
-var overallNames = [...]string{"not judged", "pass", "fail", "undecided", "tripped", "stopped", "interrupted", "error"}
+var overallNames = [...]string{"not judged", "pass", "fail", "undecided", "tripped", "stopped",
+	"interrupted", "error"}
 
 // String returns the verdict in the words of result.json.
 func (o Overall) String() string {

@@ -88,7 +88,8 @@ func (b *run) evaluateWithdrawal() (withdrawal, string) {
 	w.mass, w.uMass = (m1-m0)*buoyancy(rho), um
 	w.volume = w.mass / rho * 1000
 	if w.drop < 0.05*b.plan.Nominal || w.volume <= 0 {
-		return w, fmt.Sprintf("withdrawing gave %.2f g and a drop of %.2f bar: no compliance from that", w.mass, w.drop)
+		return w, fmt.Sprintf("withdrawing gave %.2f g and a drop of %.2f bar: no compliance from that",
+			w.mass, w.drop)
 	}
 	rel := sq(b.gain(rig.ScaleMass)) + sq(uRho/rho) + sq(w.uMass/w.mass) + sq(airMetered)
 	w.uVolume = w.volume * math.Sqrt(rel)

@@ -11,8 +11,8 @@ import (
 //
 // q is the slope at nominal pressure pn, s the laminar share there (seats; the rest is turbulent: a
 // split), g the share of the compliance at nominal that is trapped air, which grows as the absolute
-// pressure falls: h(p) = ((pn+pa)/(p+pa))^2 - 1. Textbook hydraulics (Merritt, Hydraulic Control Systems, from
-// memory); closed forms for g = 0 in the tests.
+// pressure falls: h(p) = ((pn+pa)/(p+pa))^2 - 1. Textbook hydraulics (Merritt, Hydraulic Control
+// Systems, from memory); closed forms for g = 0 in the tests.
 type law struct {
 	q, share, gas, nominal float64 // bar/s, 0..1, 0..1, bar gauge
 }
@@ -201,7 +201,8 @@ func (b grid) best(m *moments4) candidate {
 // around is the grid's next part: five standard deviations about the mean, inside the present one; the
 // same one when that would not be much closer.
 func (b grid) around(s, us, g, ug float64) grid {
-	next := grid{math.Max(b.s0, s-5*us-0.001), math.Min(b.s1, s+5*us+0.001), math.Max(b.g0, g-5*ug-1e-4), math.Min(b.g1, g+5*ug+1e-4)}
+	next := grid{math.Max(b.s0, s-5*us-1e-3), math.Min(b.s1, s+5*us+1e-3),
+		math.Max(b.g0, g-5*ug-1e-4), math.Min(b.g1, g+5*ug+1e-4)}
 	if next.s1-next.s0 > 0.8*(b.s1-b.s0) && next.g1-next.g0 > 0.8*(b.g1-b.g0) {
 		return b
 	}

@@ -180,7 +180,10 @@ func stepPoints(w samples.Series, t0 clock.Instant, q float64) (x, y []float64) 
 		if first < 1 || last+1 >= len(w.V) {
 			continue
 		}
-		at := (w.T[first-1].Seconds(t0) + w.T[first].Seconds(t0) + w.T[last].Seconds(t0) + w.T[last+1].Seconds(t0)) / 4
+		var at float64
+		for _, i := range [...]int{first - 1, first, last, last + 1} {
+			at += w.T[i].Seconds(t0) / 4
+		}
 		x, y = append(x, at), append(y, w.V[0]+(float64(k)-0.5)*q)
 	}
 	return x, y

@@ -48,7 +48,8 @@ func (b *run) purgeTime() Characteristic {
 	}
 	sp, bud := span{start, s.End, len(w.T)}, b.timing()
 	if last+1 >= len(w.V) {
-		return atLeast(s.End.Seconds(start), fmt.Sprintf("the line did not fall below %.1f bar", emptyBelow), bud, sp)
+		why := fmt.Sprintf("the line did not fall below %.1f bar", emptyBelow)
+		return atLeast(s.End.Seconds(start), why, bud, sp)
 	}
 	at, slope := crossing(w, last+1, emptyBelow)
 	if slope > 0 {
@@ -139,7 +140,8 @@ func (b *run) purgeResidual() Characteristic {
 	bud.add("scale_mass", uo/rho*1000)
 	bud.add("density", removed*uRho/rho)
 	bud.add("volume held under pressure", uHeld)
-	return measured(b.rig.LineVolume.Value+held-removed, bud, span{start, s.End, len(b.in(b.pressure, start, s.End).T)}).
+	sp := span{start, s.End, len(b.in(b.pressure, start, s.End).T)}
+	return measured(b.rig.LineVolume.Value+held-removed, bud, sp).
 		noted(fmt.Sprintf("%.1f mL came out", removed))
 }
 

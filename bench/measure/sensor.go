@@ -112,7 +112,8 @@ func (b *run) sensorSupply() Characteristic {
 		s = span{at.T[0], at.T[len(at.T)-1], worst.n}
 	}
 	if t, ok := Pinned(b.rec, b.rig); ok {
-		note += fmt.Sprintf("; the sensor's reading stood still at %.1f s while the reference moved", t.Seconds(b.rec.Start))
+		note += fmt.Sprintf("; the sensor's reading stood still at %.1f s while the reference moved",
+			t.Seconds(b.rec.Start))
 	}
 	var bud budget
 	bud.add("sensor_supply_voltage accuracy", b.accuracy(rig.SensorSupplyVoltage, worst.value))

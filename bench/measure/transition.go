@@ -24,7 +24,8 @@ func (b *run) primeTime() Characteristic {
 	}
 	want, stays := orElse(s.asked.Pressure, 2), orElse(s.asked.Stays, 500*time.Millisecond)
 	to := s.End
-	if next, ok := b.after(scenario.Pressurise, s.End); ok { // a prime found at the very end stays into the next step
+	// A prime found at the very end stays into the next step.
+	if next, ok := b.after(scenario.Pressurise, s.End); ok {
 		to = min(next.End, s.End.Add(stays))
 	}
 	return b.waited(start, s, between(b.rec.Channels[b.pressure], start, to), stays,
