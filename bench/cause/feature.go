@@ -75,6 +75,7 @@ var bands = map[string]band{
 	"purge_time":            {35, none, 45},
 	"purge_residual":        {3, none, 6},
 	"changeover_time":       {0.1, none, 0.5},
+	"coil_resistance":       {18, 15, 21},
 }
 
 // evidence is everything that Rank weighs.
@@ -177,7 +178,11 @@ func (e *evidence) plain(k key, name, words string) {
 	if !ok || c.State == measure.NotMeasured {
 		return
 	}
-	e.f[k] = feature{known: true, z: b.z(c.Value, c.U/2),
+	z := b.z(c.Value, c.U/2)
+	if c.State == measure.AtLeast && z < atLimit {
+		return // a lower bound that is no worse than a healthy unit says nothing
+	}
+	e.f[k] = feature{known: true, z: z,
 		text: fmt.Sprintf("%s %s (%s)", words, quantity(c), b.limits())}
 }
 
@@ -269,8 +274,13 @@ func (e *evidence) purged() {
 		f.known, f.z = true, z
 		f.text = fmt.Sprintf("%s left in the line after the purge (%s)", quantity(left), b.limits())
 	}
-	if coil := measure.Find(e.chars, "coil_resistance", ""); coil.State == measure.Measured {
-		f.text += fmt.Sprintf(", coil in order at %s", quantity(coil))
+	coil := measure.Find(e.chars, "coil_resistance", "")
+	switch b, _ := e.bandOf("coil_resistance"); {
+	case coil.State == measure.NotMeasured:
+	case coil.State == measure.Measured && math.Abs(b.z(coil.Value, coil.U/2)) < atLimit:
+		f.text += ", coil in order at " + quantity(coil)
+	default:
+		f.text += fmt.Sprintf(", coil %s (%s)", quantity(coil), b.limits())
 	}
 }
 

@@ -138,6 +138,20 @@ func probability(all []Cause, name string) float64 {
 	return math.NaN()
 }
 
+// A wait that was cut short is no evidence; a coil out of its limits is not said to be in order.
+func TestRank_WordsThatWouldMislead(t *testing.T) {
+	c := unit(map[string]float64{"prime_time": 0.2, "purge_residual": 30, "coil_resistance": 40})
+	for i := range c {
+		if c[i].Name == "prime_time" {
+			c[i].State = measure.AtLeast
+		}
+	}
+	for _, x := range rank(t, c, completed()) {
+		require.NotContains(t, x.Evidence, "rime time")
+		require.NotContains(t, x.Evidence, "coil in order")
+	}
+}
+
 // A unit that broke a limit beyond U is not called healthy first.
 func TestRank_BrokenLimitIsNotHealthy(t *testing.T) {
 	out := rank(t, unit(map[string]float64{"sensor_zero": 0.172}), completed())
