@@ -22,7 +22,7 @@ type feature struct {
 }
 
 // atLimit is where the limit lies in spreads of healthy units: about one healthy unit in a hundred
-// is made that far out. Our choice, held by the campaign.
+// is made that far out. Our choice; not calibrated on anything yet.
 const atLimit = 2.5
 
 type key uint8
@@ -304,7 +304,7 @@ func (e *evidence) dosed() {
 }
 
 // steadyBand is what a healthy unit's pressure does under regulation, pulsation taken out, in bar.
-// Ours, from the simulated bench.
+// Our choice, after a look at the simulated bench; no real bench has confirmed it.
 var steadyBand = band{0.02, none, 0.1}
 
 // swings is pressure that the regulator does not get to rest.

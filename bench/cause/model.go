@@ -30,7 +30,9 @@ const (
 )
 
 // patterns says what each fault does, from the bench's table of causes. Priors: half of the units
-// on a bench are healthy, and the membrane is the usual failure; common practice, no source.
+// on a bench are healthy, and the membrane is the usual failure: common practice, no source; the figures
+// are ours. Effects and weights were adjusted while watching the ten faults on the simulated bench, so that
+// how well they do there is no independent proof, and the probabilities are not calibrated yet.
 var patterns = [...]pattern{
 	{Healthy, "nothing found", "Nothing to open.", 0.50, nil},
 	{"membrane-split", "pump membrane split", "Open the pump head first.", 0.12, map[key]effect{

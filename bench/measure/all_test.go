@@ -148,8 +148,11 @@ func TestAll_Coverage(t *testing.T) {
 		t.Logf("%-20s %.1f %%", name, share)
 		require.Greater(t, share, 91.0, name)
 	}
-	// An interval that covers always is too wide to be honest either, where instruments dominate.
-	require.Less(t, 100*float64(covered["regulated_pressure"])/runs, 99.0)
+	// An interval that covers always is not honest either. Compliance and leak are left out: their
+	// allowances for air are for benches that have some, these runs have none, and they cover 99 to 100 %.
+	for _, name := range []string{"sensor_zero", "regulated_pressure", "restriction_area", "doser_leak"} {
+		require.Less(t, 100*float64(covered[name])/runs, 99.0, name)
+	}
 }
 
 func randomRun(seed uint64) (*synth, map[string]float64) {

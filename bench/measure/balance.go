@@ -38,7 +38,8 @@ func (b *run) fluidLoss() Characteristic {
 }
 
 // airUnknown is how much a hold alone leaves open of what takes the place of air, standard
-// uncertainty in g/min: common practice, no source.
+// uncertainty in g/min. Our choice, from what the simulated bench still washes out then; no real bench has
+// confirmed it.
 const airUnknown = 0.4
 
 // lossLine fits S0 + slope t + A exp(-t/tau) with tau known. Where there is no return flow to know
