@@ -133,7 +133,7 @@ func verdict(t *testing.T, p *process) resultFile {
 // TestLabRelease: the full release test over two controllers passes a healthy unit.
 func TestLabRelease(t *testing.T) {
 	startBench(t, "can1", "can0")
-	run := startRun(t, "release")
+	run := startLabRun(t, "release")
 	require.Equal(t, exitDone, run.status(t), run.errOut.String())
 	r := verdict(t, run)
 	require.Equal(t, "pass", r.Verdict)
@@ -143,12 +143,12 @@ func TestLabRelease(t *testing.T) {
 // TestLabSplitMembrane: the leak test over two controllers fails a unit with a split membrane, and names it.
 func TestLabSplitMembrane(t *testing.T) {
 	startBench(t, "can1", "can0", "--fault", "membrane-split=0.6")
-	run := startRun(t, "quick-leak")
+	run := startLabRun(t, "quick-leak")
 	require.Equal(t, exitFail, run.status(t), run.errOut.String())
 	require.Equal(t, "membrane-split", verdict(t, run).Causes[0].Name)
 }
 
-func startRun(t *testing.T, scenario string) *process {
+func startLabRun(t *testing.T, scenario string) *process {
 	t.Helper()
 	return start(t, "run", scenario, "--rig", "bench-node", "--bus", "can0", "--serial", "HF-LAB", "--unit-hours", "18400",
 		"--yes", "--json", "--out", t.TempDir())
