@@ -41,7 +41,14 @@ const (
 	T2 = 1250 * time.Millisecond // receiver: from its CTS to the first data packet
 	T3 = 1250 * time.Millisecond // sender: from the last packet to CTS or end of message
 	T4 = 1050 * time.Millisecond // sender: from a CTS that holds to the next CTS
+	Th = 500 * time.Millisecond  // receiver: longest time between two CTS that hold
+	Tr = 200 * time.Millisecond  // longest time to a response
+
+	BroadcastGap = 50 * time.Millisecond // shortest time between two packets of a broadcast (longest: 200 ms)
 )
+
+// MaxRepeats is how often the same packets may be asked for again (from memory: two retransmit requests).
+const MaxRepeats = 2
 
 // packetsFor is the number of packets a size needs.
 func packetsFor(size int) int { return (size + bytesPerPacket - 1) / bytesPerPacket }

@@ -13,14 +13,16 @@ const (
 	SingleFrame Kind = iota // not by this protocol at all
 	BAM                     // broadcast
 	RTSCTS                  // between two nodes
+	ETP                     // between two nodes, more than 1785 bytes
 )
 
-var kindNames = [...]string{"", "BAM", "RTS/CTS"}
+var kindNames = [...]string{"", "BAM", "RTS/CTS", "ETP"}
 
-// String is "BAM" or "RTS/CTS".
+// String is "BAM", "RTS/CTS" or "ETP".
 func (k Kind) String() string { return kindNames[k] }
 
-// Message is one reassembled message. Data belongs to the Receiver and is overwritten by a later Step.
+// Message is one reassembled message. Data of a Receiver's message belongs to it and is overwritten by a
+// later Step.
 type Message struct {
 	PGN         uint32
 	Priority    uint8
