@@ -168,7 +168,7 @@ func (b *driveBins) fit() (f DriveFit, ok bool) {
 	s := b.residual(row, &beta)
 	f.AtNoDosing, f.Change = beta.AtVec(0), beta.AtVec(1)
 	f.U = 2 * math.Hypot(s*math.Sqrt(inverse.At(0, 0)), driveQuantum/math.Sqrt(12))
-	f.ChangeU = 2 * s * math.Sqrt(inverse.At(1, 1))
+	f.ChangeU = 2 * math.Hypot(s*math.Sqrt(inverse.At(1, 1)), math.Sqrt2*driveQuantum/math.Sqrt(12))
 	if varies {
 		f.PerKgH = beta.AtVec(2)
 	}

@@ -2,6 +2,7 @@ package watch
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -171,7 +172,8 @@ func (u *unit) shares(a *account) (out []Share) {
 	p := u.stream.fields[u.field[2]].parameter
 	for state, d := range a.states {
 		if d > 0 {
-			out = append(out, Share{p.Text(uint64(state)), 100 * d.Seconds() / a.heard.Seconds()})
+			text, _, _ := strings.Cut(p.Text(uint64(state)), " (reserved in")
+			out = append(out, Share{text, 100 * d.Seconds() / a.heard.Seconds()})
 		}
 	}
 	return out

@@ -65,7 +65,7 @@ func (u *unit) judgePrime(a *account) Finding {
 		return notSeen(checkPrime, "no priming was heard")
 	}
 	f := Finding{Check: checkPrime, Level: OK, Times: a.attempts, Sure: onCoarse + ", times to one message (50 ms)"}
-	f.Seen = fmt.Sprintf("%s begun, %d at pressure", times(a.attempts), a.builtUp)
+	f.Seen = fmt.Sprintf("begun %s, %d at pressure", times(a.attempts), a.builtUp)
 	if a.buildUp.n > 0 {
 		f.Seen += fmt.Sprintf("; %s to %s s from pump start to the pressure band, primed after %s to %s s",
 			number(a.buildUp.min, 1), number(a.buildUp.max, 1), number(a.primeTime.min, 1), number(a.primeTime.max, 1))
@@ -181,7 +181,7 @@ func (u *unit) judgeTrend(a *account) Finding {
 	f := Finding{Check: checkTrend, Level: OK}
 	f.Seen = fmt.Sprintf("%+.1f %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
 		fit.Change, spell(time.Duration(fit.Hours*float64(time.Hour))), number(fit.AtNoDosing+fit.Change/2, 1))
-	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2)" + normalisedWord(fit)
+	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2), without the temperatures of pump and fluid" + normalisedWord(fit)
 	if fit.Change-fit.ChangeU > trendMatters {
 		f.Level = Watch
 		f.Sure += "; the drive alone does not tell a leak from wear"

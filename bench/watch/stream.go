@@ -3,6 +3,7 @@ package watch
 import (
 	"encoding/binary"
 	"math/bits"
+	"time"
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
@@ -15,6 +16,8 @@ type stream struct {
 	channel, source uint8
 	first, last     clock.Instant
 	count           uint64
+	away            clock.Instant // in which it was not heard: between trips
+	aways           uint64
 	word            uint64
 	length          uint8
 	repeats         uint64 // how often the last data came again without having been counted
@@ -41,6 +44,10 @@ func newStream(g *group, f *can.Frame) *stream {
 // take reads a frame and says which fields have changed, as bits.
 func (s *stream) take(f *can.Frame) (changed uint32) {
 	word := binary.LittleEndian.Uint64(f.Data[:])
+	if d := f.Time - s.last; d > clock.Instant(silentFor) && s.count > 0 {
+		s.away += d
+		s.aways++
+	}
 	s.last = f.Time
 	s.count++
 	if word == s.word && f.Length == s.length && s.count > 1 {
@@ -70,6 +77,14 @@ func (s *stream) take(f *can.Frame) (changed uint32) {
 		}
 	}
 	return changed
+}
+
+// period is the usual time between two messages, the times between trips left out; 0 when not known.
+func (s *stream) period() time.Duration {
+	if s.count < 2+s.aways {
+		return 0
+	}
+	return (s.last - s.first - s.away).Sub(0) / time.Duration(s.count-1-s.aways)
 }
 
 // flush counts the repeats of the last data.

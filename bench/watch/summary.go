@@ -181,9 +181,7 @@ func (s *stream) parameter(i int) Parameter {
 	p := Parameter{Signal: d.signal.String(), SPN: d.parameter.SPN, PGN: d.parameter.PGN, Bank: d.bank, Channel: s.channel,
 		Source: s.source, Messages: s.count, Valid: v.counts[spn.Valid], Errors: v.counts[spn.ErrorState],
 		NotAvailable: v.counts[spn.NotAvailable], Unit: d.parameter.Unit}
-	if s.count > 1 {
-		p.Period = s.last.Sub(s.first).Seconds() / float64(s.count-1)
-	}
+	p.Period = s.period().Seconds()
 	if p.states = d.parameter.Kind != spn.Measured; p.states {
 		p.Min, p.Max = float64(v.min), float64(v.max)
 		p.Last = d.parameter.Text(v.raw)

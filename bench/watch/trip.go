@@ -117,10 +117,14 @@ func (w *Watcher) integrate(t clock.Instant) {
 		v.trip.Running += t.Sub(v.runSince)
 	}
 	v.runSince = max(v.runSince, t)
-	if dt := t.Sub(v.speedAt); dt > 0 {
-		v.trip.Distance += v.speed * min(dt, freshFor).Hours()
-		v.speedAt = t
+	if t <= v.speedAt {
+		return
 	}
+	if from := w.now[0][VehicleSpeed].from; from != nil {
+		known := min(t, from.last.Add(freshFor)) // a speed that is no longer sent is not driven on
+		v.trip.Distance += v.speed * max(0, known.Sub(v.speedAt)).Hours()
+	}
+	v.speedAt = t
 }
 
 func (w *Watcher) keyChanged(c *current) {

@@ -163,8 +163,8 @@ func (u *unit) elapsed(t clock.Instant) time.Duration {
 	}
 	// A filtered recording has fewer messages than the standard's: what is a silence depends on what is usual.
 	usual := time.Duration(0)
-	if s := u.stream; s.count > 20 {
-		usual = s.last.Sub(s.first) / time.Duration(s.count-1)
+	if u.stream.count > 20 {
+		usual = u.stream.period()
 	}
 	if s := u.stream; dt > max(unitGapFrom, 5*usual) && s.count > 20 && u.awake() {
 		for _, a := range u.accounts() {
