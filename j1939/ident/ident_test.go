@@ -1,0 +1,144 @@
+package ident_test
+
+import (
+	"encoding/hex"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"holdfast/j1939/ident"
+	"holdfast/j1939/spn"
+)
+
+type vector struct {
+	pgn     uint32
+	says    []string
+	refused bool
+	data    []byte
+}
+
+func readVector(t testing.TB, path string) (v vector) {
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	head, body, _ := strings.Cut(string(text), "\n\n")
+	for line := range strings.Lines(head) {
+		key, value, _ := strings.Cut(strings.TrimSuffix(line, "\n"), ": ")
+		switch key {
+		case "spec", "source":
+		case "pgn":
+			n, err := strconv.ParseUint(value, 10, 18)
+			require.NoError(t, err)
+			v.pgn = uint32(n)
+		case "says":
+			v.says = append(v.says, value)
+		case "expect":
+			v.refused = value == "refused"
+		default:
+			t.Fatalf("%s: unknown key %q", path, key)
+		}
+	}
+	v.data, err = hex.DecodeString(strings.TrimSpace(body))
+	require.NoError(t, err)
+	return v
+}
+
+func TestIdentity_Vectors(t *testing.T) {
+	files, err := filepath.Glob("testdata/vectors/*.txt")
+	require.NoError(t, err)
+	require.NotEmpty(t, files)
+	for _, path := range files {
+		t.Run(filepath.Base(path), func(t *testing.T) {
+			v := readVector(t, path)
+			var i ident.Identity
+			require.True(t, i.Empty())
+			require.Equal(t, !v.refused, i.Take(v.pgn, v.data))
+			require.Equal(t, v.refused, i.Empty())
+			require.Equal(t, v.says, i.Lines())
+		})
+	}
+}
+
+// A later message replaces an earlier one and leaves those of other groups.
+func TestIdentity_Take(t *testing.T) {
+	var i ident.Identity
+	require.True(t, i.Take(ident.PGNComponent, []byte("A*B*")))
+	require.True(t, i.Take(ident.PGNVehicle, []byte("V*")))
+	require.True(t, i.Take(ident.PGNComponent, []byte("C*")))
+	require.Equal(t, []string{"component: make C", "vehicle: identification number V"}, i.Lines())
+	require.Nil(t, i.Component.Model, "the later message has no such field")
+	text, err := json.Marshal(i)
+	require.NoError(t, err)
+	require.JSONEq(t, `{"component":{"make":"C","model":null,"serial_number":null,"unit_number":null},
+		"vehicle":{"vin":"V"}}`, string(text))
+}
+
+func TestVehicle_Plausible(t *testing.T) {
+	for text, want := range map[string]bool{
+		"3HAMKSTN0FL575012*": true, // worked example F3
+		"3HAMKSTN0FL57501*":  false, "3HAMKSTN0FL57501O*": false, "3hamkstn0fl575012*": false, "*": false,
+	} {
+		require.Equal(t, want, ident.DecodeVehicle([]byte(text)).Plausible(), text)
+	}
+}
+
+// Hours that are no number stay none.
+func TestDecodeHours_Status(t *testing.T) {
+	h, err := ident.DecodeHours([]byte{0, 0, 0, 0xFE, 0x10, 0, 0, 0})
+	require.NoError(t, err)
+	require.Equal(t, ident.Hours{HoursStatus: spn.ErrorState, Revolutions: 16000, RevolutionsStatus: spn.Valid}, h)
+}
+
+// Any fields of text come back as they were written.
+func TestFields_RoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		fields := rapid.SliceOfN(rapid.StringMatching(`([!-)+-~]([ -)+-~]*[!-)+-~])?)?`), 0, 8).Draw(t, "fields")
+		data := ""
+		for _, f := range fields {
+			data += f + "*"
+		}
+		got := ident.Fields([]byte(data))
+		require.Len(t, got, len(fields))
+		for i, f := range fields {
+			require.Equal(t, f, string(got[i]))
+		}
+	})
+}
+
+// What a bus says never drives a terminal, and every byte of it but padding and stars is shown.
+func FuzzIdentity(f *testing.F) {
+	files, err := filepath.Glob("testdata/vectors/*.txt")
+	require.NoError(f, err)
+	for _, path := range files {
+		v := readVector(f, path)
+		f.Add(v.pgn, v.data)
+	}
+	f.Fuzz(func(t *testing.T, pgn uint32, data []byte) {
+		if len(data) > 1785 {
+			return
+		}
+		var i ident.Identity
+		if !i.Take(pgn, data) {
+			return
+		}
+		for _, line := range i.Lines() {
+			if !utf8.ValidString(line) {
+				t.Fatalf("%q is not UTF-8", line)
+			}
+			for _, r := range line {
+				if r < ' ' || r >= 0x7F && r < 0xA0 {
+					t.Fatalf("%q holds a control character", line)
+				}
+			}
+		}
+		if text, err := json.Marshal(i); err != nil || !json.Valid(text) {
+			t.Fatalf("%s: %v", text, err)
+		}
+	})
+}

@@ -1,0 +1,79 @@
+package ident
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"strings"
+)
+
+// Text is a field in ISO Latin 1, padding cut. nil: the message has no such field. Empty but not
+// nil: the field is there with nothing in it.
+type Text []byte
+
+// String is the text in UTF-8. Bytes that are no printable characters are written as \xNN, a backslash
+// is doubled, so that nothing is hidden from the reader and a terminal is not driven by what a bus says.
+func (t Text) String() string {
+	var b strings.Builder
+	for _, c := range t {
+		switch {
+		case c == '\\':
+			b.WriteString(`\\`)
+		case c < 0x20 || c >= 0x7F && c < 0xA0:
+			fmt.Fprintf(&b, `\x%02X`, c)
+		default:
+			b.WriteRune(rune(c))
+		}
+	}
+	return b.String()
+}
+
+// MarshalJSON writes the characters as they are, escaped as JSON does; null for a missing field.
+func (t Text) MarshalJSON() ([]byte, error) {
+	if t == nil {
+		return []byte("null"), nil
+	}
+	runes := make([]rune, len(t))
+	for i, c := range t {
+		runes[i] = rune(c)
+	}
+	return json.Marshal(string(runes))
+}
+
+// Trim cuts padding on both sides: spaces, zeros and ones. It is a part of text, not a copy.
+func Trim(text []byte) []byte {
+	padding := func(b byte) bool { return b == ' ' || b == 0x00 || b == 0xFF }
+	for len(text) > 0 && padding(text[0]) {
+		text = text[1:]
+	}
+	for len(text) > 0 && padding(text[len(text)-1]) {
+		text = text[:len(text)-1]
+	}
+	return text
+}
+
+// Fields cuts data at every '*'. What follows the last one is a field only when it is more than padding:
+// a sender that forgot the last '*'.
+func Fields(data []byte) []Text {
+	var fields []Text
+	for {
+		field, rest, more := bytes.Cut(data, []byte{'*'})
+		field = Trim(field)
+		if !more && len(field) == 0 {
+			return fields
+		}
+		fields = append(fields, append(Text{}, field...))
+		data = rest
+	}
+}
+
+// assign gives fields to places in order and returns those that are left.
+func assign(fields []Text, places ...*Text) (rest []Text) {
+	for i, f := range fields {
+		if i == len(places) {
+			return fields[i:]
+		}
+		*places[i] = f
+	}
+	return nil
+}
