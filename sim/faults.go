@@ -17,7 +17,8 @@ type fault struct {
 }
 
 // faults is every fault of the bench's table of causes, room by room.
-var faults = [...][]fault{pumpFaults, returnFaults, valveFaults, doserFaults, sensorFaults, electricFaults, fluidFaults}
+var faults = [...][]fault{pumpFaults, returnFaults, valveFaults, doserFaults, sensorFaults, electricFaults,
+	fluidFaults}
 
 // Full-severity leaks at 9 bar.
 const (

@@ -51,7 +51,7 @@ const (
 )
 
 func newPlant(d design, kind fluid.Kind, rng *rand.Rand) *plant {
-	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, dt: step, celsius: d.room, settled: d.room, ice: d.ice}
+	p := &plant{design: d, unit: d.unit, kind: kind, rng: rng, dt: step, celsius: d.room, ice: d.ice}
 	p.circuit = h.New(d.circuit, kind, d.room, d.ambient, d.reservoir)
 	p.in.ReturnOpen = 1
 	p.freeze()

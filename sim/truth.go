@@ -15,6 +15,7 @@ type Truth struct {
 	Outside  float64 // the part that leaves the system, mL/min
 
 	Compliance float64 // dV/dp at 9 bar gauge with the air that is in the line now, mL/bar
+	Hose       float64 // its part without air: hose, filter and liquid, mL/bar
 	LineAir    float64 // gas in the line now, mL at its pressure
 	LineLiquid float64 // between directional valve and dosing valve, mL: purge_residual at a purge's end
 	Suction    float64 // liquid in the suction hose, mL
@@ -55,7 +56,8 @@ func (b *Bench) Truth() Truth {
 		Pressure: c.Gauge() / h.Bar,
 		Leak:     leak / h.MLPerMin, Membrane: (leak - drip - outside) / h.MLPerMin,
 		Drip: drip * rho * 60e3, Outside: outside / h.MLPerMin,
-		Compliance: c.ComplianceAt(p+c.Ambient) / h.MLPerBar, LineAir: c.Gas / c.Pressure / h.ML,
+		Compliance: c.ComplianceAt(p+c.Ambient) / h.MLPerBar, Hose: c.Parameters.Compliance / h.MLPerBar,
+		LineAir:    c.Gas / c.Pressure / h.ML,
 		LineLiquid: c.Line / rho / h.ML, Suction: c.Suction / rho / h.ML,
 		Reservoir: c.Reservoir * 1e3, Beaker: c.Beaker * 1e3, Lost: c.Lost * 1e3,
 		ReturnCdA: c.ReturnCdA / h.MM2, DoseCdA: c.DoseCdA / h.MM2, CheckValve: c.CheckOpening / h.Bar,

@@ -16,6 +16,7 @@ simulated bench.` + exitHelp,
 	}
 	root.AddCommand(
 		newSimCommand(),
+		newCampaignCommand(),
 		newCheckCommand(),
 		newDecodeCommand(),
 		newRunCommand(),

@@ -1,0 +1,63 @@
+package campaign
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+
+	"holdfast/sim"
+)
+
+// Draw is one unit before it is tested: the simulator's seed and the faults it is given.
+type Draw struct {
+	Number int                // in the campaign, from 0
+	Seed   uint64             // of the simulator: spread, instruments' errors, noise
+	Faults map[string]float64 // severity 0..1 by name; nil: healthy
+}
+
+// leastSeverity is the lightest fault drawn; what is lighter is a healthy unit's spread.
+const leastSeverity = 0.05
+
+// Draw returns unit number i of the campaign.
+func (c *Config) Draw(i int) Draw {
+	const stream = 0x63616d706169676e
+	rng := rand.New(rand.NewPCG(c.Seed^stream, uint64(i))) //nolint:gosec // a reproducible draw is the point
+	d := Draw{Number: i, Seed: c.Seed*mostUnits + uint64(i)}
+	faults := 1
+	switch x := rng.Float64(); {
+	case x < c.Healthy:
+		return d
+	case x >= 1-c.Several:
+		faults = 2
+	}
+	names := c.Faults
+	if len(names) == 0 {
+		names = sim.FaultNames()
+	}
+	d.Faults = map[string]float64{}
+	for range faults {
+		name, severity := names[rng.IntN(len(names))], leastSeverity+(1-leastSeverity)*rng.Float64()
+		d.Faults[name] = math.Round(severity*100) / 100 // as a person can type it again
+	}
+	return d
+}
+
+// Single is the one fault of a unit; "" when it has none or several.
+func (d Draw) Single() string {
+	if len(d.Faults) != 1 {
+		return ""
+	}
+	return slices.Collect(maps.Keys(d.Faults))[0]
+}
+
+// String returns the faults as holdfast's --fault flags.
+func (d Draw) String() string {
+	var parts []string
+	for _, name := range slices.Sorted(maps.Keys(d.Faults)) {
+		parts = append(parts, fmt.Sprintf("--fault %s=%g", name, d.Faults[name]))
+	}
+	return strings.Join(parts, " ")
+}

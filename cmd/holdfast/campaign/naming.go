@@ -1,0 +1,133 @@
+package campaign
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/judge"
+)
+
+// Named says what a fault was taken for, over the units that have it alone and did not pass.
+type Named struct {
+	Fault   string         `json:"fault"` // healthy: units without a fault that did not pass
+	Units   int            `json:"units"` // all that have it alone
+	NotPass int            `json:"failing"`
+	First   int            `json:"named_first"`
+	InTwo   int            `json:"named_in_first_two"`
+	Taken   map[string]int `json:"first_cause"` // how often each cause was named first: the confusion matrix
+	Unknown bool           `json:"unknown_cause,omitempty"`
+}
+
+// Bin compares a stated probability with how often it was right.
+type Bin struct {
+	From  float64 `json:"from"` // stated probability of the first-named cause
+	To    float64 `json:"to"`
+	Units int     `json:"units"`
+	Mean  float64 `json:"stated"`
+	Right float64 `json:"right"`
+}
+
+// binEdges are finer near 1, where most first causes are.
+var binEdges = [...]float64{0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1}
+
+// namings gathers the confusion matrix of the causes.
+type namings struct {
+	by    map[string]*Named
+	known map[string]bool // causes that the harness can name
+	count [len(binEdges) - 1]struct {
+		units, right int
+		stated       float64
+	}
+}
+
+func (ns *namings) add(u *Unit) {
+	if ns.by == nil {
+		ns.by, ns.known = map[string]*Named{}, map[string]bool{}
+	}
+	for _, c := range u.Causes {
+		ns.known[c.Name] = true
+	}
+	fault := u.Single()
+	if len(u.Faults) == 0 {
+		fault = cause.Healthy
+	}
+	if fault == "" {
+		return
+	}
+	n := ns.by[fault]
+	if n == nil {
+		n = &Named{Fault: fault, Taken: map[string]int{}}
+		ns.by[fault] = n
+	}
+	n.Units++
+	if u.failing() && len(u.Causes) > 0 {
+		n.add(u)
+		ns.bin(u, fault)
+	}
+}
+
+// failing units are those that the bench does not let go: failed, or ended by the interlock.
+func (u *Unit) failing() bool { return u.Verdict == judge.Fail || u.Verdict == judge.Tripped }
+
+func (n *Named) add(u *Unit) {
+	n.NotPass++
+	n.Taken[u.Causes[0].Name]++
+	if u.among(n.Fault, 1) {
+		n.First++
+	}
+	if u.among(n.Fault, 2) {
+		n.InTwo++
+	}
+}
+
+func (ns *namings) bin(u *Unit, fault string) {
+	p := u.Causes[0].Probability
+	for i := range ns.count {
+		if b := &ns.count[i]; p <= binEdges[i+1] {
+			b.units++
+			b.stated += p
+			if u.Causes[0].Name == fault {
+				b.right++
+			}
+			return
+		}
+	}
+}
+
+// table is sorted by fault.
+func (ns *namings) table() []Named {
+	var out []Named
+	for _, fault := range slices.Sorted(maps.Keys(ns.by)) {
+		n := ns.by[fault]
+		n.Unknown = !ns.known[fault]
+		out = append(out, *n)
+	}
+	return out
+}
+
+func (ns *namings) bins() []Bin {
+	var out []Bin
+	for i, b := range ns.count {
+		if b.units > 0 {
+			n := float64(b.units)
+			out = append(out, Bin{binEdges[i], binEdges[i+1], b.units, b.stated / n, float64(b.right) / n})
+		}
+	}
+	return out
+}
+
+// mistaken lists what a fault was taken for instead, most often first.
+func (n *Named) mistaken() []string {
+	var names []string
+	for name := range n.Taken {
+		if name != n.Fault {
+			names = append(names, name)
+		}
+	}
+	slices.SortFunc(names, func(a, b string) int {
+		return cmp.Or(cmp.Compare(n.Taken[b], n.Taken[a]), cmp.Compare(a, b))
+	})
+	return names
+}

@@ -1,0 +1,144 @@
+package campaign
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+)
+
+// Text prints a summary for a person.
+func (s *Summary) Text(out io.Writer) error {
+	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintf(out, "Campaign of %d units, seed %d: %s on %s, decision rule %s\n\n",
+		s.Units, s.Seed, s.Scenario, s.Rig, s.Rule)
+	for _, part := range []func(io.Writer){s.verdictText, s.causeText, s.statedText, s.coverageText} {
+		part(w)
+		if err := w.Flush(); err != nil {
+			return err
+		}
+		fmt.Fprintln(out)
+	}
+	return s.worstText(out)
+}
+
+func (s *Summary) verdictText(w io.Writer) {
+	fmt.Fprint(w, "what is there \\ said\tpass\tfail\tundecided\ttripped\tother\t\n")
+	for _, row := range []struct {
+		name string
+		Said
+	}{{"every limit kept", s.Verdicts.Good}, {"a limit broken", s.Verdicts.Bad}} {
+		fmt.Fprintf(w, "%s\t%d\t%d\t%d\t%d\t%d\t\n", row.name, row.Pass, row.Fail, row.Undecided, row.Tripped,
+			row.Other)
+	}
+	v := s.Verdicts
+	fmt.Fprintf(w, "\nwrong passes %d, wrong fails %d; past a limit by 2 U or more %d, of these passed %d\n",
+		v.WrongPass, v.WrongFails, v.FarPast, v.FarPassed)
+}
+
+func (s *Summary) causeText(w io.Writer) {
+	fmt.Fprint(w, "fault alone\tunits\tfailing\tnamed first\tin first two\ttaken for\t\n")
+	var failing, first, two int
+	for i := range s.Causes {
+		n := &s.Causes[i]
+		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\t%s\t\n", n.Fault, n.Units, n.NotPass, percent(n.First, n.NotPass),
+			percent(n.InTwo, n.NotPass), n.others())
+		if n.Fault != "healthy" {
+			failing, first, two = failing+n.NotPass, first+n.First, two+n.InTwo
+		}
+	}
+	fmt.Fprintf(w, "all faults\t\t%d\t%s\t%s\t\t\n", failing, percent(first, failing), percent(two, failing))
+}
+
+// others are the first three causes that a fault was taken for instead.
+func (n *Named) others() string {
+	var parts []string
+	for _, name := range n.mistaken() {
+		parts = append(parts, fmt.Sprintf("%s %d", name, n.Taken[name]))
+	}
+	if len(parts) > 3 {
+		parts = append(parts[:3], "...")
+	}
+	if n.Unknown {
+		parts = append(parts, "(no cause of that name)")
+	}
+	return strings.Join(parts, ", ")
+}
+
+func percent(n, of int) string {
+	if of == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%.1f %%", 100*float64(n)/float64(of))
+}
+
+func (s *Summary) statedText(w io.Writer) {
+	fmt.Fprint(w, "probability stated for the first cause\tunits\tmean\tright\t\n")
+	for _, b := range s.Stated {
+		fmt.Fprintf(w, "%g .. %g %%\t%d\t%.1f %%\t%.1f %%\t\n", 100*b.From, 100*b.To, b.Units,
+			100*b.Mean, 100*b.Right)
+	}
+}
+
+func (s *Summary) coverageText(w io.Writer) {
+	fmt.Fprint(w, "characteristic\tunits\tcovered\thealthy\tmean U\tmean error\trms error/u\t\n")
+	for _, c := range s.Coverage {
+		name, healthy := c.Name, "-"
+		if c.At != "" {
+			name += " at " + c.At
+		}
+		if c.HealthN > 0 {
+			healthy = fmt.Sprintf("%.1f %%", 100*c.Healthy)
+		}
+		fmt.Fprintf(w, "%s\t%d\t%.1f %%\t%s\t%.3g\t%.2g\t%.2f\t\n", name, c.Units, 100*c.Covered, healthy,
+			c.MeanU, c.Bias, c.RMS)
+	}
+}
+
+func (s *Summary) worstText(out io.Writer) error {
+	if len(s.Worst) == 0 {
+		_, err := fmt.Fprintln(out, "No unit went wrong.")
+		return err
+	}
+	fmt.Fprintln(out, "Worst units; each is tested again by the line below it")
+	for _, c := range s.Worst {
+		fmt.Fprintf(out, "  %-12s unit %d: %s\n", c.Kind, c.Number, c.What)
+		line := fmt.Sprintf("holdfast run %s --rig %s --bus sim --serial UNIT-%d --yes --seed %d %s",
+			s.Scenario, s.Rig, c.Number, c.Seed, c.Faults)
+		if _, err := fmt.Fprintln(out, "    "+strings.TrimSpace(line)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// CSV writes one line for each characteristic of each unit.
+func (s *Summary) CSV(out io.Writer) error {
+	w := csv.NewWriter(out)
+	rows := [][]string{{"unit", "seed", "faults", "verdict", "good", "characteristic", "at", "measured", "value",
+		"U", "truth", "known", "verdict_of_line", "kept", "first_cause", "probability"}}
+	for i := range s.tested {
+		rows = append(rows, s.tested[i].rows()...)
+	}
+	if err := w.WriteAll(rows); err != nil {
+		return fmt.Errorf("write units: %w", err)
+	}
+	return nil
+}
+
+func (u *Unit) rows() [][]string {
+	num := func(x float64) string { return strconv.FormatFloat(x, 'g', 8, 64) }
+	first, p := "", ""
+	if len(u.Causes) > 0 {
+		first, p = u.Causes[0].Name, num(u.Causes[0].Probability)
+	}
+	var out [][]string
+	for _, v := range u.Values {
+		out = append(out, []string{strconv.Itoa(u.Number), strconv.FormatUint(u.Seed, 10), u.String(),
+			u.Verdict.String(), strconv.FormatBool(u.Good), v.Name, v.At, strconv.FormatBool(v.Measured), num(v.Value), num(v.U),
+			num(v.Truth), strconv.FormatBool(v.Known), v.Verdict.String(), strconv.FormatBool(v.Kept), first, p})
+	}
+	return out
+}

@@ -1,0 +1,165 @@
+package campaign
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"time"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/engine"
+	"holdfast/bench/grade"
+	"holdfast/bench/journal"
+	"holdfast/bench/judge"
+	"holdfast/bench/measure"
+	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/can/virtual"
+	"holdfast/j1939/clock"
+	"holdfast/sim"
+)
+
+// epoch is when each unit's simulated time begins: that of holdfast run --bus sim, so that the same
+// seed gives the same run there.
+var epoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
+
+const bitrate = 250_000 // bit/s
+
+// Unit is one tested unit.
+type Unit struct {
+	Draw
+	Verdict judge.Overall
+	Good    bool   // what is really there keeps every limit
+	Broken  string // the first limit that is really broken; "" of a good unit
+	Trip    string // name of the interlock trip; "" for none
+	Values  []Value
+	Causes  []cause.Cause // most likely first
+}
+
+// Value is one characteristic as measured and as it is.
+type Value struct {
+	Name, At string
+	Measured bool
+	Value, U float64
+	Truth    float64
+	Known    bool // there is a true value
+	Verdict  grade.Verdict
+	Kept     bool    // the true value keeps the limit, or there is none
+	Past     float64 // by how much the true value is past it; 0 when kept or not known
+}
+
+// Perform tests one unit in virtual time. The Result is what `holdfast run` with the same seed,
+// faults, scenario and rig comes to.
+func (c *Config) Perform(ctx context.Context, d Draw) (Unit, *judge.Result, error) {
+	return c.perform(ctx, d, &chronicle{})
+}
+
+func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *judge.Result, error) {
+	ch.begin(epoch)
+	bench, err := sim.New(sim.Options{Seed: d.Seed, Faults: d.Faults, Start: epoch, Watch: ch.take})
+	if err != nil {
+		return Unit{}, nil, err
+	}
+	rec, err := c.record(ctx, bench)
+	if err != nil {
+		return Unit{}, nil, fmt.Errorf("unit %d: %w", d.Number, err)
+	}
+	res := judge.Judge(c.identity(d), rec, c.Rig, c.Plan)
+	t := &truths{chronicle: ch, bench: bench, sim: bench.Truth(), rec: rec, rig: c.Rig, plan: c.Plan, draw: d}
+	t.perfect = t.perfectly()
+	return t.compare(res), res, nil
+}
+
+func (c *Config) identity(d Draw) samples.Identity {
+	return samples.Identity{Run: fmt.Sprintf("unit-%d", d.Number), Serial: fmt.Sprintf("CAMPAIGN-%d", d.Number),
+		Started: epoch.Time(), Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: "sim", Simulated: true,
+		Seed: d.Seed, Faults: d.Faults}
+}
+
+// record runs the plan and returns what its journal says, as a real run is judged from its journal.
+func (c *Config) record(ctx context.Context, bench *sim.Bench) (*samples.Recording, error) {
+	bus := virtual.New(epoch, bitrate)
+	bus.Attach(bench)
+	port := bus.Open("harness")
+	defer port.Close() //nolint:errcheck // a bus in memory holds nothing back
+	var file journal.Memory
+	w, err := journal.NewWriter(&file, journal.Header{})
+	if err != nil {
+		return nil, err
+	}
+	if _, err := engine.Run(ctx, engine.Config{Plan: c.Plan, Rig: c.Rig, Port: port, Journal: w}); err != nil {
+		return nil, err
+	}
+	if err := w.Close(); err != nil {
+		return nil, err
+	}
+	_, rec, err := journal.Read(bytes.NewReader(file.Bytes()))
+	return rec, err
+}
+
+// compare puts what was measured beside what is there.
+func (t *truths) compare(res *judge.Result) Unit {
+	u := Unit{Draw: t.draw, Verdict: res.Verdict, Causes: res.Causes, Good: true}
+	if res.Recording.Trip != nil {
+		u.Trip = res.Recording.Trip.Name
+	}
+	for i := range res.Lines {
+		v := t.valueOf(&res.Lines[i])
+		u.Values = append(u.Values, v)
+		if !v.Kept && u.Good {
+			u.Good, u.Broken = false, v.label()
+		}
+	}
+	if s := t.neverCame(); s != "" && u.Good {
+		u.Good, u.Broken = false, s
+	}
+	return u
+}
+
+func (t *truths) valueOf(l *judge.Line) Value {
+	v := Value{Name: l.Name, At: l.At, Measured: l.State == measure.Measured, Value: l.Value, U: l.U,
+		Verdict: l.Verdict, Kept: true}
+	v.Truth, v.Known = t.value(&l.Characteristic)
+	switch {
+	case l.Limit == nil:
+	case v.Known:
+		v.Past = past(v.Truth, l.Limit)
+		v.Kept = v.Past <= 0
+	case l.State == measure.AtLeast:
+		v.Kept = past(l.Value, l.Limit) <= 0
+	}
+	return v
+}
+
+// past is by how much a value is past its limit; 0 when it keeps it.
+func past(v float64, l *scenario.Limit) float64 {
+	by := 0.0
+	if l.Lower != nil {
+		by = max(by, *l.Lower-v)
+	}
+	if l.Upper != nil {
+		by = max(by, v-*l.Upper)
+	}
+	return by
+}
+
+func (v *Value) label() string {
+	if v.At == "" {
+		return v.Name
+	}
+	return v.Name + " at " + v.At
+}
+
+// neverCame names a step of the plan that waited in vain, or a trip of the interlock: no good unit
+// does that.
+func (t *truths) neverCame() string {
+	if t.rec.Trip != nil {
+		return t.rec.Trip.Name
+	}
+	for _, s := range t.rec.Steps {
+		if s.Outcome == samples.TimedOut {
+			return s.Name + " in vain"
+		}
+	}
+	return ""
+}

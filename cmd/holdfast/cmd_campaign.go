@@ -1,0 +1,173 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/cmd/holdfast/campaign"
+	"holdfast/j1939/clock"
+)
+
+type campaignOptions struct {
+	scenario, rig, out string
+	units, jobs        int
+	seed               uint64
+	healthy, several   float64
+	faults             []string
+	json               bool
+}
+
+func newCampaignCommand() *cobra.Command {
+	var o campaignOptions
+	cmd := &cobra.Command{
+		Use:   "campaign SCENARIO --rig RIG",
+		Short: "Test many simulated units and count how often the harness is right",
+		Long: `Draws units with random spread, instrument errors and faults, tests each on the simulated bench
+in virtual time, and compares what was said with what was there: verdicts (wrong passes and
+wrong fails), causes (which fault was taken for which), coverage (how often the stated
+interval holds the true value) and the worst units, each with the line that tests it again.
+
+The same seed gives the same bytes, whatever the number of jobs. --out keeps campaign.txt,
+campaign.json and units.csv (every value of every unit beside the true one) in a folder.
+It opens no CAN interface.` + exitHelp,
+		Example: `  holdfast campaign release --rig bench-node --units 2000 --seed 1
+  holdfast campaign release --rig bench-node --units 200 --fault membrane-split --healthy 0`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.scenario = args[0]
+			return runCampaign(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func (o *campaignOptions) addFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&o.rig, "rig", "", "rig file, or the name of a shipped one")
+	f.IntVar(&o.units, "units", 2000, "how many units")
+	f.Uint64Var(&o.seed, "seed", 1, "seed of the campaign")
+	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "units tested at a time")
+	f.Float64Var(&o.healthy, "healthy", campaign.UsualHealthy, "share of units without a fault, 0..1")
+	f.Float64Var(&o.several, "several", campaign.UsualSeveral, "share of units with two faults, 0..1")
+	f.StringArrayVar(&o.faults, "fault", nil, "draw only this fault, repeatable (default: all there are)")
+	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json and units.csv")
+	f.BoolVar(&o.json, "json", false, "print campaign.json instead of the tables")
+	_ = cmd.MarkFlagRequired("rig") // fails only for a flag that does not exist
+}
+
+func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) error {
+	plan, r, err := loadPlanAndRig(o.scenario, o.rig)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	bar := &countdown{out: errOut, live: isTerminal(errOut), began: clock.Real()}
+	summary, err := campaign.Run(ctx, campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed,
+		Jobs: o.jobs, Healthy: o.healthy, Several: o.several, Faults: o.faults, Progress: bar.show})
+	bar.end()
+	switch {
+	case errors.Is(err, context.Canceled):
+		return withStatus(exitStopped, errors.New("campaign stopped: nothing was counted"))
+	case err != nil:
+		return withStatus(exitUsage, err)
+	}
+	summary.Scenario, summary.Rig = o.scenario, o.rig // as a person types them again
+	if o.out != "" {
+		if err := keepCampaign(o.out, summary); err != nil {
+			return withStatus(exitInternal, err)
+		}
+	}
+	if o.json {
+		return campaignJSON(out, summary)
+	}
+	return summary.Text(out)
+}
+
+// keepCampaign writes the summary into a folder. What stands there under the same names is replaced.
+func keepCampaign(dir string, s *campaign.Summary) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	for name, write := range map[string]func(io.Writer) error{
+		"campaign.txt":  s.Text,
+		"campaign.json": func(w io.Writer) error { return campaignJSON(w, s) },
+		"units.csv":     s.CSV,
+	} {
+		if err := writeFile(filepath.Join(dir, name), write); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func writeFile(path string, write func(io.Writer) error) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(write(f), f.Close())
+}
+
+func campaignJSON(out io.Writer, s *campaign.Summary) error {
+	e := json.NewEncoder(out)
+	e.SetIndent("", "  ")
+	return e.Encode(s)
+}
+
+// countdown is a progress bar with the time left: one live line on a terminal, a line at each
+// tenth elsewhere.
+type countdown struct {
+	out   io.Writer
+	live  bool
+	began clock.Instant
+	drawn clock.Instant
+	tenth int
+}
+
+func (c *countdown) show(done, of int) {
+	now := clock.Real()
+	if c.live && now.Sub(c.drawn) < redraw && done < of {
+		return
+	}
+	if tenth := 10 * done / of; !c.live {
+		if tenth == c.tenth {
+			return
+		}
+		c.tenth = tenth
+	}
+	c.drawn = now
+	line := barLine(done, of, now.Sub(c.began))
+	if c.live {
+		fmt.Fprintf(c.out, "\r\x1b[K%s", line)
+		return
+	}
+	fmt.Fprintln(c.out, line)
+}
+
+func barLine(done, of int, passed time.Duration) string {
+	const width = 30
+	full := width * done / of
+	left := time.Duration(float64(passed) / float64(done) * float64(of-done))
+	return fmt.Sprintf("[%s%s] %d/%d units, %s left", strings.Repeat("#", full), strings.Repeat(".", width-full),
+		done, of, left.Round(time.Second))
+}
+
+func (c *countdown) end() {
+	if c.live {
+		fmt.Fprint(c.out, "\r\x1b[K")
+	}
+}
