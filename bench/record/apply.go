@@ -27,7 +27,7 @@ func apply(ctx context.Context, tx *sql.Tx, n Note) error {
 		text := ""
 		if len(n.Priors) > 0 {
 			var b []byte
-			b, a.err = json.Marshal(n.Priors)
+			b, a.err = json.Marshal(Adopted{Time: n.Time, By: n.By, Priors: n.Priors})
 			text = string(b)
 		}
 		a.do(`UPDATE shop SET priors = ?`, text)

@@ -46,6 +46,9 @@ func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
 			if err := s.insert(ctx, tx, e); err != nil {
 				return fmt.Errorf("run %s: %w", folder.Run, err)
 			}
+			if err := insertJudgements(ctx, tx, folder); err != nil {
+				bad = append(bad, err)
+			}
 			n++
 		}
 		return nil

@@ -9,26 +9,29 @@ import (
 	"holdfast/bench/journal"
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
 
 // Rejudge reads a run back from its journal alone and judges it by the rig and the scenario that
 // are kept in it: on another day, the same Result. Nothing is written. Where the verdict differs from the
 // one in result.json, a warning says so.
-func Rejudge(f Folder) (*judge.Result, error) {
+func Rejudge(f Folder) (*judge.Result, error) { return RejudgeWith(f, nil, nil) }
+
+func openJournal(f Folder) (journal.Header, *samples.Recording, error) {
 	h, rec, err := journal.Open(f.Journal())
 	if err != nil {
+		err = fmt.Errorf("judge run %s: %w", f.Run, err)
+	}
+	return h, rec, err
+}
+
+// judgeRun judges what the journal held, with the priors that are kept beside it.
+func judgeRun(f Folder, h journal.Header, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (*judge.Result, error) {
+	res := judge.Judge(h.Identity, rec, r, p)
+	if err := weigh(f, res); err != nil {
 		return nil, fmt.Errorf("judge run %s: %w", f.Run, err)
 	}
-	r, err := rig.Parse(h.RigPath, h.RigText, keptDBC(h.DBC))
-	if err != nil {
-		return nil, fmt.Errorf("judge run %s by the rig in its record: %w", f.Run, err)
-	}
-	p, err := scenario.Parse(h.ScenarioPath, h.ScenarioText)
-	if err != nil {
-		return nil, fmt.Errorf("judge run %s by the scenario in its record: %w", f.Run, err)
-	}
-	res := judge.Judge(h.Identity, rec, r, p)
 	if h.Tail.Unreadable > 0 {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("the last %d bytes of the journal could not be read (%s): "+
 			"what they held is missing here", h.Tail.Unreadable, h.Tail.Why))

@@ -50,6 +50,9 @@ func Open(path string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open index: %w", err)
 	}
+	if err := create(abs); err != nil {
+		return nil, fmt.Errorf("open index %s: %w", path, err)
+	}
 	db, err := sql.Open("sqlite", dsn(abs))
 	if err != nil {
 		return nil, fmt.Errorf("open index %s: %w", path, err)

@@ -3,7 +3,6 @@ package record
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -145,7 +144,7 @@ type Shop struct {
 // SetShop states the shop's name and address.
 func (s *Store) SetShop(ctx context.Context, shop Shop, by string, now time.Time) error {
 	n := Note{Kind: NoteShop, Time: now, By: by, Name: shop.Name, Address: shop.Address}
-	return s.write(ctx, &n, func(*sql.Tx) error { return nil })
+	return s.write(ctx, &n, always)
 }
 
 // Shop returns the shop's name and address; empty when nobody stated them.
@@ -154,17 +153,4 @@ func (s *Store) Shop(ctx context.Context) (shop Shop, err error) {
 	return shop, err
 }
 
-// AdoptPriors states how common each cause is in this shop; nil goes back to the program's own.
-func (s *Store) AdoptPriors(ctx context.Context, priors map[string]float64, by string, now time.Time) error {
-	n := Note{Kind: NotePriors, Time: now, By: by, Priors: priors}
-	return s.write(ctx, &n, func(*sql.Tx) error { return nil })
-}
-
-// Priors returns what the shop adopted; nil: the program's own.
-func (s *Store) Priors(ctx context.Context) (priors map[string]float64, err error) {
-	var text string
-	if err = s.db.QueryRowContext(ctx, `SELECT priors FROM shop`).Scan(&text); err != nil || text == "" {
-		return nil, err
-	}
-	return priors, json.Unmarshal([]byte(text), &priors)
-}
+func always(*sql.Tx) error { return nil }

@@ -65,7 +65,7 @@ func TestVisits_ThereAndBack(t *testing.T) {
 	_, err = s.Intake(ctx, record.Note{Time: noon.AddDate(1, 0, 0), Serial: "A", Hours: 25_000})
 	require.NoError(t, err)
 	require.NoError(t, s.SetShop(ctx, record.Shop{Name: "Bench & Son", Address: "1 Yard"}, "Kim", noon))
-	require.NoError(t, s.AdoptPriors(ctx, map[string]float64{"healthy": 0.4, "membrane-split": 0.6}, "Kim", noon))
+	require.NoError(t, s.AdoptPriors(ctx, record.Adopted{Time: noon, By: "Kim", Priors: map[string]float64{"membrane-split": 0.6}}))
 
 	look := func(s *record.Store) (all []any) {
 		visits, err := s.Visits(ctx, "A", 0)

@@ -2,35 +2,42 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
+	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
+	"holdfast/bench/cause"
+	"holdfast/bench/judge"
 	"holdfast/bench/record"
 	"holdfast/bench/report"
 )
 
 type historyOptions struct {
-	serial, out   string
-	json, reindex bool
+	serial, out, verdict, cause, scenario, since, until string
+	limit                                               int
+	json, reindex, inShop                               bool
 }
 
 func newHistoryCommand() *cobra.Command {
 	var o historyOptions
 	cmd := &cobra.Command{
 		Use:   "history [SERIAL]",
-		Short: "List the runs on record, of one unit or of all, newest first",
-		Long: `Lists the runs that the index of the records knows. The index is made anew from the run folders when it
-is missing, or with --reindex after folders were copied in or taken away.` + exitHelp,
+		Short: "Show a unit's visits and runs, or search all runs on record",
+		Long: `With a serial it shows the unit's visits (complaint, fault codes, what was found, parts, release) and all its
+runs. Without one it lists the newest runs, as the flags narrow them.
+
+The index is made anew from the run folders and the book when it is missing, or with --reindex after folders were copied
+in or taken away.` + exitHelp,
 		Example: `  holdfast history HF-2041
-  holdfast history --json`,
+  holdfast history --verdict fail --cause membrane-split --since 2026-01-01
+  holdfast history --in-shop`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
@@ -40,66 +47,131 @@ is missing, or with --reindex after folders were copied in or taken away.` + exi
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.out, "out", "", "folder of the records (default: holdfast/runs in the user's data folder)")
+	f.StringVar(&o.verdict, "verdict", "", "only runs with this verdict")
+	f.StringVar(&o.cause, "cause", "", "only runs with this as the most likely cause")
+	f.StringVar(&o.scenario, "scenario", "", "only runs of this scenario")
+	f.StringVar(&o.since, "since", "", "only runs from this day on, as 2026-03-04")
+	f.StringVar(&o.until, "until", "", "only runs before this day")
+	f.IntVar(&o.limit, "limit", 50, "at most so many runs, the newest; 0: all")
+	f.BoolVar(&o.inShop, "in-shop", false, "list the units that are in the shop instead")
 	f.BoolVar(&o.reindex, "reindex", false, "make the index anew from the run folders first")
-	f.BoolVar(&o.json, "json", false, "print an array of runs")
+	f.BoolVar(&o.json, "json", false, "print an array of runs; with --in-shop of visits")
+	addOutFlag(cmd, &o.out)
 	return cmd
 }
 
+// search turns the flags into a search.
+func (o *historyOptions) search() (q record.Search, err error) {
+	q = record.Search{Serial: o.serial, Verdict: o.verdict, Cause: o.cause, Scenario: o.scenario, Limit: o.limit}
+	if o.limit < 0 {
+		return q, errors.New("--limit: 0 or more")
+	}
+	if o.verdict != "" && !slices.Contains(verdicts(), o.verdict) {
+		return q, fmt.Errorf("--verdict %q: there are %s", o.verdict, strings.Join(verdicts(), ", "))
+	}
+	if o.cause != "" && o.cause != cause.BenchProblem && !slices.Contains(cause.Names(), o.cause) {
+		return q, fmt.Errorf("--cause %q: there are %s", o.cause, strings.Join(cause.Names(), ", "))
+	}
+	if q.Since, err = dateFlag("since", o.since); err != nil {
+		return q, err
+	}
+	q.Until, err = dateFlag("until", o.until)
+	return q, err
+}
+
+func verdicts() []string {
+	var words []string
+	for v := judge.NotJudged; v <= judge.Error; v++ {
+		words = append(words, v.String())
+	}
+	return words
+}
+
 func runHistory(ctx context.Context, o historyOptions, out, errOut io.Writer) error {
+	q, err := o.search()
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
 	folder, err := outFolder(o.out)
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	runs, err := listRuns(ctx, folder, o, errOut)
-	if err != nil {
-		return withStatus(exitUsage, err)
-	}
-	if o.json {
-		err = printRunsJSON(out, runs)
-	} else {
-		err = printRuns(out, runs, folder)
-	}
-	if err != nil {
-		return withStatus(exitInternal, fmt.Errorf("print the history: %w", err))
-	}
-	return nil
-}
-
-// listRuns asks the index. Where there is no folder yet there are no runs, and none is made.
-func listRuns(ctx context.Context, folder string, o historyOptions, errOut io.Writer) (runs []record.Run, err error) {
 	if _, err := os.Stat(folder); errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
+		return printRuns(out, nil, folder, o.json) // and none is made
 	}
-	_, missing := os.Stat(filepath.Join(folder, record.IndexFile))
-	store, err := record.OpenOut(folder)
-	if err != nil {
-		return nil, err
-	}
-	defer func() { err = errors.Join(err, store.Close()) }()
-	if o.reindex || missing != nil {
-		n, bad, err := store.Reindex(ctx)
-		for _, b := range bad {
-			fmt.Fprintf(errOut, "holdfast: left out: %v\n", b)
+	return withRecords(ctx, folder, errOut, func(s *record.Store, _ string) error {
+		if o.reindex {
+			if err := remake(ctx, s, errOut); err != nil {
+				return err
+			}
 		}
+		if o.inShop {
+			return showInShop(ctx, s, o.json, out)
+		}
+		runs, err := s.Search(ctx, q)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		fmt.Fprintf(errOut, "holdfast: index made anew from %d run folders\n", n)
-	}
-	return store.Runs(ctx, o.serial)
+		if o.serial != "" && !o.json {
+			if err := showVisits(ctx, s, o.serial, out); err != nil {
+				return err
+			}
+		}
+		if err := printRuns(out, runs, folder, o.json); err != nil {
+			return withStatus(exitInternal, fmt.Errorf("print the history: %w", err))
+		}
+		if o.limit > 0 && len(runs) == o.limit && !o.json {
+			fmt.Fprintf(out, "the newest %d; --limit shows more\n", o.limit)
+		}
+		return nil
+	})
 }
 
-func printRunsJSON(out io.Writer, runs []record.Run) error {
-	if runs == nil {
-		runs = []record.Run{}
+// showVisits prints a unit's visits, newest first.
+func showVisits(ctx context.Context, s *record.Store, serial string, out io.Writer) error {
+	visits, err := s.Visits(ctx, serial, 0)
+	for i := range visits {
+		if err == nil {
+			fmt.Fprintf(out, "visit %s\n", visits[i].ID)
+			err = showVisit(out, &visits[i])
+			fmt.Fprintln(out)
+		}
 	}
-	enc := json.NewEncoder(out)
-	enc.SetIndent("", "  ")
-	return enc.Encode(runs)
+	return err
 }
 
-func printRuns(out io.Writer, runs []record.Run, folder string) error {
+func showInShop(ctx context.Context, s *record.Store, asJSON bool, out io.Writer) error {
+	visits, err := s.InShop(ctx)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return printJSON(out, visits)
+	}
+	if len(visits) == 0 {
+		_, err := fmt.Fprintln(out, "no unit is in the shop")
+		return err
+	}
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "since (UTC)\tvisit\tunit\towner\tcomplaint\tfound")
+	for _, v := range visits {
+		found := make([]string, len(v.Found))
+		for i, f := range v.Found {
+			found[i] = causeWords(f.Cause)
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", v.Opened.Format(minute), v.ID, report.Plain(v.Serial),
+			report.Plain(orDash(v.Owner)), report.Plain(orDash(v.Complaint)), orDash(strings.Join(found, ", ")))
+	}
+	return w.Flush()
+}
+
+func printRuns(out io.Writer, runs []record.Run, folder string, asJSON bool) error {
+	if asJSON {
+		if runs == nil {
+			runs = []record.Run{}
+		}
+		return printJSON(out, runs)
+	}
 	if len(runs) == 0 {
 		_, err := fmt.Fprintf(out, "no such run in %s\n", folder)
 		return err
@@ -115,7 +187,7 @@ func printRuns(out io.Writer, runs []record.Run, folder string) error {
 		if r.Verdict == "pass" || cause == "" {
 			cause = "-"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Started.Format("2006-01-02 15:04"), report.Plain(r.Serial),
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Started.Format(minute), report.Plain(r.Serial),
 			report.Plain(r.Scenario), verdict, report.Plain(cause), report.Plain(r.ID))
 	}
 	return w.Flush()

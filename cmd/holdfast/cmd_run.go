@@ -96,6 +96,9 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		return err
 	}
 	defer run.close()
+	if err := beginRecord(ctx, run.out, run.folder, o.serial, errOut); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	if o.priority {
 		fmt.Fprintln(errOut, askPriority())
 	}

@@ -148,6 +148,7 @@ func writeResult(ctx context.Context, out string, folder record.Folder, result *
 		folder.Write(record.ResultFile, func(w io.Writer) error { return writeJSON(w, result) }),
 		folder.Write(record.ReportFile, func(w io.Writer) error { return report.HTML(w, result) }),
 		folder.Write(record.JUnitFile, func(w io.Writer) error { return report.JUnit(w, result) }),
+		sealRecord(out, folder, result),
 		indexResult(ctx, out, folder, result))
 }
 

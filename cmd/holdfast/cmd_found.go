@@ -1,0 +1,102 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/bench/cause"
+	"holdfast/bench/record"
+	"holdfast/bench/yamltext"
+)
+
+// otherCause is what was found when none of the named causes fits.
+const otherCause = "other"
+
+type foundOptions struct {
+	out, serial, cause, note, by string
+	parts                        []string
+	json                         bool
+}
+
+func newFoundCommand() *cobra.Command {
+	var o foundOptions
+	cmd := &cobra.Command{
+		Use:   "found CAUSE --serial S",
+		Short: "Record what the strip-down showed",
+		Long: `Records what was really found in a unit with its open visit, or with its latest when it has left. CAUSE is
+one of the names below, or other with a --note. Record a finding also when it is not what the program had named:
+holdfast causes scores the one against the other.
+
+` + causeList() + exitHelp,
+		Example: `  holdfast found membrane-split --serial HF-2041 --note "split at the clamp, tracks green" --part "pump membrane"
+  holdfast found other --serial HF-2041 --note "connector pin bent"`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.cause = args[0]
+			return runFound(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
+	f.StringVar(&o.note, "note", "", "parts and places, in your words")
+	f.StringArrayVar(&o.parts, "part", nil, "part fitted, repeatable")
+	f.BoolVar(&o.json, "json", false, "print the visit as JSON")
+	addByFlag(cmd, &o.by)
+	addOutFlag(cmd, &o.out)
+	_ = cmd.MarkFlagRequired("serial")
+	return cmd
+}
+
+func causeList() string {
+	var b strings.Builder
+	b.WriteString("Causes:\n")
+	titles := cause.Titles()
+	for _, name := range cause.Names() {
+		fmt.Fprintf(&b, "  %-20s %s\n", name, titles[name])
+	}
+	fmt.Fprintf(&b, "  %-20s anything else, in a --note", otherCause)
+	return b.String()
+}
+
+// check refuses a cause that nothing could be scored against.
+func (o *foundOptions) check() error {
+	names := append(cause.Names(), otherCause)
+	if !slices.Contains(names, o.cause) {
+		hint := "one of " + strings.Join(names, ", ")
+		if near := yamltext.Near(o.cause, names); near != "" {
+			hint = "did you mean " + near + "?"
+		}
+		return fmt.Errorf("no cause is called %q; %s", o.cause, hint)
+	}
+	if o.cause == otherCause && strings.TrimSpace(o.note) == "" {
+		return fmt.Errorf("other says nothing by itself: say with --note what was found")
+	}
+	return nil
+}
+
+func runFound(ctx context.Context, o foundOptions, out, errOut io.Writer) error {
+	if err := o.check(); err != nil {
+		return withStatus(exitUsage, err)
+	}
+	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {
+		id, err := s.Found(ctx, record.Note{Time: now(), By: person(o.by), Serial: o.serial, Cause: o.cause,
+			Remark: o.note, Parts: o.parts})
+		if err != nil {
+			return err
+		}
+		v, err := s.Visit(ctx, id)
+		if err != nil {
+			return err
+		}
+		if o.json {
+			return printJSON(out, v)
+		}
+		fmt.Fprintf(out, "visit %s\n", id)
+		return showVisit(out, &v)
+	})
+}

@@ -1,0 +1,89 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/bench/record"
+)
+
+type intakeOptions struct {
+	out, serial, kind, owner, complaint, by, from string
+	hours                                         float64
+	faults, parts                                 []string
+	listen                                        time.Duration
+	json                                          bool
+}
+
+func newIntakeCommand() *cobra.Command {
+	var o intakeOptions
+	cmd := &cobra.Command{
+		Use:   "intake --serial S",
+		Short: "Take a unit in: complaint, hours, fault codes as found",
+		Long: `Opens a visit for a unit. Runs with this serial belong to the visit until it is released. For a unit that
+is in the shop already it adds to the open visit: what is said replaces what was said before, fault codes and
+parts are added.
+
+Fault codes are typed as SPN/FMI or SPN/FMI/COUNT, or read (DM1 active, DM2 previously active) from a recording
+or, listening only, from a bus.` + exitHelp,
+		Example: `  holdfast intake --serial HF-2041 --hours 18400 --complaint "no pressure, lamp on" --fault 4334/18
+  holdfast intake --serial HF-2041 --faults-from key-on.pcapng --owner "job 1733"
+  holdfast intake --serial HF-2041 --part "pump membrane" --part "seal kit"`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runIntake(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
+	f.StringVar(&o.kind, "kind", "", "kind of unit, in your words")
+	f.Float64Var(&o.hours, "hours", 0, "operating hours of the unit, h")
+	f.StringVar(&o.owner, "owner", "", "your reference to the owner or the job")
+	f.StringVar(&o.complaint, "complaint", "", "what the owner complains of")
+	f.StringArrayVar(&o.faults, "fault", nil, "fault code as found, SPN/FMI or SPN/FMI/COUNT, repeatable")
+	f.StringVar(&o.from, "faults-from", "", "read fault codes from a recording or a CAN interface")
+	f.DurationVar(&o.listen, "listen", 5*time.Second, "how long to listen to an interface")
+	f.StringArrayVar(&o.parts, "part", nil, "part fitted, repeatable")
+	f.BoolVar(&o.json, "json", false, "print the visit as JSON")
+	addByFlag(cmd, &o.by)
+	addOutFlag(cmd, &o.out)
+	_ = cmd.MarkFlagRequired("serial")
+	return cmd
+}
+
+func runIntake(ctx context.Context, o intakeOptions, out, errOut io.Writer) error {
+	if o.hours < 0 || o.hours != o.hours {
+		return withStatus(exitUsage, errors.New("--hours: hours are 0 or more"))
+	}
+	faults, err := faultsSeen(ctx, o)
+	if err != nil {
+		return err
+	}
+	note := record.Note{Time: now(), By: person(o.by), Serial: o.serial, UnitKind: o.kind, Hours: o.hours,
+		Owner: o.owner, Complaint: o.complaint, Faults: faults, Parts: o.parts}
+	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {
+		did := "opened"
+		id, err := s.Intake(ctx, note)
+		if errors.Is(err, record.ErrVisitOpen) {
+			did = "added to"
+			id, err = s.Amend(ctx, note)
+		}
+		if err != nil {
+			return err
+		}
+		v, err := s.Visit(ctx, id)
+		if err != nil {
+			return err
+		}
+		if o.json {
+			return printJSON(out, v)
+		}
+		fmt.Fprintf(out, "%s visit %s\n", did, id)
+		return showVisit(out, &v)
+	})
+}
