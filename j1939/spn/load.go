@@ -125,7 +125,7 @@ func (t *tables) place(p *Parameter, f []string) error {
 		}
 		return nil
 	}
-	if p.Scale, err = newScale(f[5], f[6]); err != nil {
+	if p.Scale, err = NewScale(f[5], f[6]); err != nil {
 		return err
 	}
 	return p.readRange(f[8], f[9], f[11])

@@ -25,8 +25,8 @@ const shownExactly = 3
 
 var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
 
-// newScale reads the resolution and offset of a row.
-func newScale(resolution, offset string) (Scale, error) {
+// NewScale reads a resolution and an offset as decimals of at most 9 places.
+func NewScale(resolution, offset string) (Scale, error) {
 	decimals := max(digitsAfterPoint(resolution), digitsAfterPoint(offset))
 	if decimals >= len(powersOfTen) {
 		return Scale{}, fmt.Errorf("scale %q + %q: more than 9 decimals", resolution, offset)

@@ -30,7 +30,7 @@ func TestScale_Text(t *testing.T) {
 		{"0.05", "-200", 4001, "0.05", "0.05"},
 		{"0.3", "0", 64255, "19276.5", "19276.5"},
 	} {
-		s, err := newScale(c.resolution, c.offset)
+		s, err := NewScale(c.resolution, c.offset)
 		require.NoError(t, err)
 		require.Equal(t, c.exact, string(s.AppendExact(nil, c.raw)), "%v", c)
 		require.Equal(t, c.shown, string(s.AppendShown(nil, c.raw)), "%v", c)
@@ -57,7 +57,7 @@ func TestScale_Value_IsNearest(t *testing.T) {
 
 func TestNewScale_Refuses(t *testing.T) {
 	for _, bad := range []string{"", "x", "0.00000000001"} {
-		_, err := newScale(bad, "0")
+		_, err := NewScale(bad, "0")
 		require.Error(t, err, bad)
 	}
 }

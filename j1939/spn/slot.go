@@ -37,7 +37,7 @@ func loadSLOTs() map[uint16]SLOT {
 		if err != nil {
 			return err
 		}
-		scale, err := newScale(f[2], f[4])
+		scale, err := NewScale(f[2], f[4])
 		if err != nil {
 			return err
 		}
