@@ -20,8 +20,9 @@ const (
 	receiveCount  = 7
 )
 
-// gapFloor is the least pause between two readings that counts as a gap when frames were lost.
-const gapFloor = 50 * time.Millisecond
+// gapFloor is the least pause between two readings that counts as a gap when frames were lost: half of
+// what makes a channel stale. Shorter ones are kept in the record and end no run.
+const gapFloor = StaleFloor / 2
 
 // lostNear is how far a loss and a gap may lie apart and still belong together: the kernel tells a
 // loss with the next frame that it queues.

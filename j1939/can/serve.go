@@ -16,6 +16,10 @@ const (
 	serveBatch    = 256                    // frames taken from the port at once
 	serveWaitMax  = 100 * time.Millisecond // a cancelled context is seen no later than this
 	serveRetryMax = 10 * time.Millisecond  // a full transmit queue is tried again no later than this
+	// servePause stands between two frames of one step: what a 29-bit frame of 8 bytes takes on a wire at
+	// 250 kbit/s (131 to 160 bits). A wire makes its senders wait by itself; an emulated controller does not,
+	// and a burst overruns whoever listens.
+	servePause = 600 * time.Microsecond
 )
 
 // Served counts what Serve did.
@@ -81,6 +85,9 @@ func (s *server) step(n int) error {
 			s.process, s.last, next))
 	}
 	for i, f := range s.out {
+		if i > 0 {
+			time.Sleep(servePause)
+		}
 		err := s.port.Send(f)
 		if errors.Is(err, ErrBusy) {
 			s.again = append(s.again[:0], s.out[i:]...) // in order: none overtakes the refused one
