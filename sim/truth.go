@@ -77,14 +77,14 @@ func (b *Bench) SensorErrorAt(bar float64) (err float64, ok bool) {
 	s.Supply = b.plant.unit.SensorFeed
 	truth := bar*h.Bar + b.plant.circuit.Ambient
 	pa, ok := s.Read(s.Output(truth, 0))
-	return (pa - truth) / h.Bar, ok
+	return (max(pa, 0) - truth) / h.Bar, ok // no field of the bus holds less than no pressure
 }
 
 // Moment is the state of the bench at one millisecond (Options.Watch).
 type Moment struct {
 	Pressure  float64 // in the line, bar gauge
 	Returned  float64 // liquid through the return since the start, mL
-	Delivered float64 // liquid from the pump into the line since the start, mL
+	Delivered float64 // liquid from the pump into the line since the start, less what it drew back, mL
 	Beaker    float64 // g
 	Reservoir float64 // g
 	Line      float64 // liquid in the line, mL

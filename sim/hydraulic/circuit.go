@@ -18,7 +18,7 @@ type Circuit struct {
 
 	Pressure  float64 // in the line, Pa absolute; follows from the above
 	Returned  float64 // m3 of liquid through the return since New: what the flow meter sees
-	Delivered float64 // m3 of liquid from the pump into the line since New
+	Delivered float64 // m3 of liquid from the pump into the line since New, less what it drew back
 
 	fluid     fluid.Properties
 	laminar   float64 // LaminarLeak at the fluid's viscosity

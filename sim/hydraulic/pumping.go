@@ -52,6 +52,7 @@ func (c *Circuit) draw(swept float64) float64 {
 	liquid := min(swept*liquidShare*rho, c.Line)
 	gas := min(swept*(1-liquidShare)*c.Pressure, c.Gas)
 	c.Line -= liquid
+	c.Delivered -= liquid * c.perRho
 	c.Gas -= gas
 	c.expel(liquid, gas/c.Ambient)
 	return liquid/rho + gas/c.Pressure
