@@ -1,0 +1,223 @@
+package torture
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"time"
+
+	"holdfast/bench/engine"
+	"holdfast/bench/journal"
+	"holdfast/bench/judge"
+	"holdfast/bench/rig"
+	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/virtual"
+	"holdfast/j1939/clock"
+	"holdfast/scenarios"
+	"holdfast/sim"
+)
+
+// Report is what became of one seed.
+type Report struct {
+	Seed     uint64
+	Story    []string // what was drawn
+	Ended    string   // completed, stopped, tripped, bench fault, failed, killed, refused
+	Trip     string
+	Verdict  string
+	Kinds    []string      // of troubles
+	Broken   []string      // checkers that did not hold; empty is what is wanted
+	Digest   uint64        // of every frame and every byte on the disk
+	Length   time.Duration // of the run, in its own time
+	Answered bool          // a pressure above the limit was heard and answered
+	Answer   time.Duration // how long that took
+}
+
+var epoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
+
+const bitrate = 250_000
+
+// Bench is what every seed shares: the shipped rig.
+type Bench struct{ rig *rig.Rig }
+
+// NewBench reads the shipped rig.
+func NewBench() (*Bench, error) {
+	text, shown, err := scenarios.ReadRig("bench-node")
+	if err != nil {
+		return nil, err
+	}
+	r, err := rig.Parse(shown, text, scenarios.ReadDBC)
+	if err != nil {
+		return nil, err
+	}
+	return &Bench{r}, nil
+}
+
+// run is one seed being run.
+type run struct {
+	*trial
+	bench   *bench
+	bus     *virtual.Bus
+	wire    *wire
+	watch   *watch
+	disk    *disk
+	ledger  *ledger
+	rig     *rig.Rig
+	plan    *scenario.Plan
+	port    can.Port // what the harness is given: wire, unless a test spoils it
+	outcome engine.Outcome
+	failed  error
+	refused bool // the journal could not even be begun
+}
+
+// Run runs one seed and holds the checkers against it. The error says that the seed could not be run.
+func (b *Bench) Run(seed uint64) (Report, error) { return b.run(seed, nil) }
+
+// RunTwice runs a seed twice, from nothing, and adds to the checkers that both give the same bytes.
+func (b *Bench) RunTwice(seed uint64) (Report, error) {
+	first, err := b.Run(seed)
+	if err != nil {
+		return first, err
+	}
+	second, err := b.Run(seed)
+	if err == nil && first.Digest != second.Digest {
+		first.Broken = append(first.Broken, "run a second time the seed gave other bytes")
+	}
+	return first, err
+}
+
+// run lets a test spoil what has been built, to see that the checkers notice.
+func (b *Bench) run(seed uint64, spoil func(*run)) (Report, error) {
+	r := &run{trial: draw(seed), rig: b.rig}
+	if err := r.build(); err != nil {
+		return Report{}, fmt.Errorf("seed %d: %w", seed, err)
+	}
+	if spoil != nil {
+		spoil(r)
+	}
+	finished := make(chan struct{})
+	go func() {
+		defer close(finished)
+		r.harness()
+	}()
+	<-finished
+	end := r.bus.Now()
+	r.settle(end)
+	return r.report(end), nil
+}
+
+func (r *run) build() (err error) {
+	if r.plan, err = scenario.Parse("torture.yaml", []byte(r.scenario)); err != nil {
+		return err
+	}
+	if err := scenario.Fits(r.plan, r.rig); err != nil {
+		return err
+	}
+	r.watch = &watch{trial: r.trial, start: epoch}
+	if r.bench, err = newBench(r.trial, epoch, r.watch); err != nil {
+		return err
+	}
+	r.bus = virtual.New(epoch, bitrate)
+	r.bus.Attach(r.bench)
+	for _, b := range babblers(r.trial, epoch) {
+		r.bus.Attach(b)
+	}
+	r.wire = &wire{Port: r.bus.Open("harness"), bus: r.bus, trial: r.trial, watch: r.watch, start: epoch,
+		done: make([]bool, len(r.troubles))}
+	r.port, r.ledger = r.wire, &ledger{}
+	r.disk = &disk{wire: r.wire, ledger: r.ledger}
+	return nil
+}
+
+// harness is the program under torture. It may be killed anywhere inside.
+func (r *run) harness() {
+	orderly, end := context.WithCancel(context.Background())
+	atOnce, now := context.WithCancel(context.Background())
+	defer end()
+	defer now()
+	r.wire.end, r.wire.now = end, now
+	w, err := journal.NewWriter(r.disk, journal.Header{
+		Identity: samples.Identity{Run: fmt.Sprint(r.seed), Serial: "TORTURE", Started: epoch.Time(),
+			Scenario: r.plan.Name, Rig: r.rig.Name, Simulated: true, Seed: r.seed, Faults: r.faults},
+		ScenarioPath: r.plan.Path, ScenarioText: r.plan.Text})
+	if err != nil {
+		r.refused = true
+		return
+	}
+	r.ledger.Writer = w
+	r.outcome, r.failed = engine.Run(orderly, engine.Config{Plan: r.plan, Rig: r.rig, Port: r.port,
+		Journal: r.ledger, AtOnce: atOnce})
+	_ = w.Close() // its error is the disk's, which the checkers know
+}
+
+// settle lets the bench go on without the harness until the last command that reached the node is older
+// than its time-out, and looks at its outputs.
+func (r *run) settle(end clock.Instant) {
+	if !r.wire.dead && !r.refused && !r.watch.disturbed(end) {
+		r.bus.Advance(end.Add(10 * time.Millisecond))
+		r.requireRest("at the end of the run")
+	}
+	for limit := end.Add(5 * time.Second); r.bus.Now() < limit; {
+		r.bus.Advance(r.bus.Now().Add(10 * time.Millisecond))
+		if r.bus.Now().Sub(max(r.watch.nodeHeard, end)) >= nodeTimeout+cycle {
+			break
+		}
+	}
+	r.requireRest("0.2 s and a cycle after the last command")
+}
+
+func (r *run) requireRest(when string) {
+	o := r.bench.Outputs()
+	if o.Drive != 0 || o.Duty != 0 || o.Valve || o.Shutoff || o.Heater || o.Vent {
+		r.watch.fail(r.bus.Now(), "outputs are not safe %s: %+v", when, o)
+	}
+}
+
+func (r *run) report(end clock.Instant) Report {
+	kept := r.disk.left()
+	out := Report{Seed: r.seed, Ended: r.ended(), Length: end.Sub(epoch), Verdict: "none",
+		Answered: r.watch.answered, Answer: r.watch.answer}
+	for i := range r.troubles {
+		out.Kinds = append(out.Kinds, r.troubles[i].kind.String())
+		out.Story = append(out.Story, r.troubles[i].String())
+	}
+	for _, name := range sim.FaultNames() {
+		if severity, drawn := r.faults[name]; drawn {
+			out.Story = append(out.Story, fmt.Sprintf("unit: %s %.2f", name, severity))
+		}
+	}
+	if t := r.outcome.Trip; t != nil {
+		out.Trip = t.Name
+	}
+	if !r.refused {
+		out.Verdict = r.checkRecord(kept)
+	}
+	r.checkOutcome()
+	out.Broken, out.Digest = r.watch.broken, digestOf(r.watch.digest, kept)
+	return out
+}
+
+func (r *run) ended() string {
+	switch {
+	case r.wire.dead:
+		return "killed"
+	case r.refused:
+		return "refused"
+	}
+	return endedNames[r.outcome.Ended]
+}
+
+var endedNames = [...]string{samples.Interrupted: "interrupted", samples.Completed: "completed",
+	samples.Stopped: "stopped", samples.Tripped: "tripped", samples.BenchFault: "bench fault",
+	samples.Failed: "failed"}
+
+// read is the record as somebody reads it later.
+func (r *run) read(kept []byte) (*samples.Recording, error) {
+	_, rec, err := journal.Read(bytes.NewReader(kept))
+	return rec, err
+}
+
+func (r *run) judged(rec *samples.Recording) *judge.Result {
+	return judge.Judge(samples.Identity{Serial: "TORTURE", Started: epoch.Time()}, rec, r.rig, r.plan)
+}
