@@ -21,6 +21,8 @@ type decodeOptions struct {
 	from          string // file or interface
 	json, summary bool
 	oneBus        bool
+	dbc           string   // file with signals of one's own
+	conversions   []string // versions of old trouble codes
 }
 
 func newDecodeCommand() *cobra.Command {
@@ -39,15 +41,24 @@ PGN and what the message says. Parameters that are not available are left out; e
 parameter with its range, its last value and how often it was an error indicator or not available, and the
 fault codes.
 
+--dbc FILE adds the signals of a DBC file, by name, to the messages of their groups: multiplexed, signed and
+big-endian ones too. A value outside the limits that the file states is no number: all ones are shown as
+not available, others as out of range. Messages with 11-bit identifiers are not read.
+
+--conversion says which SPN conversion version (1, 2 or 3) the trouble codes with a set conversion bit are
+read with: nothing on the wire tells. 3 unless stated; "1" is for all sources, "0=1" for source 0.
+
 An argument that is an existing file is read as a recording. Ctrl-C is the usual end of listening
 to an interface (status 0).
 
 --json prints one object a line: time (s), pgn, priority, source, destination (255: all), name,
 spns by number ({"value","unit"} or {"status"}), data; transport for longer messages; lamps, flash
-and faults for DM1 and messages of its layout.` + exitHelp,
+and faults for DM1 and messages of its layout; diagnostics for the other diagnostic messages (freeze
+frames, readiness, test results ...); signals for those of the DBC file.` + exitHelp,
 		Example: `  holdfast decode key-on.log
   holdfast decode key-on.log --summary
-  holdfast decode can0 --json`,
+  holdfast decode can0 --json
+  holdfast decode key-on.log --dbc my-signals.dbc --conversion 0=1`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.from = args[0]
@@ -56,11 +67,18 @@ and faults for DM1 and messages of its layout.` + exitHelp,
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line; with --summary one in all")
 	cmd.Flags().BoolVar(&o.summary, "summary", false, "print counts, ranges and last values instead of lines")
+	cmd.Flags().StringVar(&o.dbc, "dbc", "", "show the signals of this DBC file too")
+	cmd.Flags().StringArrayVar(&o.conversions, "conversion", nil,
+		"read old trouble codes as version 1, 2 or 3; ADDRESS=VERSION for one source; repeatable")
 	cmd.Flags().BoolVar(&o.oneBus, "one-bus", false, "the interfaces of the recording hear one and the same bus")
 	return cmd
 }
 
 func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) error {
+	known, err := o.known(errOut)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
 	source, live, err := openSource(o.from)
 	if err != nil {
 		return err
@@ -77,9 +95,9 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 	}
 	decoder := trace.Decoder{OneBus: o.oneBus}
 	if o.summary {
-		err = summarise(ctx, o, source, stream, &decoder, out)
+		err = summarise(ctx, o, known, source, stream, &decoder, out)
 	} else {
-		p := printer{decoder: &decoder, liner: newLiner(o.json), out: out, live: live}
+		p := printer{decoder: &decoder, liner: newLiner(o.json, known), out: out, live: live}
 		err = errors.Join(stream(ctx, source, p.handle), p.flush())
 	}
 	fmt.Fprintln(errOut, heard(decoder.Counts(), source.Stats()))
@@ -102,9 +120,9 @@ func decodeStatus(err error) error {
 type streamFunc func(context.Context, can.Source, func([]can.Frame) error) error
 
 // summarise prints the report also when the source fails on the way: what was heard is worth having.
-func summarise(ctx context.Context, o decodeOptions, source can.Source, stream streamFunc,
+func summarise(ctx context.Context, o decodeOptions, known trace.Known, source can.Source, stream streamFunc,
 	d *trace.Decoder, out io.Writer) error {
-	var s trace.Summary
+	s := trace.Summary{Known: known}
 	err := stream(ctx, source, func(frames []can.Frame) error {
 		d.Feed(frames, s.Add)
 		return nil
@@ -156,11 +174,11 @@ type liner interface {
 	Append(dst []byte, m *trace.Message) []byte
 }
 
-func newLiner(json bool) liner {
+func newLiner(json bool, known trace.Known) liner {
 	if json {
-		return new(trace.JSON)
+		return &trace.JSON{Known: known}
 	}
-	return new(trace.Text)
+	return &trace.Text{Known: known}
 }
 
 // flushAbove is how much of a recording is written at once.

@@ -203,7 +203,7 @@ func TestPrinter_Live(t *testing.T) {
 	source := &slowSource{frames: []can.Frame{f, f, f}, end: can.ErrDown}
 	var writes []int
 	out := writerFunc(func(b []byte) (int, error) { writes = append(writes, len(b)); return len(b), nil })
-	p := printer{decoder: new(trace.Decoder), liner: newLiner(true), out: out, live: true}
+	p := printer{decoder: new(trace.Decoder), liner: newLiner(true, trace.Known{}), out: out, live: true}
 	err := trace.Listen(context.Background(), source, p.handle)
 	require.Equal(t, exitBus, statusOf(decodeStatus(err)))
 	require.Len(t, writes, 3)
@@ -221,7 +221,7 @@ func TestPrinter_CannotWrite(t *testing.T) {
 	var f can.Frame
 	f.IsExtended = true
 	out := writerFunc(func([]byte) (int, error) { return 0, errors.New("no space") })
-	p := printer{decoder: new(trace.Decoder), liner: newLiner(false), out: out, live: true}
+	p := printer{decoder: new(trace.Decoder), liner: newLiner(false, trace.Known{}), out: out, live: true}
 	err := trace.Listen(context.Background(), &slowSource{frames: []can.Frame{f}}, p.handle)
 	require.ErrorContains(t, err, "no space")
 	require.Equal(t, exitInternal, statusOf(decodeStatus(err)))

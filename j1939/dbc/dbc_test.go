@@ -49,18 +49,21 @@ func TestMessage_Append(t *testing.T) {
 		data   string
 		want   []string
 	}{
-		{65282, 17, "D007 0191 0B 000000", []string{"LineA 100 kPa", "LineB 0.1 kPa", "State 3", "Ratio 0.333333333333333"}},
+		{65282, 17, "D007 0191 0B 000000", []string{"LineA 100 kPa", "LineB 0.1 kPa",
+			"State 3", "Ratio 0.333333333333333"}},
 		{65282, 17, "FFFF FE70 01 000000",
 			[]string{"LineA not available", "LineB -80 kPa", "State open", "Ratio 0"}},
 		{65282, 17, "FFFE 7FFF 06 000000",
-			[]string{"LineA out of range, raw 65279", "LineB out of range, raw 32767", "State out of range, raw 6", "Ratio 0"}},
+			[]string{"LineA out of range, raw 65279", "LineB out of range, raw 32767",
+				"State out of range, raw 6", "Ratio 0"}},
 		{65282, 17, "D007 FF", []string{"LineA 100 kPa"}}, // the data ends inside the second signal
 		{65284, 61, "01 01000000 000000 ", []string{"Page 1", "Hours 0.05 h", "Crc 0"}},
 		{65284, 61, "02 7D F6 0000000055", []string{"Page 2", "Level 50 %", "Trim -10 %", "Crc 85"}},
 		{65284, 61, "07 7DF6000000 00AA", []string{"Page 7", "Crc 170"}},
 		{65284, 60, "01 01000000 000000 ", nil}, // another source than the file's
 		{65285, 3, "0000C03F 00000000 78563412", []string{"Tail 305419896", "Exact 1.5 V"}},
-		{65285, 3, "0000C07F 00000000 FFFFFFFF", []string{"Tail 4294967295", "Exact out of range, raw 2143289344"}}, // no number
+		{65285, 3, "0000C07F 00000000 FFFFFFFF", []string{"Tail 4294967295",
+			"Exact out of range, raw 2143289344"}}, // no number
 		{61444, 0, "0000000000000000", nil},
 	} {
 		require.Equal(t, c.want, says(t, f, c.pgn, c.source, c.data), c.data)
@@ -101,7 +104,8 @@ func TestSignal_Extract_AsTheLibrary(t *testing.T) {
 		if signed {
 			sign = "-"
 		}
-		f, err := dbc.Parse("x.dbc", fmt.Appendf(nil, "BO_ 2566849278 M: 8 N\n SG_ S : %d|%d@%d%s (1,0) [0|0] \"\" N\n",
+		f, err := dbc.Parse("x.dbc", fmt.Appendf(nil,
+			"BO_ 2566849278 M: 8 N\n SG_ S : %d|%d@%d%s (1,0) [0|0] \"\" N\n",
 			start, size, order, sign))
 		require.NoError(t, err)
 		values := f.Of(65282, 1)[0].Append(nil, data[:])
@@ -118,7 +122,8 @@ func TestSignal_Extract_AsTheLibrary(t *testing.T) {
 // A file with the layout of standard messages decodes as the catalogue does: engine speed (SPN 190) and a
 // temperature (SPN 110).
 func TestSignal_AsTheCatalogue(t *testing.T) {
-	f, err := dbc.Parse("x.dbc", []byte("BO_ 2364539904 EEC1: 8 N\n SG_ Speed : 24|16@1+ (0.125,0) [0|8031.875] \"rpm\" N\n"))
+	f, err := dbc.Parse("x.dbc",
+		[]byte("BO_ 2364539904 EEC1: 8 N\n SG_ Speed : 24|16@1+ (0.125,0) [0|8031.875] \"rpm\" N\n"))
 	require.NoError(t, err)
 	p := spn.Find(190)[0]
 	for _, raw := range []uint64{0, 5600, 0xFAFF, 0xFE00, 0xFFFF} {

@@ -79,8 +79,8 @@ func Parse(name string, text []byte) (*File, error) {
 		}
 	}
 	if len(r.file.Messages) == 0 {
-		return nil, fmt.Errorf("%s:1:1: no message with a 29-bit identifier (%d with 11 bits): nothing that a J1939 bus "+
-			"carries", name, r.file.Standard)
+		return nil, fmt.Errorf("%s:1:1: no message with a 29-bit identifier (%d with 11 bits): "+
+			"nothing that a J1939 bus carries", name, r.file.Standard)
 	}
 	for _, def := range p.Defs() { // these may stand before the messages they speak of
 		switch d := def.(type) {
@@ -119,7 +119,8 @@ func (r *reader) addMessage(d *dbc.MessageDef) error {
 		s, err := newSignal(&d.Signals[i])
 		if err != nil {
 			at := d.Signals[i].Pos
-			return fmt.Errorf("%s:%d:%d: signal %s.%s: %w", r.name, at.Line, at.Column, d.Name, d.Signals[i].Name, err)
+			return fmt.Errorf("%s:%d:%d: signal %s.%s: %w", r.name, at.Line, at.Column, d.Name,
+				d.Signals[i].Name, err)
 		}
 		if d.Signals[i].IsMultiplexerSwitch {
 			m.multiplexer = s
@@ -152,10 +153,13 @@ func (r *reader) setType(d *dbc.SignalValueTypeDef) error {
 	if s == nil || d.SignalValueType == dbc.SignalValueTypeInt {
 		return nil
 	}
-	if want := map[dbc.SignalValueType]int{dbc.SignalValueTypeFloat32: 32, dbc.SignalValueTypeFloat64: 64}; s.bits !=
-		want[d.SignalValueType] {
-		return fmt.Errorf("%s:%d:%d: signal %s is a floating point number of %d bits and has %d", r.name, d.Pos.Line,
-			d.Pos.Column, d.SignalName, want[d.SignalValueType], s.bits)
+	bits := 32
+	if d.SignalValueType == dbc.SignalValueTypeFloat64 {
+		bits = 64
+	}
+	if s.bits != bits {
+		return fmt.Errorf("%s:%d:%d: signal %s is a floating point number of %d bits and has %d",
+			r.name, d.Pos.Line, d.Pos.Column, d.SignalName, bits, s.bits)
 	}
 	s.float = true
 	return nil

@@ -157,8 +157,8 @@ func (v Value) Text() string {
 	return v.Signal.Names[int64(v.Raw)]
 }
 
-// AppendNumber appends the exact decimal where factor and offset are short decimals, else the shortest that reads
-// back the same.
+// AppendNumber appends the exact decimal where factor and offset are short decimals, else the shortest that
+// reads back the same.
 func (v Value) AppendNumber(dst []byte) []byte {
 	if v.Signal.isExact && !v.Signal.float {
 		return v.Signal.exact.AppendExact(dst, v.Raw)

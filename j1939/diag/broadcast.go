@@ -57,7 +57,7 @@ const (
 type Broadcast struct {
 	Links    [links]BroadcastState
 	Hold     uint8  // 0 all devices, 1 devices whose state was changed; NoHold
-	Suspend  uint8  // 0 to 3: indefinite all, indefinite some, temporary all, temporary some; 14 resuming; NoSuspend
+	Suspend  uint8  // 0 all, 1 some, 2 all for a time, 3 some for a time, 14 resuming; NoSuspend
 	Duration uint16 // of the suspension, s; above 64255: not given
 }
 

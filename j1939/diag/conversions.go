@@ -25,8 +25,8 @@ func (c *Conversions) Of(source uint8) Version {
 	}
 }
 
-// Set reads "1", "2" or "3" for all sources, or "0=1" for one, and may be called again; several may stand with
-// commas between them. The later one counts.
+// Set reads "1", "2" or "3" for all sources, or "0=1" for one, and may be called again; several may stand
+// with commas between them. The later one counts.
 func (c *Conversions) Set(text string) error {
 	for _, one := range strings.Split(text, ",") {
 		address, version, forSource := strings.Cut(strings.TrimSpace(one), "=")

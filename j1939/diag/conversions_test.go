@@ -21,8 +21,8 @@ func TestConversions(t *testing.T) {
 	require.Equal(t, diag.Version2, c.Of(0), "what is refused changes nothing for others")
 }
 
-// DM25 of a source is read with its DM24: SPN 1761 (1 byte, 0.4 %) and 4360 (2 bytes, 0.03125 °C - 273 °C), of
-// which the second record is in freeze frames. Records F9 and F10 of the ETI tests.
+// DM25 of a source is read with its DM24: SPN 1761 (1 byte, 0.4 %) and 4360 (2 bytes, 0.03125 °C - 273 °C),
+// of which the second record is in freeze frames. Records F9 and F10 of the ETI tests.
 func TestExpandedFrames_Expand(t *testing.T) {
 	support, err := diag.DecodeSupport([]byte{0xE1, 0x06, 0x1C, 1, 0x08, 0x11, 0x1E, 2, 0x53, 0, 0x1D, 1})
 	require.NoError(t, err)
@@ -30,7 +30,8 @@ func TestExpandedFrames_Expand(t *testing.T) {
 	require.NoError(t, err)
 	full := frames.Expand(support)
 	require.Len(t, full, 1)
-	require.Equal(t, "freeze frame of SPN 4334 FMI 18: Aftertreatment 1 Diesel Exhaust Fluid Tank Volume (1761) 50.0 %, "+
+	require.Equal(t, "freeze frame of SPN 4334 FMI 18: "+
+		"Aftertreatment 1 Diesel Exhaust Fluid Tank Volume (1761) 50.0 %, "+
 		"Aftertreatment 1 SCR Intake Temperature (4360) 79.00 °C, maker's data AA", string(full.AppendText(nil)))
 	level, ok := full[0].Values[0].Number()
 	require.True(t, ok)
@@ -38,7 +39,8 @@ func TestExpandedFrames_Expand(t *testing.T) {
 	text, err := json.Marshal(full)
 	require.NoError(t, err)
 	require.JSONEq(t, `[{"fault":{"spn":4334,"fmi":18,"count":1,
-		"name":"Aftertreatment 1 Diesel Exhaust Fluid Doser 1 Absolute Pressure","failure":"below normal, moderately severe"},
+		"name":"Aftertreatment 1 Diesel Exhaust Fluid Doser 1 Absolute Pressure",
+		"failure":"below normal, moderately severe"},
 		"values":[{"spn":1761,"name":"Aftertreatment 1 Diesel Exhaust Fluid Tank Volume","value":50,"unit":"%"},
 		{"spn":4360,"name":"Aftertreatment 1 SCR Intake Temperature","value":79,"unit":"°C"}],
 		"maker_data":"AA","cut":false}]`, string(text))

@@ -24,7 +24,8 @@ var monitorNames = [...]string{
 
 const continuousMonitors = 3
 
-// decodeMonitors reads bytes 4 to 8 of DM5 or DM26. All ones say that none is available, not that all are there.
+// decodeMonitors reads bytes 4 to 8 of DM5 or DM26. All ones say that none is available, not that all are
+// there.
 func decodeMonitors(b []byte) []Monitor {
 	monitors := make([]Monitor, len(monitorNames))
 	if bytes.Equal(b, []byte{0xFF, 0xFF, 0xFF, 0xFF, 0xFF}) {

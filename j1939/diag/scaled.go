@@ -71,7 +71,8 @@ func DecodeTestResult(data []byte) (TestResult, error) {
 	if len(data) < 8 {
 		return TestResult{}, short("DM8", data, 8)
 	}
-	return TestResult{data[0], data[1], uint16(word(data[2:])), uint16(word(data[4:])), uint16(word(data[6:]))}, nil
+	at := func(i int) uint16 { return uint16(word(data[i:])) }
+	return TestResult{Test: data[0], Component: data[1], Value: at(2), Maximum: at(4), Minimum: at(6)}, nil
 }
 
 // AppendText implements Message.

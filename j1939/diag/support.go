@@ -161,7 +161,8 @@ func DecodePerformance(data []byte) (Performance, error) {
 	if len(data) < performanceHead {
 		return Performance{}, short("DM20", data, performanceHead)
 	}
-	p := Performance{IgnitionCycles: newValue(3048, data[:2]), Conditions: newValue(3049, data[2:4]), Ratios: []Ratio{}}
+	p := Performance{IgnitionCycles: newValue(3048, data[:2]), Conditions: newValue(3049, data[2:4]),
+		Ratios: []Ratio{}}
 	for rest := data[performanceHead:]; len(rest) >= ratioLength; rest = rest[ratioLength:] {
 		number := uint32(rest[0]) | uint32(rest[1])<<8 | uint32(rest[2]&7)<<16
 		p.Ratios = append(p.Ratios, Ratio{number, newValue(3067, rest[3:5]), newValue(3068, rest[5:7])})

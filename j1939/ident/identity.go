@@ -132,8 +132,8 @@ type Identity struct {
 	Hours     *Hours     `json:"hours,omitempty"`
 }
 
-// Take keeps what a message of the controller says; later ones replace earlier ones. It returns false, and keeps
-// nothing, when the message is of another group or cannot be read.
+// Take keeps what a message of the controller says; later ones replace earlier ones. It returns false, and
+// keeps nothing, when the message is of another group or cannot be read.
 func (i *Identity) Take(pgn uint32, data []byte) bool {
 	switch pgn {
 	case PGNComponent:

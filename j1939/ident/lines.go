@@ -16,14 +16,15 @@ func (i *Identity) Lines() []string {
 		}
 	}
 	if c := i.Component; c != nil {
-		add("component", words(c.Others, "make", c.Make, "model", c.Model, "serial number", c.Serial, "unit", c.Unit))
+		add("component", words(c.Others, "make", c.Make, "model", c.Model,
+			"serial number", c.Serial, "unit", c.Unit))
 	}
 	if s := i.Software; s != nil {
 		add("software", s.words())
 	}
 	if e := i.ECU; e != nil {
-		add("ECU", words(e.Others, "part number", e.PartNumber, "serial number", e.Serial, "location", e.Location,
-			"type", e.Type, "manufacturer", e.Manufacturer, "hardware", e.HardwareID, "made", e.Made))
+		add("ECU", words(e.Others, "part number", e.PartNumber, "serial number", e.Serial,
+			"location", e.Location, "type", e.Type, "manufacturer", e.Manufacturer, "hardware", e.HardwareID, "made", e.Made))
 	}
 	if v := i.Vehicle; v != nil {
 		add("vehicle", words(v.Others, "identification number", v.VIN))

@@ -19,11 +19,14 @@ import (
 //	             {"status":"not available" | "error indicator" | "reserved","raw":..}; a parameter beyond
 //	             the end of the data is left out; numbers above 2^53 are hexadecimal text
 //	lamps, flash, faults   of fault lists; count null: not available
+//	diagnostics  of other diagnostic messages, as j1939/diag writes them; null when it cannot be read
+//	signals      with Known.Own, by name: as spns; of a message without any it is left out
 //	data         the bytes in hexadecimal
 //
 // Values are the exact decimals that the standard's scaling gives. Text is built once for each raw value
 // of a small field, so the steady state allocates nothing.
 type JSON struct {
+	Known  Known
 	plans  []*jsonPlan
 	second int64
 	stamp  []byte // {"time":<second>. of the last message
@@ -65,7 +68,12 @@ func (j *JSON) Append(dst []byte, m *Message) []byte {
 	dst = append(dst, p.name...)
 	dst = j.appendParameters(dst, p, m)
 	if m.plan.faults {
-		dst = j.appendFaults(dst, m.Data)
+		dst = j.appendFaults(dst, m)
+	} else if m.plan.diagnosis {
+		dst = j.appendDiagnostic(dst, m)
+	}
+	if j.Known.Own != nil {
+		dst = j.appendOwn(dst, m)
 	}
 	dst = append(dst, `,"data":"`...)
 	dst = appendHex(dst, m.Data)
@@ -190,8 +198,8 @@ func (p *jsonPart) appendText(dst []byte, data []byte) []byte {
 	}
 }
 
-func (j *JSON) appendFaults(dst []byte, data []byte) []byte {
-	if j.faults.DecodeInto(data, diag.DefaultOld) != nil {
+func (j *JSON) appendFaults(dst []byte, m *Message) []byte {
+	if j.faults.DecodeInto(m.Data, j.Known.Conversions.Of(m.Source)) != nil {
 		return append(dst, `,"lamps":null,"faults":null`...)
 	}
 	dst = appendLamps(append(dst, `,"lamps":{`...), j.faults.Lamps, lampState)

@@ -16,6 +16,7 @@ type plan struct {
 	fields    []field
 	texts     []*spn.Parameter // parameters in a text delimited by '*'
 	faults    bool             // laid out like DM1
+	diagnosis bool             // another diagnostic message
 	transport bool             // a frame of the transport protocol
 	shared    bool             // several PGNs have this plan
 }
@@ -93,8 +94,9 @@ func (p *plans) add(group *spn.Message, belongs func(*spn.Parameter) bool) *plan
 	}
 	n.faults = diag.IsFaultList(group.PGN)
 	n.transport = group.PGN == transport.PGNConnection || group.PGN == transport.PGNData
-	if n.faults {
-		return n // the parameters repeat for every code: diag reads them
+	n.diagnosis = diag.Reads(group.PGN)
+	if n.faults || diag.Repeats(group.PGN) {
+		return n // the parameters repeat for every record: diag reads them
 	}
 	for _, q := range group.Parameters {
 		switch {

@@ -2,9 +2,12 @@ package trace
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"holdfast/j1939/clock"
+	"holdfast/j1939/diag"
+	"holdfast/j1939/ident"
 	"holdfast/j1939/spn"
 	"holdfast/j1939/transport"
 )
@@ -29,6 +32,9 @@ type GroupReport struct {
 	First, Last     clock.Instant
 	LastData        []byte
 	Parameters      []ParameterReport
+	Texts           []string     // what the last data says in text, for a person
+	Diagnostic      diag.Message // of the last data; nil: it is none, or a fault list, or cannot be read
+	Own             []OwnReport  // the person's own signals
 }
 
 // Period is the mean time between two messages in seconds; 0 with fewer than two.
@@ -62,6 +68,14 @@ func (s *Summary) Report(counts Counts) Report {
 		g.flush(s)
 		r.Groups = append(r.Groups, g.report())
 	}
+	for _, expanded := range []bool{false, true} { // DM25 is read with the list of DM24
+		for i := range r.Groups {
+			if g := &r.Groups[i]; (g.PGN == diag.DM25) == expanded {
+				g.Diagnostic = s.Known.diagnostic(g.Channel, g.Source, g.PGN, g.LastData)
+			}
+		}
+	}
+	s.reportOwn(r.Groups)
 	slices.SortFunc(r.Groups, func(a, b GroupReport) int {
 		return cmp.Or(cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Source, b.Source),
 			cmp.Compare(a.PGN, b.PGN), cmp.Compare(a.Transport, b.Transport), cmp.Compare(a.First, b.First))
@@ -89,5 +103,24 @@ func (g *group) report() GroupReport {
 		}
 		r.Parameters = append(r.Parameters, p)
 	}
+	r.Texts = g.texts(data)
 	return r
+}
+
+// texts says what the data holds in text: an identification by its fields, another text by its parameters.
+func (g *group) texts(data []byte) []string {
+	if g.pgn == ident.PGNHours || len(g.plan.texts) == 0 {
+		return nil
+	}
+	var i ident.Identity
+	if i.Take(g.pgn, data) {
+		return i.Lines()
+	}
+	var said []string
+	for _, q := range g.plan.texts {
+		if text, status := q.DecodeText(data); status == spn.Valid {
+			said = append(said, fmt.Sprintf("%s (%d): %s", q.Name, q.SPN, ident.Text(text)))
+		}
+	}
+	return said
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"holdfast/j1939/clock"
+	"holdfast/j1939/dbc"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/spn"
 	"holdfast/j1939/transport"
@@ -37,7 +38,20 @@ type (
 		Last      float64         `json:"last"`
 		Period    *float64        `json:"period"`
 		SPNs      []parameterJSON `json:"spns"`
+		Texts     []string        `json:"texts,omitempty"`
+		Diagnosis diag.Message    `json:"diagnostics,omitempty"` // of the last data
+		Own       []ownJSON       `json:"signals,omitempty"`
 		LastData  string          `json:"last_data"`
+	}
+	ownJSON struct {
+		Name         string       `json:"name"`
+		Unit         string       `json:"unit"`
+		Valid        uint64       `json:"valid"`
+		NotAvailable uint64       `json:"not_available"`
+		OutOfRange   uint64       `json:"out_of_range"`
+		Minimum      *json.Number `json:"minimum"`
+		Maximum      *json.Number `json:"maximum"`
+		Last         *json.Number `json:"last"`
 	}
 	parameterJSON struct {
 		SPN          uint32       `json:"spn"`
@@ -102,6 +116,10 @@ func (g *GroupReport) asJSON() groupJSON {
 	for i := range g.Parameters {
 		o.SPNs = append(o.SPNs, g.Parameters[i].asJSON())
 	}
+	o.Texts, o.Diagnosis = g.Texts, g.Diagnostic
+	for i := range g.Own {
+		o.Own = append(o.Own, g.Own[i].asJSON())
+	}
 	return o
 }
 
@@ -131,6 +149,22 @@ func (f *FaultSummary) asJSON() faultJSON {
 		Failure: spn.FMIText(f.DTC.FMI)}
 	if f.HighestCount != diag.CountNotAvailable {
 		o.Count = &f.HighestCount
+	}
+	return o
+}
+
+func (r *OwnReport) asJSON() ownJSON {
+	o := ownJSON{Name: r.Last.Signal.Name, Unit: r.Last.Signal.Unit, Valid: r.Valid,
+		NotAvailable: r.NotAvailable, OutOfRange: r.OutOfRange}
+	number := func(v dbc.Value) *json.Number {
+		n := json.Number(v.AppendNumber(nil))
+		return &n
+	}
+	if r.Valid > 0 {
+		o.Minimum, o.Maximum = number(r.Min), number(r.Max)
+	}
+	if r.Last.Status == spn.Valid {
+		o.Last = number(r.Last)
 	}
 	return o
 }

@@ -67,6 +67,15 @@ func (g *GroupReport) text(b *strings.Builder) {
 			p.text(b)
 		}
 	}
+	for _, line := range g.Texts {
+		fmt.Fprintf(b, "         %s\n", line)
+	}
+	if g.Diagnostic != nil {
+		fmt.Fprintf(b, "         last: %s\n", g.Diagnostic.AppendText(nil))
+	}
+	for i := range g.Own {
+		g.Own[i].text(b)
+	}
 }
 
 func seconds(s float64) string {
@@ -118,12 +127,32 @@ func (p *ParameterReport) states() string {
 }
 
 func (p *ParameterReport) number(raw uint64) string {
-	if p.Parameter.Kind == spn.Bits {
-		return string(appendBits(nil, p.Parameter, raw))
-	}
-	return string(p.Parameter.Scale.AppendShown(nil, raw))
+	return string(p.Parameter.AppendNumber(nil, raw))
 }
 
 func (p *ParameterReport) reading(raw uint64) string {
-	return string(appendWords(nil, p.Parameter, raw))
+	return string(p.Parameter.AppendWords(nil, raw))
+}
+
+// text shows a signal of the person's own on one line.
+func (r *OwnReport) text(b *strings.Builder) {
+	fmt.Fprintf(b, "         %s: ", r.Last.Signal.Name)
+	switch {
+	case r.Valid == 0:
+		b.WriteString("never valid")
+	case r.Min.Raw == r.Max.Raw:
+		b.Write(r.Min.AppendWords(nil))
+	default:
+		fmt.Fprintf(b, "%s to %s, last %s", r.Min.AppendNumber(nil), r.Max.AppendWords(nil),
+			r.Last.AppendWords(nil))
+	}
+	for _, other := range []struct {
+		n    uint64
+		what string
+	}{{r.OutOfRange, outOfRange}, {r.NotAvailable, spn.NotAvailable.String()}} {
+		if other.n > 0 {
+			fmt.Fprintf(b, "; %d times %s", other.n, other.what)
+		}
+	}
+	b.WriteByte('\n')
 }

@@ -22,6 +22,7 @@ const maxFaults = 4096
 // Every parameter of every message is looked at with its status. Raw values are counted and compared;
 // the scale is applied once, at the end, which is the same because it is monotonic.
 type Summary struct {
+	Known    Known
 	channels [256]*channelSummary
 	groups   []*group
 	bytes    int    // memory of the groups, about
@@ -29,6 +30,7 @@ type Summary struct {
 	faults   map[faultKey]*FaultSummary
 	lost     uint64 // codes beyond maxFaults
 	scratch  diag.Faults
+	own      map[ownKey]*OwnReport
 }
 
 // channelSummary finds the group of a message on one bus.
@@ -70,6 +72,9 @@ func (s *Summary) Add(m *Message) {
 		return
 	}
 	g.count++
+	if s.Known.Own != nil {
+		s.addOwn(m)
+	}
 	if len(m.Data) == 8 && !g.short {
 		word := firstWord(m.Data)
 		if word == g.word && g.pending > 0 {

@@ -19,7 +19,7 @@ type FaultSummary struct {
 
 // addFaults counts the codes of the group's last data, which came n times in a row.
 func (s *Summary) addFaults(g *group, n uint64) {
-	if s.scratch.DecodeInto(g.lastData(), diag.DefaultOld) != nil {
+	if s.scratch.DecodeInto(g.lastData(), s.Known.Conversions.Of(g.source)) != nil {
 		return
 	}
 	if s.faults == nil {

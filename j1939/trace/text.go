@@ -16,6 +16,7 @@ import (
 // available are left out; error indicators and reserved values are said. Data that the
 // catalogue cannot read is shown as bytes.
 type Text struct {
+	Known  Known
 	start  clock.Instant
 	begun  bool
 	faults diag.Faults
@@ -36,11 +37,17 @@ func (t *Text) Append(dst []byte, m *Message) []byte {
 		dst = fmt.Appendf(dst, "[%s, %d bytes] ", m.Transport, len(m.Data))
 	}
 	start := len(dst)
-	if m.plan.faults {
-		dst = t.appendFaults(dst, m.Data)
-	} else {
+	switch {
+	case m.plan.faults:
+		dst = t.appendFaults(dst, m)
+	case m.plan.diagnosis:
+		if d := t.Known.diagnostic(m.Channel, m.Source, m.PGN, m.Data); d != nil {
+			dst = d.AppendText(dst)
+		}
+	default:
 		dst = appendReadable(dst, m)
 	}
+	dst = t.appendOwn(dst, start, m)
 	if len(dst) == start {
 		dst = append(append(append(dst, name...), ':', ' '), appendHex(nil, m.Data)...)
 	}
@@ -93,55 +100,35 @@ func appendTitle(dst []byte, q *spn.Parameter) []byte {
 	return append(strconv.AppendUint(dst, uint64(q.SPN), 10), ')')
 }
 
-// AppendReading appends one parameter with its raw value in words: name, number, value and unit or
-// the state's name or the status.
-func AppendReading(dst []byte, q *spn.Parameter, raw uint64) []byte {
-	return appendWords(append(appendTitle(dst, q), ' '), q, raw)
-}
+// pgnBits is the width of a parameter that is the number of a group.
+const pgnBits = 24
 
-// appendWords appends what a raw value says: value and unit, the state's name or the status.
-func appendWords(dst []byte, q *spn.Parameter, raw uint64) []byte {
-	if status := q.StatusOf(raw); status != spn.Valid {
-		return append(dst, status.String()...)
-	}
-	if text := q.Text(raw); text != "" {
-		return append(dst, text...)
-	}
-	if q.Kind == spn.Bits {
-		return appendBits(dst, q, raw)
-	}
-	dst = q.Scale.AppendShown(dst, raw)
-	if q.Unit != "" && q.Unit != "source address" {
-		dst = append(append(dst, ' '), q.Unit...)
+// AppendReading appends one parameter with its raw value in words: name, number, value and unit or
+// the state's name or the status. The number of a group is followed by its acronym.
+func AppendReading(dst []byte, q *spn.Parameter, raw uint64) []byte {
+	dst = q.AppendWords(append(appendTitle(dst, q), ' '), raw)
+	if q.Bits == pgnBits && q.Kind == spn.Bits {
+		if group := spn.PGN(uint32(raw)); group != nil {
+			dst = append(append(append(dst, " ("...), group.Acronym...), ')')
+		}
 	}
 	return dst
 }
 
-// appendBits appends an SPN (19 bits) or a PGN (24) as the number it is, anything else in hexadecimal.
-func appendBits(dst []byte, q *spn.Parameter, raw uint64) []byte {
-	if q.Bits >= 19 && q.Bits <= 24 {
-		return strconv.AppendUint(dst, raw, 10)
-	}
-	return strconv.AppendUint(append(dst, "0x"...), raw, 16)
-}
-
-func (t *Text) appendFaults(dst, data []byte) []byte {
-	if err := t.faults.DecodeInto(data, diag.DefaultOld); err != nil {
+func (t *Text) appendFaults(dst []byte, m *Message) []byte {
+	if err := t.faults.DecodeInto(m.Data, t.Known.Conversions.Of(m.Source)); err != nil {
 		return dst
 	}
-	dst = append(dst, t.faults.Lamps.String()...)
-	if len(t.faults.DTCs) == 0 {
-		return append(dst, "; no fault"...)
-	}
-	for _, d := range t.faults.DTCs {
-		dst = append(append(dst, "; "...), d.String()...)
-		if d.Count != diag.CountNotAvailable {
-			dst = fmt.Appendf(dst, " x%d", d.Count)
+	return t.faults.AppendText(dst)
+}
+
+// appendOwn appends the person's own signals by their names. Those that are not available are left out.
+func (t *Text) appendOwn(dst []byte, start int, m *Message) []byte {
+	for _, v := range t.Known.own(m) {
+		if v.Status != spn.NotAvailable {
+			dst = append(append(separate(dst, start), v.Signal.Name...), ' ')
+			dst = v.AppendWords(dst)
 		}
-		if d.Old() {
-			dst = fmt.Appendf(dst, " (old form, read as version %d)", d.Version)
-		}
-		dst = fmt.Appendf(dst, " (%s)", d.Explain())
 	}
 	return dst
 }
