@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -34,17 +35,28 @@ type direct struct{ *os.File }
 func (d *direct) Sync() error  { return nil }
 func (d *direct) Close() error { return errors.Join(d.File.Sync(), d.File.Close()) }
 
+// beginning is the end of a journal's name until its header is on the disk: a file with the journal's
+// own name can always be read.
+const beginning = ".new"
+
 func create(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
+	if _, err := os.Lstat(path); !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("create journal: %s: %w", path, fs.ErrExist)
+	}
+	f, err := os.OpenFile(path+beginning, os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return nil, fmt.Errorf("create journal: %w", err)
 	}
+	lock(f)
 	return f, nil
 }
 
-// begin writes the header and makes the new name durable.
+// begin writes the header, gives the journal its name and makes that durable.
 func begin(f fileCloser, path string, h Header) (*Writer, error) {
 	w, err := NewWriter(f, h)
+	if err == nil {
+		err = os.Rename(path+beginning, path)
+	}
 	if err == nil {
 		err = syncFolder(filepath.Dir(path))
 	}
