@@ -96,7 +96,7 @@ func TestTrips(t *testing.T) {
 		{"live-vehicle", samples.BenchFault, func(f *faulty, _ *virtual.Bus) { // EEC1, 600 r/min
 			f.inject = []can.Frame{extended(0x0CF00400, data(0xF0, 0x7D, 0x7D, 0xC0, 0x12, 0xFF, 0xFF, 0xFF))}
 		}},
-		{"cycle-overrun", samples.BenchFault, func(f *faulty, _ *virtual.Bus) { f.held = 150 * time.Millisecond }},
+		{"cycle-overrun", samples.BenchFault, func(f *faulty, _ *virtual.Bus) { f.held = 190 * time.Millisecond }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := breakDuring(t, "hold", c.act)

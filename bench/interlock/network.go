@@ -92,15 +92,15 @@ func (s *Supervisor) checkLost(now clock.Instant) {
 	}
 }
 
-// Overrun takes how late a command cycle began. Past half of the node's time-out the outputs no
-// longer follow what was meant: what the step did in the meantime is not known.
+// Overrun takes how late a command cycle began. Two cycles short of the node's time-out the outputs are
+// about to follow the node and no longer the step.
 func (s *Supervisor) Overrun(now clock.Instant, late time.Duration) {
 	if !s.armed || s.cycleLimit <= 0 || late <= s.cycleLimit {
 		return
 	}
 	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "cycle-overrun",
 		Reading: fmt.Sprintf("a command cycle began %d ms late", late.Milliseconds()),
-		Limit:   fmt.Sprintf("at most %d ms, half of the node's time-out", s.cycleLimit.Milliseconds()),
+		Limit:   fmt.Sprintf("at most %d ms, two cycles short of the node's time-out", s.cycleLimit.Milliseconds()),
 		Next:    "the program was suspended or the computer too busy: end other programs, then start again"}})
 }
 

@@ -95,17 +95,17 @@ func TestOldLossIsForgotten(t *testing.T) {
 	require.Nil(t, s.Check(later))
 }
 
-// TestOverrun: half of the node's time-out late is allowed, more is not, and nothing is while the
+// TestOverrun: late by two cycles less than the node's time-out is allowed, more is not, and nothing is while the
 // outputs are not meant to follow.
 func TestOverrun(t *testing.T) {
 	r := testRig()
-	r.NodeTimeout = 200 * time.Millisecond
+	r.NodeTimeout, r.Cycle = 200*time.Millisecond, 20*time.Millisecond
 	for _, armed := range []bool{true, false} {
 		s := New(r, start)
 		s.Arm(armed)
-		s.Overrun(start, 100*time.Millisecond)
+		s.Overrun(start, 160*time.Millisecond)
 		require.Nil(t, s.Tripped())
-		s.Overrun(start, 101*time.Millisecond)
+		s.Overrun(start, 161*time.Millisecond)
 		require.Equal(t, armed, s.Tripped() != nil)
 	}
 }

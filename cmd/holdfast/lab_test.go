@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -130,11 +131,32 @@ func verdict(t *testing.T, p *process) resultFile {
 	return r
 }
 
+// starved are the trips of a computer that was not given its time: an emulated one, on a host that does
+// other work, may stand still for longer than the bench node waits. They are right, and say nothing
+// of what a test is about, so such a test is begun again, and says so.
+var starved = []string{"TRIP cycle-overrun", "TRIP lost-frames", "TRIP outputs-disabled", "TRIP stale-data", "TRIP bench-silent"}
+
+const attempts = 4
+
+// patiently runs a test case until it was not starved.
+func patiently(t *testing.T, one func(t *testing.T) *process) *process {
+	t.Helper()
+	for n := 1; ; n++ {
+		run := one(t)
+		status := run.status(t)
+		why := slices.IndexFunc(starved, func(trip string) bool { return strings.Contains(run.errOut.String(), trip) })
+		if status != exitBus || why < 0 || n == attempts {
+			return run
+		}
+		t.Logf("attempt %d ended with %s: the emulated computer was starved; once more", n, starved[why])
+	}
+}
+
 // TestLabRelease: the full release test over two controllers passes a healthy unit.
 func TestLabRelease(t *testing.T) {
 	startBench(t, "can1", "can0")
-	run := startLabRun(t, "release")
-	require.Equal(t, exitDone, run.status(t), run.errOut.String())
+	run := patiently(t, func(t *testing.T) *process { return startLabRun(t, "release") })
+	require.Equal(t, exitDone, run.ProcessState.ExitCode(), run.errOut.String())
 	r := verdict(t, run)
 	require.Equal(t, "pass", r.Verdict)
 	require.Zero(t, *r.FramesLost)
@@ -143,8 +165,8 @@ func TestLabRelease(t *testing.T) {
 // TestLabSplitMembrane: the leak test over two controllers fails a unit with a split membrane, and names it.
 func TestLabSplitMembrane(t *testing.T) {
 	startBench(t, "can1", "can0", "--fault", "membrane-split=0.6")
-	run := startLabRun(t, "quick-leak")
-	require.Equal(t, exitFail, run.status(t), run.errOut.String())
+	run := patiently(t, func(t *testing.T) *process { return startLabRun(t, "quick-leak") })
+	require.Equal(t, exitFail, run.ProcessState.ExitCode(), run.errOut.String())
 	require.Equal(t, "membrane-split", verdict(t, run).Causes[0].Name)
 }
 
@@ -154,16 +176,23 @@ func startLabRun(t *testing.T, scenario string) *process {
 		"--yes", "--json", "--out", t.TempDir())
 }
 
-// hold starts a short run and returns when the line is at pressure.
+// hold starts a short run and returns when the line is at pressure, beginning again when starved.
 func hold(t *testing.T, bus string) (*process, can.Source) {
 	t.Helper()
 	ear, err := socketcan.Listen(bus, socketcan.Options{})
 	require.NoError(t, err)
 	t.Cleanup(func() { ear.Close() })
-	run := start(t, "run", plan(t), "--rig", "bench-node", "--bus", bus, "--serial", "HF-LAB", "--yes", "--json", "--out", t.TempDir())
-	_, reached := waitFor(ear, 90*time.Second, func(f can.Frame) bool { return f.ID == idHydraulics && referenceBar(f) > 9.8 })
-	require.True(t, reached, "no pressure: %s", run.errOut.String())
-	return run, ear
+	var run *process
+	for range attempts {
+		run = start(t, "run", plan(t), "--rig", "bench-node", "--bus", bus, "--serial", "HF-LAB", "--yes", "--json", "--out", t.TempDir())
+		if _, reached := waitFor(ear, 60*time.Second, func(f can.Frame) bool { return f.ID == idHydraulics && referenceBar(f) > 9.8 }); reached {
+			return run, ear
+		}
+		_ = run.Process.Kill() // it may have ended by itself
+		t.Logf("no pressure, once more: status %d", run.status(t))
+	}
+	require.Fail(t, "no pressure", run.errOut.String())
+	return nil, nil
 }
 
 // TestLabBenchUnplugged: the bench goes away in the middle of a hold: status 6 within a second.
