@@ -8,6 +8,7 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
+	"holdfast/sim/controller"
 	"holdfast/sim/rig"
 )
 
@@ -22,6 +23,7 @@ type Bench struct {
 	tick     int64 // next tick to send
 	watch    func(*Moment)
 	moment   Moment
+	own      *controller.Controller // nil: a bare unit
 }
 
 var _ can.Process = (*Bench)(nil)
@@ -38,7 +40,12 @@ func New(o Options) (*Bench, error) {
 		return nil, err
 	}
 	node := rig.NewNode(rng)
-	return &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start, watch: o.Watch}, nil
+	b := &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start, watch: o.Watch}
+	if o.Controller {
+		b.own = &controller.Controller{Serial: uint32(o.Seed) & 0x1FFFFF}
+		b.readings.OwnUnit = true
+	}
+	return b, nil
 }
 
 // Next is when the bench next sends.
@@ -62,7 +69,10 @@ func (b *Bench) hear(f *can.Frame, at clock.Instant) {
 		return
 	}
 	b.node.Hear(f.Frame, at)
-	b.plant.obey(b.node.Commands())
+	if b.own != nil {
+		b.own.Hear(f.Frame, at)
+	}
+	b.obey()
 }
 
 // until runs physics, time-out and ticks up to and including t.
@@ -75,7 +85,7 @@ func (b *Bench) until(t clock.Instant, out []einride.Frame) []einride.Frame {
 		b.integrate(next)
 		if next == b.node.Deadline() {
 			b.node.Expire(next)
-			b.plant.obey(b.node.Commands())
+			b.obey()
 		}
 		if next == b.due() {
 			out = b.send(out)
@@ -89,8 +99,24 @@ func (b *Bench) send(out []einride.Frame) []einride.Frame {
 	b.plant.observe()
 	b.plant.readings(&b.readings)
 	out = b.node.Send(time.Duration(b.tick)*rig.Tick, &b.readings, out)
+	if b.own != nil {
+		b.own.Control(b.due(), b.plant.senses(&b.readings))
+		b.obey()
+		out = b.own.Send(out)
+	}
 	b.tick++
 	return out
+}
+
+// obey gives the plant the outputs of whoever drives it.
+func (b *Bench) obey() {
+	c := b.node.Commands()
+	if b.own != nil {
+		o := b.own.Outputs()
+		c.Power = c.Power && !b.node.Stopped() // the stop cuts the unit's supply
+		c.Drive, c.Duty, c.Valve, c.Heater = o.Drive, o.Duty, o.Valve, o.Heater
+	}
+	b.plant.obey(c)
 }
 
 // integrate moves the physics to the last grid point at or before t.
@@ -109,7 +135,7 @@ func (b *Bench) integrate(t clock.Instant) {
 func (b *Bench) PressEmergencyStop(pressed bool) {
 	b.readings.Emergency = pressed
 	b.node.Stop(pressed)
-	b.plant.obey(b.node.Commands())
+	b.obey()
 }
 
 // OpenGuard opens (or closes) the bench's guard. It only shows in BenchScale.

@@ -17,6 +17,10 @@ type Options struct {
 	Start  clock.Instant      // the bench's first frames are sent at this time
 	Fluid  fluid.Kind         // in the reservoir; DEF when zero
 
+	// Controller gives the unit its own J1939 controller (package controller). The bench's node is then
+	// wired to the unit's supply, the return's shut-off and the vent, and to its own instruments.
+	Controller bool
+
 	// Spread is how far this unit and this bench may lie from the reference ones: 1 (or zero) as
 	// good units of one kind do, 2 twice as far, NoSpread not at all. Instruments' errors stay
 	// inside their stated class (normal, k = 2) whatever Spread is.

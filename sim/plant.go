@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"holdfast/sim/controller"
 	"holdfast/sim/fluid"
 	h "holdfast/sim/hydraulic"
 	"holdfast/sim/rig"
@@ -105,6 +106,16 @@ func (p *plant) observe() {
 
 func lag(shown *float64, truth, time float64) { *shown += (truth - *shown) * -math.Expm1(-tick/time) }
 
+// fullTank is what the bench's reservoir holds, kg.
+const fullTank = 5.0
+
+// senses is what a unit's own controller sees, from the same sample of its sensor.
+func (p *plant) senses(r *rig.Readings) controller.Senses {
+	return controller.Senses{Pressure: r.UnitPressure, PressureOK: r.UnitSensor == rig.SensorRead,
+		Speed: p.speed, Coil: p.unit.Coil.Current, Fluid: p.celsius, Tank: p.design.tank,
+		TankShare: p.circuit.Reservoir / fullTank, Powered: p.drive.Power}
+}
+
 // readings is what the instruments see now.
 func (p *plant) readings(r *rig.Readings) {
 	c, u := p.circuit, &p.unit
@@ -114,7 +125,7 @@ func (p *plant) readings(r *rig.Readings) {
 		PumpCurrent: p.current, ValveCurrent: u.Coil.Current, HeaterAmps: u.Heater.Current,
 		Beaker: p.beaker, SensorFeed: u.Sensor.Supply, Fluid: p.celsius, Ambient: p.design.room,
 		Barometer: p.design.ambient / 1e3, Reservoir: c.Reservoir * 1000,
-		ShutoffShut: p.in.ReturnOpen < 0.5, Emergency: r.Emergency, GuardOpen: r.GuardOpen,
+		ShutoffShut: p.in.ReturnOpen < 0.5, OwnUnit: r.OwnUnit, Emergency: r.Emergency, GuardOpen: r.GuardOpen,
 	}
 	if !p.drive.Power {
 		r.UnitSensor = rig.SensorUnfed

@@ -44,6 +44,9 @@ func (r *Receiver) Commands() Commands { return r.now }
 // Enabled says whether the node follows commands.
 func (r *Receiver) Enabled() bool { return r.run >= Needed && !r.stopped }
 
+// Stopped says whether the emergency stop is pressed.
+func (r *Receiver) Stopped() bool { return r.stopped }
+
 // Deadline is when the node takes its safe state if it hears nothing more.
 func (r *Receiver) Deadline() clock.Instant {
 	if r.run == 0 {
@@ -77,7 +80,7 @@ func (r *Receiver) Hear(f einride.Frame, at clock.Instant) {
 	if f.ID != idOutputs || !f.IsExtended || f.IsRemote || f.Length != 8 {
 		return
 	}
-	counter := fAliveCounter.raw(&f.Data)
+	counter := fAliveCounter.Raw(&f.Data)
 	if r.known && counter == r.counter {
 		return
 	}
@@ -92,14 +95,14 @@ func (r *Receiver) Hear(f einride.Frame, at clock.Instant) {
 // follow takes over a message's commands: an error indicator gives the output's safe value,
 // "no change" and not available leave it as it is, a number outside its range is held inside.
 func (r *Receiver) follow(d *einride.Data) {
-	r.now.Drive = share(fPumpDrive.raw(d), r.now.Drive)
-	r.now.Duty = share(fDosingDuty.raw(d), r.now.Duty)
-	r.now.Valve = flag(fReturnValve.raw(d), r.now.Valve, false)
-	r.now.Shutoff = flag(fReturnShutoff.raw(d), r.now.Shutoff, false)
-	r.now.Heater = flag(fHeater.raw(d), r.now.Heater, false)
-	r.now.Power = flag(fUnitPower.raw(d), r.now.Power, r.now.Power)
-	r.now.Vent = flag(fVent.raw(d), r.now.Vent, false)
-	r.now.Tare = flag(fScaleTare.raw(d), r.now.Tare, false)
+	r.now.Drive = share(fPumpDrive.Raw(d), r.now.Drive)
+	r.now.Duty = share(fDosingDuty.Raw(d), r.now.Duty)
+	r.now.Valve = flag(fReturnValve.Raw(d), r.now.Valve, false)
+	r.now.Shutoff = flag(fReturnShutoff.Raw(d), r.now.Shutoff, false)
+	r.now.Heater = flag(fHeater.Raw(d), r.now.Heater, false)
+	r.now.Power = flag(fUnitPower.Raw(d), r.now.Power, r.now.Power)
+	r.now.Vent = flag(fVent.Raw(d), r.now.Vent, false)
+	r.now.Tare = flag(fScaleTare.Raw(d), r.now.Tare, false)
 }
 
 // share makes 0..1 of a 16-bit signal of 0.01 %.

@@ -8,14 +8,15 @@ import (
 	einride "go.einride.tech/can"
 
 	"holdfast/j1939/clock"
+	"holdfast/sim/signal"
 )
 
 const ms = clock.Instant(time.Millisecond)
 
 // outputs is a BenchOutputs frame with a counter and every switch at no change.
 func outputs(counter int, set func(*einride.Data)) einride.Frame {
-	f := frame(idOutputs)
-	fAliveCounter.putRaw(&f.Data, uint64(counter)&15)
+	f := signal.Frame(idOutputs)
+	fAliveCounter.PutRaw(&f.Data, uint64(counter)&15)
 	if set != nil {
 		set(&f.Data)
 	}
@@ -23,7 +24,7 @@ func outputs(counter int, set func(*einride.Data)) einride.Frame {
 }
 
 func drive(percent float64) func(*einride.Data) {
-	return func(d *einride.Data) { fPumpDrive.put(d, percent) }
+	return func(d *einride.Data) { fPumpDrive.Put(d, percent) }
 }
 
 // The contract of bench-node.dbc: safe state until 5 good messages in a row, 200 ms of silence
@@ -63,10 +64,10 @@ func TestReceiver_SilenceAndReturn(t *testing.T) {
 func TestReceiver_SafeState(t *testing.T) {
 	var r Receiver
 	all := func(d *einride.Data) {
-		fPumpDrive.put(d, 100)
-		fDosingDuty.put(d, 100)
+		fPumpDrive.Put(d, 100)
+		fDosingDuty.Put(d, 100)
 		for _, f := range []field{fReturnValve, fReturnShutoff, fHeater, fUnitPower, fVent, fScaleTare} {
-			f.putRaw(d, 1)
+			f.PutRaw(d, 1)
 		}
 	}
 	for i := range 5 {
@@ -88,13 +89,13 @@ func TestReceiver_Indicators(t *testing.T) {
 		return r.Commands()
 	}
 	for range 5 {
-		say(func(d *einride.Data) { fVent.putRaw(d, 1); fPumpDrive.put(d, 50) })
+		say(func(d *einride.Data) { fVent.PutRaw(d, 1); fPumpDrive.Put(d, 50) })
 	}
 	require.True(t, say(nil).Vent)
 	require.InDelta(t, 0.5, say(nil).Drive, 1e-9, "not available: as it was")
-	require.False(t, say(func(d *einride.Data) { fVent.putRaw(d, 2) }).Vent)
-	require.InDelta(t, 1.0, say(func(d *einride.Data) { fPumpDrive.putRaw(d, 20000) }).Drive, 1e-9)
-	require.Zero(t, say(func(d *einride.Data) { fPumpDrive.putError(d) }).Drive)
+	require.False(t, say(func(d *einride.Data) { fVent.PutRaw(d, 2) }).Vent)
+	require.InDelta(t, 1.0, say(func(d *einride.Data) { fPumpDrive.PutRaw(d, 20000) }).Drive, 1e-9)
+	require.Zero(t, say(func(d *einride.Data) { fPumpDrive.PutError(d) }).Drive)
 }
 
 func TestReceiver_EmergencyStop(t *testing.T) {

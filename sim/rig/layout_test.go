@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	einride "go.einride.tech/can"
+
 	"go.einride.tech/can/pkg/dbc"
 )
 
@@ -64,38 +65,38 @@ func TestLayout_IsTheDatabase(t *testing.T) {
 		require.True(t, ok, name)
 		require.False(t, s.IsBigEndian || s.IsSigned, name)
 		require.Equal(t, []float64{float64(s.StartBit), float64(s.Size), s.Factor, s.Offset},
-			[]float64{float64(f.start), float64(f.length), f.scale, f.offset}, name)
+			[]float64{float64(f.Start), float64(f.Length), f.Scale, f.Offset}, name)
 	}
 }
 
 // What is put comes back, to half a step; what is outside is held inside; nothing else moves.
 func TestField_PutAndRaw(t *testing.T) {
 	for name, f := range layout {
-		for _, raw := range []uint64{0, 1, f.highest() / 2, f.highest()} {
+		for _, raw := range []uint64{0, 1, f.Highest() / 2, f.Highest()} {
 			d := einride.Data{0x5A, 0xA5, 0x5A, 0xA5, 0x5A, 0xA5, 0x5A, 0xA5}
 			was := d
-			f.put(&d, float64(raw)*f.scale+f.offset)
-			require.Equal(t, raw, f.raw(&d), name)
+			f.Put(&d, float64(raw)*f.Scale+f.Offset)
+			require.Equal(t, raw, f.Raw(&d), name)
 			// The same bits by the CAN library's own accessors.
-			require.Equal(t, raw, d.UnsignedBitsLittleEndian(f.start, f.length), name)
-			f.putRaw(&d, f.raw(&was))
+			require.Equal(t, raw, d.UnsignedBitsLittleEndian(f.Start, f.Length), name)
+			f.PutRaw(&d, f.Raw(&was))
 			require.Equal(t, was, d, "%s touches bits that are not its own", name)
 		}
 		var d einride.Data
-		f.put(&d, -1e9)
-		require.Zero(t, f.raw(&d), name)
-		f.put(&d, 1e9)
-		require.Equal(t, f.highest(), f.raw(&d), name)
+		f.Put(&d, -1e9)
+		require.Zero(t, f.Raw(&d), name)
+		f.Put(&d, 1e9)
+		require.Equal(t, f.Highest(), f.Raw(&d), name)
 	}
 }
 
 // SAE J1939-71 indicators: FExx error, FFFF not available; the DBC's maxima are the highest values.
 func TestField_Indicators(t *testing.T) {
 	var d einride.Data
-	fUnitPressure.putError(&d)
+	fUnitPressure.PutError(&d)
 	require.EqualValues(t, 0xFE, d[1])
-	fUnitPressure.putMissing(&d)
-	require.EqualValues(t, 0xFFFF, fUnitPressure.raw(&d))
-	require.InDelta(t, 3212.75, float64(fUnitPressure.highest())*fUnitPressure.scale, 1e-9)
-	require.InDelta(t, 1734.96875, float64(fFluidTemperature.highest())*fFluidTemperature.scale-273, 1e-9)
+	fUnitPressure.PutMissing(&d)
+	require.EqualValues(t, 0xFFFF, fUnitPressure.Raw(&d))
+	require.InDelta(t, 3212.75, float64(fUnitPressure.Highest())*fUnitPressure.Scale, 1e-9)
+	require.InDelta(t, 1734.96875, float64(fFluidTemperature.Highest())*fFluidTemperature.Scale-273, 1e-9)
 }

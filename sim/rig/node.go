@@ -5,6 +5,8 @@ import (
 	"time"
 
 	einride "go.einride.tech/can"
+
+	"holdfast/sim/signal"
 )
 
 // Periods of the messages (bench-node.dbc).
@@ -34,6 +36,7 @@ type Readings struct {
 	Barometer    float64 // kPa
 	Reservoir    float64 // g
 	ShutoffShut  bool
+	OwnUnit      bool // the unit has its own controller: the node is not wired to sensor, pump and coils
 	Emergency    bool
 	GuardOpen    bool
 }
@@ -77,28 +80,40 @@ func (n *Node) Send(t time.Duration, r *Readings, out []einride.Frame) []einride
 }
 
 func (n *Node) hydraulics(r *Readings) einride.Frame {
-	f := frame(idHydraulics)
+	f := signal.Frame(idHydraulics)
 	switch r.UnitSensor {
 	case SensorRead:
-		fUnitPressure.put(&f.Data, r.UnitPressure)
+		fUnitPressure.Put(&f.Data, r.UnitPressure)
 	case SensorBroken:
-		fUnitPressure.putError(&f.Data)
+		fUnitPressure.PutError(&f.Data)
 	case SensorUnfed:
-		fUnitPressure.putMissing(&f.Data)
+		fUnitPressure.PutMissing(&f.Data)
 	}
-	fReferencePressure.put(&f.Data, n.read(&n.reference, r.Pressure))
-	fReturnFlow.put(&f.Data, n.read(&n.flow, r.ReturnFlow))
-	fPumpSpeed.put(&f.Data, n.read(&n.speed, r.PumpSpeed))
+	fReferencePressure.Put(&f.Data, n.read(&n.reference, r.Pressure))
+	fReturnFlow.Put(&f.Data, n.read(&n.flow, r.ReturnFlow))
+	fPumpSpeed.Put(&f.Data, n.read(&n.speed, r.PumpSpeed))
+	if r.OwnUnit {
+		missing(&f.Data, fUnitPressure, fPumpSpeed)
+	}
 	return f
 }
 
 func (n *Node) electrics(r *Readings) einride.Frame {
-	f := frame(idElectrics)
-	fSupplyVoltage.put(&f.Data, n.read(&n.supply, r.Supply))
-	fUnitVoltage.put(&f.Data, n.read(&n.unitVoltage, r.UnitVoltage))
-	fPumpCurrent.put(&f.Data, n.read(&n.pumpCurrent, r.PumpCurrent))
-	fValveCurrent.put(&f.Data, n.read(&n.coilCurrent, r.ValveCurrent))
+	f := signal.Frame(idElectrics)
+	fSupplyVoltage.Put(&f.Data, n.read(&n.supply, r.Supply))
+	fUnitVoltage.Put(&f.Data, n.read(&n.unitVoltage, r.UnitVoltage))
+	fPumpCurrent.Put(&f.Data, n.read(&n.pumpCurrent, r.PumpCurrent))
+	fValveCurrent.Put(&f.Data, n.read(&n.coilCurrent, r.ValveCurrent))
+	if r.OwnUnit {
+		missing(&f.Data, fUnitVoltage, fPumpCurrent, fValveCurrent)
+	}
 	return f
+}
+
+func missing(d *einride.Data, fields ...field) {
+	for _, f := range fields {
+		f.PutMissing(d)
+	}
 }
 
 // weigh sends the scale. A tare takes effect at the first message after the command came.
@@ -110,23 +125,26 @@ func (n *Node) weigh(r *Readings) einride.Frame {
 			n.tare = mass
 		}
 	}
-	f := frame(idScale)
-	fScaleMass.put(&f.Data, mass-n.tare)
-	fSensorSupply.put(&f.Data, n.read(&n.sensorFeed, r.SensorFeed))
-	fHeaterCurrent.put(&f.Data, n.read(&n.heaterCurrent, r.HeaterAmps))
-	fEmergencyStop.put(&f.Data, bit(r.Emergency))
-	fGuardClosed.put(&f.Data, bit(!r.GuardOpen))
-	fShutoffState.put(&f.Data, bit(r.ShutoffShut))
-	fEnabled.put(&f.Data, bit(n.Enabled()))
+	f := signal.Frame(idScale)
+	fScaleMass.Put(&f.Data, mass-n.tare)
+	fSensorSupply.Put(&f.Data, n.read(&n.sensorFeed, r.SensorFeed))
+	fHeaterCurrent.Put(&f.Data, n.read(&n.heaterCurrent, r.HeaterAmps))
+	fEmergencyStop.Put(&f.Data, bit(r.Emergency))
+	fGuardClosed.Put(&f.Data, bit(!r.GuardOpen))
+	fShutoffState.Put(&f.Data, bit(r.ShutoffShut))
+	fEnabled.Put(&f.Data, bit(n.Enabled()))
+	if r.OwnUnit {
+		missing(&f.Data, fSensorSupply, fHeaterCurrent)
+	}
 	return f
 }
 
 func (n *Node) ambient(r *Readings) einride.Frame {
-	f := frame(idAmbient)
-	fFluidTemperature.put(&f.Data, n.read(&n.fluidTemp, r.Fluid))
-	fAmbientTemperature.put(&f.Data, n.read(&n.ambientTemp, r.Ambient))
-	fAmbientPressure.put(&f.Data, n.read(&n.barometer, r.Barometer))
-	fReservoirMass.put(&f.Data, n.read(&n.reservoir, r.Reservoir))
+	f := signal.Frame(idAmbient)
+	fFluidTemperature.Put(&f.Data, n.read(&n.fluidTemp, r.Fluid))
+	fAmbientTemperature.Put(&f.Data, n.read(&n.ambientTemp, r.Ambient))
+	fAmbientPressure.Put(&f.Data, n.read(&n.barometer, r.Barometer))
+	fReservoirMass.Put(&f.Data, n.read(&n.reservoir, r.Reservoir))
 	return f
 }
 

@@ -27,7 +27,7 @@ func TestNode_UnitSensor(t *testing.T) {
 	n := NewNode(rand.New(rand.NewPCG(1, 1)))
 	raw := func(s SensorState) uint64 {
 		f := n.hydraulics(&Readings{UnitPressure: 1000, UnitSensor: s})
-		return fUnitPressure.raw(&f.Data)
+		return fUnitPressure.Raw(&f.Data)
 	}
 	require.EqualValues(t, 20000, raw(SensorRead))
 	require.EqualValues(t, 0xFE, raw(SensorBroken)>>8)
@@ -55,7 +55,7 @@ func TestNode_Tare(t *testing.T) {
 	n := NewNode(rand.New(rand.NewPCG(1, 1)))
 	mass := func(g float64) float64 {
 		f := n.weigh(&Readings{Beaker: g})
-		return float64(fScaleMass.raw(&f.Data))*0.01 - 1000
+		return float64(fScaleMass.Raw(&f.Data))*0.01 - 1000
 	}
 	require.InDelta(t, 250, mass(250), 0.1)
 	n.now.Tare = true
@@ -69,9 +69,9 @@ func TestNode_States(t *testing.T) {
 	n := NewNode(rand.New(rand.NewPCG(1, 1)))
 	states := func(r Readings) einride.Data { f := n.weigh(&r); return f.Data }
 	d := states(Readings{})
-	require.EqualValues(t, 1, fGuardClosed.raw(&d))
-	require.Zero(t, fEmergencyStop.raw(&d)+fShutoffState.raw(&d)+fEnabled.raw(&d))
+	require.EqualValues(t, 1, fGuardClosed.Raw(&d))
+	require.Zero(t, fEmergencyStop.Raw(&d)+fShutoffState.Raw(&d)+fEnabled.Raw(&d))
 	d = states(Readings{ShutoffShut: true, Emergency: true, GuardOpen: true})
-	require.Zero(t, fGuardClosed.raw(&d))
-	require.EqualValues(t, 2, fEmergencyStop.raw(&d)+fShutoffState.raw(&d))
+	require.Zero(t, fGuardClosed.Raw(&d))
+	require.EqualValues(t, 2, fEmergencyStop.Raw(&d)+fShutoffState.Raw(&d))
 }
