@@ -24,6 +24,17 @@ func (l Level) String() string { return levelNames[l] }
 // MarshalText writes the level's name.
 func (l Level) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
 
+// UnmarshalText reads a level's name.
+func (l *Level) UnmarshalText(text []byte) error {
+	for i, name := range levelNames {
+		if name == string(text) {
+			*l = Level(i)
+			return nil
+		}
+	}
+	return fmt.Errorf("no level is called %q", text)
+}
+
 // Finding is the answer to one question, with its evidence.
 type Finding struct {
 	Check string      `json:"check"`

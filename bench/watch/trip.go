@@ -84,6 +84,9 @@ func (w *Watcher) endTrip(why End) {
 	}
 	w.trips = append(w.trips, v.trip.Trip)
 	v.trip.asleep = true
+	if why == endSilent {
+		w.tell(Event{At: w.last, Kind: "asleep", Text: "the vehicle is asleep"})
+	}
 	v.running, v.key, v.keySeen = false, false, false
 }
 
@@ -142,11 +145,6 @@ func (w *Watcher) keyChanged(c *current) {
 		w.tell(Event{At: w.last, Kind: "key", Text: "key off"})
 	}
 	v.key, v.keySeen = on, true
-}
-
-// KeyOff says that the key was seen to go off in the trip that goes on.
-func (w *Watcher) KeyOff() bool {
-	return w.vehicle.trip.KeyOff != 0 || w.vehicle.trip.asleep && w.frames > 0
 }
 
 func (w *Watcher) supplyChanged(c *current) {

@@ -46,6 +46,7 @@ Faults, each with a severity of 0 to 1; several combine:
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
 	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
+	cmd.AddCommand(newSimVehicleCommand())
 	return cmd
 }
 

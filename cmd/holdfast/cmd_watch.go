@@ -3,10 +3,13 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -18,41 +21,73 @@ import (
 )
 
 type watchOptions struct {
-	json, summary bool
-	nominal, band string
+	json, summary     bool
+	nominal, band     string
+	quiet, find       bool
+	forTime           string
+	untilKeyOff       bool
+	alarms, keep      string
+	keepMB, keepFiles int
 }
 
 func newWatchCommand() *cobra.Command {
 	var o watchOptions
 	cmd := &cobra.Command{
-		Use:   "watch CAPTURE...",
+		Use:   "watch INTERFACE|CAPTURE...",
 		Short: "Listen on a vehicle, or read recordings of one, and say how the supply unit does",
 		Long: `Follows the DEF supply unit of a vehicle and says what it really does there: priming, pressure
 while dosing, the pump drive that takes and its trend, the purge after key-off, the pressure sensor, dosed
 quantity, NOx, tank, fluid, supply, faults. Each finding is ok, watch or act, with what was seen, how often,
 when, what to look at and how sure that is; what is not on the bus is said, parameter by parameter.
 
-It only listens: what it holds has no way to send.
+It only listens: what it holds has no way to send. A controller that is not in listen-only mode still
+acknowledges what others send; the first line says which it is. An interface that is down is
+brought up in listen-only mode; --listen-only asks for it on one that is up, too, and --find-bitrate tries 250 and
+500 kbit/s by listening (both take the interface down for a moment and need the right to set it). An interface that
+would answer a vehicle's frames at a wrong bit rate is refused.
+
+On a terminal a live watch is a screen that is read from a metre away; elsewhere, or with --json, each event is
+a line. It ends with Ctrl-C, after --for, or with --until-key-off when the vehicle has gone to sleep, and prints
+the summary. --keep FOLDER records the traffic in files of bounded number and size, keeps every event on the
+disk as it happens, and the summary after each trip; started again in that folder it goes on.
 
 Recordings (candump -L text, pcap, pcapng) are read as fast as they can be. --summary prints one row for each
 vehicle and trip instead, so that of many recordings the unhealthy units stand out.
+
+--alarms FILE raises alarms of your own while listening:
+  holdfast: alarms/1
+  alarms:
+    - {name: pressure low, when: doser pressure < 8 bar for 5 s while dosing, level: act}
 
 The thresholds are common practice or examples; the unit maker's data come first. --nominal and --band say
 at what pressure this unit works.` + exitHelp,
 		Example: `  holdfast watch day.pcapng
   holdfast watch fleet/*.pcapng --summary
-  holdfast watch day.log --json`,
+  holdfast watch can0 --for 30m
+  holdfast watch can0 --until-key-off --alarms mine.yaml --keep truck-7`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runWatch(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func (o *watchOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.BoolVar(&o.json, "json", false, "print the summary as JSON; with --summary one object a row")
+	f.BoolVar(&o.json, "json", false, "print JSON: each event of an interface, then the summary")
 	f.BoolVar(&o.summary, "summary", false, "print one row for each vehicle and trip")
 	f.StringVar(&o.nominal, "nominal", "9 bar", "gauge pressure at which the unit works")
 	f.StringVar(&o.band, "band", "0.5 bar", "how far from it is still well")
-	return cmd
+	f.BoolVar(&o.quiet, "listen-only", false, "set the interface listen-only first, or do not listen at all")
+	f.BoolVar(&o.find, "find-bitrate", false, "find 250 or 500 kbit/s by listening only")
+	f.StringVar(&o.forTime, "for", "", "listen for so long (30m, 12h)")
+	f.BoolVar(&o.untilKeyOff, "until-key-off", false, "listen until the vehicle has gone to sleep")
+	f.StringVar(&o.alarms, "alarms", "", "file with alarms of your own")
+	f.StringVar(&o.keep, "keep", "", "folder for the traffic, the events and the summaries")
+	f.IntVar(&o.keepMB, "keep-mb", 64, "size of a recorded file in MB")
+	f.IntVar(&o.keepFiles, "keep-files", 32, "how many recorded files are kept")
 }
 
 func (o *watchOptions) limits() (watch.Options, error) {
@@ -78,6 +113,14 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 	if err != nil {
 		return err
 	}
+	if len(from) == 1 {
+		if _, err := os.Stat(from[0]); errors.Is(err, fs.ErrNotExist) && !looksLikeFile(from[0]) {
+			return watchInterface(ctx, o, from[0], limits, out, errOut)
+		}
+	}
+	if err := o.onlyLive(); err != nil {
+		return err
+	}
 	var all []*watch.Summary
 	for _, path := range from {
 		s, err := watchRecording(ctx, path, limits, errOut)
@@ -93,6 +136,25 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 		}
 	}
 	return writeSummaries(o, all, out)
+}
+
+// looksLikeFile tells a recording that is missing from an interface that is.
+func looksLikeFile(arg string) bool {
+	return strings.ContainsAny(arg, `/\.`)
+}
+
+// onlyLive refuses flags that mean nothing for a recording.
+func (o *watchOptions) onlyLive() error {
+	for _, flag := range []struct {
+		given bool
+		name  string
+	}{{o.quiet, "--listen-only"}, {o.find, "--find-bitrate"}, {o.forTime != "", "--for"},
+		{o.untilKeyOff, "--until-key-off"}, {o.keep != "", "--keep"}, {o.alarms != "", "--alarms"}} {
+		if flag.given {
+			return withStatus(exitUsage, fmt.Errorf("%s is for listening to one interface, not for recordings", flag.name))
+		}
+	}
+	return nil
 }
 
 // watchRecording reads a recording to its end.

@@ -1,0 +1,122 @@
+package watch
+
+import (
+	"time"
+
+	"holdfast/j1939/clock"
+	"holdfast/j1939/spn"
+)
+
+// View is what the vehicle says now, for a screen and for alarms.
+type View struct {
+	At         clock.Instant
+	Trip       int
+	TripFor    time.Duration
+	Asleep     bool
+	Running    bool
+	KeyOn      bool
+	KeySeen    bool
+	Speed      float64 // km/h
+	SpeedKnown bool
+	Unit       *UnitView // the first unit heard; nil: none yet
+	Level      Level
+	Raised     []string // checks that ask for something
+	Frames     uint64
+}
+
+// UnitView is what one unit says now.
+type UnitView struct {
+	Bank, Source uint8
+	Gauge        float64 // bar
+	GaugeKnown   bool
+	Lost         bool // the sensor's reading is lost
+	State        string
+	StateKnown   bool
+	Dosing       bool
+	Priming      bool
+	Purging      bool
+	Dose         float64 // g/h
+	DoseKnown    bool
+}
+
+// View looks at the vehicle as of now, which is the bus's own time.
+func (w *Watcher) View(now clock.Instant) View {
+	v := &w.vehicle
+	out := View{At: now, Trip: v.trip.Number, Asleep: v.trip.asleep || w.frames == 0, Running: v.running,
+		KeyOn: v.key, KeySeen: v.keySeen, Frames: w.frames}
+	if !out.Asleep {
+		out.TripFor = now.Sub(v.trip.Start)
+	}
+	if c := &w.now[0][VehicleSpeed]; c.from != nil && c.fresh(now, clock.Instant(freshFor)) {
+		out.Speed, out.SpeedKnown = c.value, true
+	}
+	if len(w.units) > 0 {
+		out.Unit = w.units[0].view(now)
+	}
+	return out
+}
+
+func (u *unit) view(now clock.Instant) *UnitView {
+	heard := now.Sub(u.stream.last) <= 2*unitGapFrom
+	return &UnitView{Bank: u.bank, Source: u.stream.source, Gauge: u.gauge, GaugeKnown: u.gaugeOK && heard,
+		Lost: u.sensor.dropped != 0, State: u.stateWord(), StateKnown: u.stateOK && heard,
+		Dosing: heard && u.dosingNow(), Priming: heard && u.prime.began != 0, Purging: heard && u.after.began != 0,
+		Dose: u.dose, DoseKnown: u.doseOK && heard}
+}
+
+// stateWord is the unit's state in one or two words, as it stands on a screen.
+func (u *unit) stateWord() string {
+	switch u.state {
+	case stateDormant:
+		return "dormant"
+	case statePreparing:
+		return "preparing"
+	case stateDosing:
+		return "dosing"
+	case statePurging:
+		return "purging"
+	case stateShutoff:
+		return "after-run"
+	case statePowerDown:
+		return "off"
+	case statePriming:
+		return "priming"
+	case 5:
+		return "hot"
+	case 6:
+		return "frozen"
+	case 8:
+		return "diagnosis"
+	case stateService, 10:
+		return "service"
+	case 3, 14:
+		return "error"
+	}
+	return "state " + number(float64(u.state), 0)
+}
+
+// Value is a signal's newest number in the unit the standard gives it, from the source that leads; false when it is no
+// number or its source has not been heard for five seconds. Bank 0 is the vehicle.
+func (w *Watcher) Value(bank uint8, s Signal, now clock.Instant) (float64, bool) {
+	if s >= firstOfVehicle {
+		bank = 0
+	}
+	c := &w.now[bank][s]
+	return c.value, c.status == spn.Valid && c.from != nil && c.fresh(now, clock.Instant(freshFor))
+}
+
+// Judge brings the level and the raised checks of a view up to date. It costs more than the view: once a second is plenty.
+func (w *Watcher) Judge(v *View) {
+	list := w.vehicleFindings()
+	for _, u := range w.reports(false) {
+		list = append(list, u.Findings...)
+	}
+	v.Level, v.Raised = overall(w.vehicleFindings(), w.reports(false)...), nil
+	for _, level := range []Level{Act, Watch} {
+		for _, f := range list {
+			if f.Level == level {
+				v.Raised = append(v.Raised, f.Check)
+			}
+		}
+	}
+}

@@ -1,0 +1,200 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/controller"
+	"holdfast/j1939/can/socketcan"
+)
+
+// J1939 knows two bit rates: 250 kbit/s (J1939-11, -15) and 500 kbit/s (J1939-14).
+var j1939BitRates = []int{250_000, 500_000}
+
+// ear is an interface to listen on, with what is known of how quietly it listens.
+type ear struct {
+	can.Source
+	words  string // for the screen: "listen-only, 250 kbit/s"
+	silent bool   // the controller sends no bit at all
+}
+
+// openEar opens an interface for listening and says what that costs the vehicle. quiet asks for
+// listen-only mode even where the interface is up, and fails where it is not granted; find tries both bit rates.
+func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
+	state, err := controller.Read(name)
+	if err != nil {
+		return openPlain(name, errOut) // a kernel without the settings, or no such interface: its error says more
+	}
+	if quiet || find || !state.Up {
+		if err := askListenOnly(state, find, errOut); err != nil && (quiet || find || !state.Up) {
+			return nil, withStatus(exitBus, err)
+		}
+		if state, err = controller.Read(name); err != nil {
+			return nil, withStatus(exitBus, err)
+		}
+	}
+	if err := mayListen(state); err != nil {
+		return nil, withStatus(exitBus, err)
+	}
+	source, err := socketcan.Listen(name, socketcan.Options{})
+	if err != nil {
+		return nil, withStatus(exitBus, err)
+	}
+	fmt.Fprintln(errOut, quietWords(state))
+	return &ear{Source: source, words: quietShort(state), silent: state.ListenOnly}, nil
+}
+
+func openPlain(name string, errOut io.Writer) (*ear, error) {
+	source, err := socketcan.Listen(name, socketcan.Options{})
+	if errors.Is(err, can.ErrMissing) {
+		return nil, withStatus(exitUsage, fmt.Errorf("%s is neither a recording nor a CAN interface: %w", name, err))
+	}
+	if err != nil {
+		return nil, withStatus(exitBus, err)
+	}
+	fmt.Fprintf(errOut, "%s: whether it is in listen-only mode cannot be read; holdfast itself sends nothing\n", name)
+	return &ear{Source: source, words: "mode unknown"}, nil
+}
+
+// mayListen refuses a controller that would acknowledge frames, or break them, at a rate that J1939 does not have.
+func mayListen(s controller.State) error {
+	if s.Virtual || s.ListenOnly {
+		return nil
+	}
+	for _, rate := range j1939BitRates {
+		if s.BitRate == rate {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s is not in listen-only mode and runs at %d bit/s, which is no rate of J1939 (250 000 or 500 000): on a "+
+		"vehicle it would answer every frame with an error. Set it: %s", s.Name, s.BitRate, setCommand(s.Name, 250_000))
+}
+
+func setCommand(name string, rate int) string {
+	return fmt.Sprintf("ip link set %[1]s down; ip link set %[1]s up type can bitrate %[2]d listen-only on", name, rate)
+}
+
+func quietWords(s controller.State) string {
+	switch {
+	case s.Virtual:
+		return s.Name + ": a virtual interface has no listen-only mode; holdfast itself sends nothing"
+	case s.ListenOnly:
+		return fmt.Sprintf("%s: listen-only, granted by the kernel, at %d bit/s: the controller sends no bit, not even an "+
+			"acknowledgement", s.Name, s.BitRate)
+	default:
+		return fmt.Sprintf("%s: NOT listen-only, at %d bit/s: holdfast sends nothing, but the controller acknowledges what "+
+			"others send. --listen-only asks for it, or: %s", s.Name, s.BitRate, setCommand(s.Name, s.BitRate))
+	}
+}
+
+func quietShort(s controller.State) string {
+	switch {
+	case s.Virtual:
+		return "virtual"
+	case s.ListenOnly:
+		return fmt.Sprintf("listen-only, %d kbit/s", s.BitRate/1000)
+	default:
+		return fmt.Sprintf("NOT listen-only, %d kbit/s", s.BitRate/1000)
+	}
+}
+
+// askListenOnly asks the kernel, and says what came of it.
+func askListenOnly(s controller.State, find bool, errOut io.Writer) error {
+	if s.Virtual {
+		if find {
+			return fmt.Errorf("%s is virtual: it has no bit rate to find", s.Name)
+		}
+		return fmt.Errorf("%s is virtual: it has no listen-only mode; leave --listen-only out", s.Name)
+	}
+	if find {
+		return findBitRate(s.Name, errOut)
+	}
+	if s.BitRate == 0 {
+		return fmt.Errorf("%s has no bit rate: --find-bitrate finds it by listening, or: %s", s.Name, setCommand(s.Name, 250_000))
+	}
+	if err := controller.Listen(s.Name, 0); err != nil {
+		return fmt.Errorf("listen-only mode was refused: %w", err)
+	}
+	return nil
+}
+
+// trialFor is how long each bit rate is listened to. A running vehicle says hundreds of frames in it.
+const trialFor = 2 * time.Second
+
+// findBitRate tries both rates of J1939 in listen-only mode, so that a wrong one disturbs nobody.
+func findBitRate(name string, errOut io.Writer) error {
+	for _, rate := range j1939BitRates {
+		if err := controller.Listen(name, rate); err != nil {
+			return fmt.Errorf("try %d bit/s: %w", rate, err)
+		}
+		heard, bad, err := trial(name)
+		if err != nil {
+			return fmt.Errorf("try %d bit/s: %w", rate, err)
+		}
+		fmt.Fprintf(errOut, "%s at %d bit/s, listening only: %d frames, %d bus errors\n", name, rate, heard, bad)
+		if heard > 0 && bad <= heard/10 {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s: neither 250 000 nor 500 000 bit/s gave frames: key on? wired to the bus? another rate?", name)
+}
+
+func trial(name string) (heard, bad int, err error) {
+	source, err := socketcan.Listen(name, socketcan.Options{})
+	if err != nil {
+		return 0, 0, err
+	}
+	defer source.Close()
+	frames := make([]can.Frame, 256)
+	for end := source.Now().Add(trialFor); source.Now() < end; {
+		n, err := source.Receive(frames, end)
+		if err != nil {
+			return heard, bad, err
+		}
+		for i := range frames[:n] {
+			if frames[i].Error {
+				bad++
+			} else {
+				heard++
+			}
+		}
+	}
+	return heard, bad, nil
+}
+
+// rateGuard stops listening where there is nothing but bus errors: the bit rate is wrong, and a controller that is not
+// listen-only takes part in every one of them.
+type rateGuard struct {
+	heard, bad uint64
+	silent     bool
+}
+
+// Classes of an error frame that say the bits were not understood (Linux include/uapi/linux/can/error.h): protocol violation,
+// bus error.
+const errorClassBits = 0x08 | 0x80
+
+// badAtMost is how many bus errors without a single frame are enough.
+const badAtMost = 5
+
+func (g *rateGuard) add(frames []can.Frame) error {
+	for i := range frames {
+		switch {
+		case !frames[i].Error:
+			g.heard++
+		case frames[i].ID&errorClassBits != 0:
+			g.bad++
+		}
+	}
+	if g.heard > 0 || g.bad < badAtMost {
+		return nil
+	}
+	what := "the controller was disturbing the bus"
+	if g.silent {
+		what = "nothing was disturbed: the interface is listen-only"
+	}
+	return withStatus(exitBus, fmt.Errorf("%d bus errors and not one frame: the bit rate is wrong (%s); --find-bitrate finds it by "+
+		"listening only", g.bad, what))
+}

@@ -1,0 +1,198 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/require"
+	einride "go.einride.tech/can"
+
+	"holdfast/bench/watch"
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/virtual"
+	"holdfast/j1939/clock"
+	"holdfast/sim/vehicle"
+)
+
+// listenTo watches a simulated truck on a virtual bus as a live watch does, in virtual time.
+func listenTo(t *testing.T, o watchOptions, alarms string, faults map[string]float64, legs ...vehicle.Leg) (string, error) {
+	t.Helper()
+	start := clock.At(time.Date(2026, 11, 24, 6, 0, 0, 0, time.UTC))
+	v, err := vehicle.New(vehicle.Options{Seed: 2, Start: start, Day: legs, Alone: true, Faults: faults})
+	require.NoError(t, err)
+	bus := virtual.New(start, 250_000)
+	bus.Attach(v)
+	l := &live{name: "can0", source: bus.Open("watch"), keyOff: o.untilKeyOff, until: clock.Never}
+	if alarms != "" {
+		l.alarms, err = watch.ParseAlarms("mine.yaml", []byte(alarms))
+		require.NoError(t, err)
+	}
+	length, err := o.length()
+	require.NoError(t, err)
+	if length > 0 {
+		l.until = start.Add(length)
+	}
+	var out bytes.Buffer
+	err = runLive(context.Background(), o, l, watch.Options{}, "can0, virtual", &out)
+	require.Zero(t, l.source.Stats().Sent)
+	return out.String(), err
+}
+
+var oneLeg = vehicle.Leg{Key: 12 * time.Minute, Off: 3 * time.Minute}
+
+func TestWatchLive_UntilKeyOff(t *testing.T) {
+	out, err := listenTo(t, watchOptions{untilKeyOff: true}, "", nil, oneLeg, oneLeg)
+	require.NoError(t, err)
+	var at int
+	for _, want := range []string{"trip begins", "engine runs", "priming begins", "at pressure", "key off", "purge begins",
+		"purge completed", "the vehicle is asleep", "listening ends", "1 trips; overall:"} {
+		i := strings.Index(out[at:], want)
+		require.GreaterOrEqual(t, i, 0, "%q in order in\n%s", want, out)
+		at += i
+	}
+}
+
+func TestWatchLive_ForAsLong(t *testing.T) {
+	out, err := listenTo(t, watchOptions{forTime: "5m"}, "", nil, oneLeg)
+	require.NoError(t, err)
+	require.Contains(t, out, "(5.0 min)")
+	require.Contains(t, out, "not known", "what became of the line was not heard")
+}
+
+// The alarm of the brief: below 8 bar for 5 s while dosing, raised by a filter that blocks, silent for a healthy unit.
+func TestWatchLive_Alarm(t *testing.T) {
+	const rules = "holdfast: alarms/1\nalarms:\n" +
+		"  - {name: pressure low, when: doser pressure < 8 bar for 5 s while dosing, level: act}\n" +
+		"  - {name: sensor gone, when: doser pressure is lost for 2 s while engine running}\n"
+	o := watchOptions{untilKeyOff: true, json: true}
+	out, err := listenTo(t, o, rules, map[string]float64{vehicle.FilterBlocked: 1}, oneLeg)
+	require.NoError(t, err)
+	require.Contains(t, out, `"kind":"alarm","level":"act","text":"pressure low: doser pressure`)
+	require.NotContains(t, out, "sensor gone")
+	out, err = listenTo(t, o, rules, map[string]float64{vehicle.SensorSupply: 1}, oneLeg)
+	require.NoError(t, err)
+	require.Contains(t, out, `"text":"sensor gone: doser pressure is lost"`)
+	require.Contains(t, out, `"text":"sensor gone ends"`)
+	out, err = listenTo(t, o, rules, nil, oneLeg)
+	require.NoError(t, err)
+	require.NotContains(t, out, `"kind":"alarm"`)
+	for line := range strings.Lines(out) {
+		require.True(t, json.Valid([]byte(line)), line)
+	}
+}
+
+// A watch that was cut off in the middle of a line goes on in its folder, and says that there is a hole.
+func TestWatchLive_KeepsThroughAPowerCut(t *testing.T) {
+	dir := t.TempDir()
+	o := watchOptions{untilKeyOff: true, keep: dir, keepMB: 1, keepFiles: 3}
+	_, err := listenTo(t, o, "", nil, vehicle.Leg{Key: 30 * time.Minute, Off: 3 * time.Minute})
+	require.NoError(t, err)
+	recordings, err := filepath.Glob(filepath.Join(dir, "watch-*.pcapng"))
+	require.NoError(t, err)
+	require.Len(t, recordings, 3, "bounded: the oldest have gone")
+	var sum int64
+	for _, path := range recordings {
+		info, err := os.Stat(path)
+		require.NoError(t, err)
+		sum += info.Size()
+	}
+	require.LessOrEqual(t, sum, int64(3<<20+3*4096))
+	r, err := capture.Open(recordings[2])
+	require.NoError(t, err)
+	n, err := r.Receive(make([]can.Frame, 10), clock.Never)
+	require.NoError(t, err)
+	require.Equal(t, 10, n)
+	require.NoError(t, r.Close())
+	var kept watch.Summary
+	text, err := os.ReadFile(filepath.Join(dir, watch.SummaryFile))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(text, &kept))
+	require.Len(t, kept.Trips, 1)
+
+	// The power goes in the middle of an event: the last whole one is not "watch-ends".
+	path := filepath.Join(dir, watch.EventsFile)
+	events, err := os.ReadFile(path)
+	require.NoError(t, err)
+	whole := events[:bytes.LastIndexByte(events[:len(events)-1], '\n')+1]
+	require.NoError(t, os.WriteFile(path, append(bytes.Clone(whole), `{"time":"2026-`...), 0o666))
+	out, err := listenTo(t, o, "", nil, oneLeg)
+	require.NoError(t, err)
+	require.Contains(t, out, "the watch before was cut off; its last event was at 2026-11-24 06:30:")
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.True(t, bytes.HasPrefix(after, whole), "nothing that was whole is lost")
+	for line := range bytes.Lines(after) {
+		require.True(t, json.Valid(line), string(line))
+	}
+}
+
+func TestWatchScreen_FitsAndNeverInvents(t *testing.T) {
+	for _, size := range [][2]int{{80, 24}, {120, 40}, {40, 15}, {10, 5}} {
+		s := newWatchScreen(&bytes.Buffer{}, "can0, listen-only, 250 kbit/s", func() (int, int) { return size[0], size[1] })
+		w := watch.New(watch.Options{}, nil)
+		s.event(watch.Event{Text: "trip begins"})
+		lines := s.layout(w.View(0), w, nil, size[0], size[1])
+		require.LessOrEqual(t, len(lines), size[1])
+		text := strings.Join(lines, "\n")
+		if size[1] >= 24 {
+			require.Contains(t, text, "dosing     -- g/h")
+			require.NotContains(t, text, " 0 g/h")
+		}
+		for _, line := range lines {
+			require.LessOrEqual(t, utf8.RuneCountInString(strings.NewReplacer("\x1b[1m", "", "\x1b[30;47m", "").Replace(line)), size[0], line)
+		}
+	}
+	for _, word := range []string{"preparing", "after-run", "diagnosis", "dosing", "asleep", "-- bar", "10.5 bar", "service"} {
+		for _, row := range large(word, 2, 78) {
+			require.LessOrEqual(t, utf8.RuneCountInString(row), 78, word)
+		}
+		require.NotEmpty(t, large(word, 2, 78)[2])
+	}
+	require.Equal(t, [5]string{"█ █", "█ █", "███", "  █", "  █"}, large("4", 1, 10))
+}
+
+func errorFrame(class uint32) can.Frame {
+	return can.Frame{Frame: einride.Frame{ID: class}, Error: true}
+}
+
+func TestRateGuard(t *testing.T) {
+	g := rateGuard{}
+	require.NoError(t, g.add([]can.Frame{errorFrame(0x08), errorFrame(0x88), errorFrame(0x04)}))
+	err := g.add([]can.Frame{errorFrame(0x80), errorFrame(0x08), errorFrame(0x08)})
+	require.ErrorContains(t, err, "the bit rate is wrong (the controller was disturbing the bus)")
+	require.Equal(t, exitBus, statusOf(err))
+	g = rateGuard{silent: true}
+	require.NoError(t, g.add([]can.Frame{{}}))
+	for range 100 {
+		require.NoError(t, g.add([]can.Frame{errorFrame(0x08)}), "a bus that is heard has the right rate")
+	}
+}
+
+func TestWatch_RefusesWhatMakesNoSense(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"watch", "x.pcapng"}, "no such file"},
+		{[]string{"watch", "can7"}, "neither a recording nor a CAN interface"},
+		{[]string{"watch", "can7", "--nominal", "9"}, "which unit?"},
+		{[]string{"watch", "can7", "--band", "20 bar"}, "0.1 bar to half of nominal"},
+		{[]string{"watch", "can7", "--for", "soon"}, "write a time such as 30m"},
+		{[]string{"watch", "a.log", "--keep", "x"}, "--keep is for listening"},
+		{[]string{"sim", "vehicle"}, "either --write FILE or --bus INTERFACE"},
+		{[]string{"sim", "vehicle", "--write", "x", "--fault", "rust=1"}, `no fault "rust"`},
+		{[]string{"sim", "vehicle", "--write", "x", "--legs", "1h"}, "key-on+key-off"},
+	} {
+		var out, errOut bytes.Buffer
+		require.Equal(t, exitUsage, execute(context.Background(), c.args, strings.NewReader(""), &out, &errOut), c.args)
+		require.Contains(t, errOut.String(), c.says, c.args)
+	}
+}
