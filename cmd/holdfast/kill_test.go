@@ -52,11 +52,11 @@ func TestKills(t *testing.T) {
 		})
 	}
 	wait.Wait()
-	begun, worst := requireReadable(t, out, killed)
-	found := requireRecovered(t, out, begun)
-	t.Logf("%d kills: %d records begun, %d readable, at most %v of the end missing; recover closed %d as interrupted",
-		kills, begun, begun, worst.Round(time.Millisecond), found)
-	require.Greater(t, begun, kills/2, "most kills must hit a run that goes on")
+	begun, ended, worst := requireReadable(t, out, killed)
+	requireRecovered(t, out, begun-ended)
+	t.Logf("%d kills: %d records begun, all readable, at most %v of the end missing; %d had ended before; "+
+		"recover closed %d as interrupted", kills, begun, worst.Round(time.Millisecond), ended, begun-ended)
+	require.Greater(t, begun-ended, kills/2, "most kills must hit a run that goes on")
 }
 
 // killAfter starts a run and kills it, and returns when.
@@ -77,56 +77,62 @@ func killAfter(t *testing.T, after time.Duration, plan, out, serial string) time
 
 // requireReadable reads every record that was begun and returns how many, and the most that is missing
 // at an end.
-func requireReadable(t *testing.T, out string, killed []time.Time) (begun int, worst time.Duration) {
+func requireReadable(t *testing.T, out string, killed []time.Time) (begun, ended int, worst time.Duration) {
 	t.Helper()
 	journals, err := filepath.Glob(filepath.Join(out, "*", record.JournalFile))
 	require.NoError(t, err)
 	for _, path := range journals {
 		h, rec, err := journal.Open(path)
 		require.NoError(t, err)
-		require.Equal(t, samples.Interrupted, rec.Ended)
+		begun++
+		if rec.Ended != samples.Interrupted { // this computer was too busy for it: it had ended by itself
+			t.Logf("%s ended before it was killed: %+v", h.Serial, rec.Trip)
+			ended++
+			continue
+		}
 		var i int
 		_, err = fmt.Sscanf(h.Serial, "KILL-%d", &i)
 		require.NoError(t, err)
-		begun++
 		ran := killed[i].Sub(h.Started)
 		if missing := ran - time.Duration(rec.End.Sub(simEpoch)); rec.End > simEpoch && missing > worst {
 			worst = missing
 		}
 	}
 	require.Less(t, worst, journal.SyncEvery+killSlack)
-	return begun, worst
+	return begun, ended, worst
 }
 
 // requireRecovered closes the records and looks at what they say then.
-func requireRecovered(t *testing.T, out string, begun int) (closed int) {
+func requireRecovered(t *testing.T, out string, interrupted int) {
 	t.Helper()
 	for call := range 2 {
 		var said, errOut bytes.Buffer
-		status := execute(t.Context(), []string{"recover", "--json", "--out", out}, strings.NewReader(""), &said, &errOut)
+		args := []string{"recover", "--json", "--out", out}
+		status := execute(t.Context(), args, strings.NewReader(""), &said, &errOut)
 		require.Equal(t, exitDone, status, errOut.String()+said.String())
 		var found []recovered
 		require.NoError(t, json.Unmarshal(said.Bytes(), &found))
 		count := 0
 		for _, r := range found {
-			if r.Done != "empty" {
-				require.Equal(t, "closed", r.Done, r.Why)
+			require.Contains(t, []string{"empty", "closed", "judged"}, r.Done, r.Why)
+			if r.Done == "closed" {
 				require.Equal(t, "interrupted", r.Verdict)
 				count++
 			}
 		}
-		require.Equal(t, []int{begun, 0}[call], count)
-		closed = max(closed, count)
+		require.Equal(t, []int{interrupted, 0}[call], count)
 	}
 	results, err := filepath.Glob(filepath.Join(out, "*", record.ResultFile))
 	require.NoError(t, err)
-	require.Len(t, results, begun)
+	closed := 0
 	for _, path := range results {
 		text, err := os.ReadFile(path)
 		require.NoError(t, err)
-		require.Contains(t, string(text), `"verdict": "interrupted"`)
+		if bytes.Contains(text, []byte(`"verdict": "interrupted"`)) {
+			closed++
+		}
 	}
-	return closed
+	require.Equal(t, interrupted, closed)
 }
 
 func recoverIn(t *testing.T, out string, said *bytes.Buffer) int {

@@ -45,3 +45,12 @@ func (*Port) Stats() can.Stats { return can.Stats{} }
 
 // Close does nothing.
 func (*Port) Close() error { return nil }
+
+// Inspect always fails.
+func Inspect(name string) (Health, error) { return Health{}, absent(name) }
+
+// BringUp always fails.
+func BringUp(name string, _ Settings) error { return absent(name) }
+
+// TakeDown always fails.
+func TakeDown(name string) error { return absent(name) }
