@@ -58,32 +58,49 @@ func newPlot(x, y string) *plot.Plot {
 // next.
 const apart = 7.0
 
-// stacked draws plots above each other with one common x axis: heights (points) from the top down.
-func stacked(width float64, heights []float64, plots []*plot.Plot, label string) template.HTML {
+// figure is plots above each other with one common x axis, to be drawn on a page of any kind.
+type figure struct {
+	width   float64   // points
+	heights []float64 // points, from the top down
+	plots   []*plot.Plot
+	label   string // for those who cannot see it
+}
+
+func (f *figure) height() float64 {
 	total := 0.0
-	for _, h := range heights {
+	for _, h := range f.heights {
 		total += h
 	}
-	svg := vgsvg.New(vg.Points(width), vg.Points(total))
-	all := draw.New(svg)
-	tiles := make([]draw.Canvas, len(plots))
+	return total
+}
+
+// SVG returns the figure as part of an HTML page.
+func (f *figure) SVG() template.HTML {
+	svg := vgsvg.New(vg.Points(f.width), vg.Points(f.height()))
+	f.draw(svg)
+	return inline(svg, f.label)
+}
+
+// draw puts the figure on a canvas with its lower left corner at the canvas's origin.
+func (f *figure) draw(c vg.Canvas) {
+	width := vg.Points(f.width)
+	tiles := make([]draw.Canvas, len(f.plots))
 	left, right := vg.Length(0), vg.Length(0)
-	below := total
-	for i, p := range plots {
-		below -= heights[i]
-		top := below + heights[i] - apart
-		tiles[i] = draw.Canvas{Canvas: all.Canvas, Rectangle: vg.Rectangle{
-			Min: vg.Point{Y: vg.Points(below)}, Max: vg.Point{X: vg.Points(width), Y: vg.Points(top)}}}
+	below := f.height()
+	for i, p := range f.plots {
+		below -= f.heights[i]
+		top := below + f.heights[i] - apart
+		tiles[i] = draw.Canvas{Canvas: c, Rectangle: vg.Rectangle{
+			Min: vg.Point{Y: vg.Points(below)}, Max: vg.Point{X: width, Y: vg.Points(top)}}}
 		data := p.DataCanvas(tiles[i])
-		left, right = max(left, data.Min.X), max(right, vg.Points(width)-data.Max.X)
+		left, right = max(left, data.Min.X), max(right, width-data.Max.X)
 	}
-	for i, p := range plots {
+	for i, p := range f.plots {
 		data := p.DataCanvas(tiles[i])
 		tiles[i].Min.X += left - data.Min.X
-		tiles[i].Max.X -= right - (vg.Points(width) - data.Max.X)
+		tiles[i].Max.X -= right - (width - data.Max.X)
 		p.Draw(tiles[i])
 	}
-	return inline(svg, label)
 }
 
 var (

@@ -38,6 +38,9 @@ func ending(res *judge.Result) (text string, safe bool) {
 			"Treat the line as pressurised until a gauge shows otherwise.", false
 	}
 	bar, known := lastPressure(res.Recording)
+	if bar < 0 && bar > -0.005 {
+		bar = 0 // no "-0.00"
+	}
 	switch {
 	case !known:
 		return "Not known to be safe to open: no fresh pressure reading at the end of the run. " +

@@ -26,7 +26,7 @@ var page = template.Must(template.New("page").Parse(pageText))
 // HTML writes the result as one page that needs no other file: it prints on A4 and Letter and can be read
 // in black and white.
 func HTML(w io.Writer, res *judge.Result) error {
-	if err := page.Execute(w, pageOf(res)); err != nil {
+	if err := page.Execute(w, sheetOf(res, nil, "")); err != nil {
 		return fmt.Errorf("write report: %w", err)
 	}
 	return nil
@@ -35,6 +35,8 @@ func HTML(w io.Writer, res *judge.Result) error {
 // sheet is everything the page shows, in words.
 type sheet struct {
 	*judge.Result
+	Cert       *certified // nil: a report of a run, not a certificate
+	PageStyle  template.CSS
 	Style      template.CSS
 	Hours      string
 	StartedAt  string
@@ -48,14 +50,16 @@ type sheet struct {
 	Ending     string
 	Safe       bool
 	Rows       []htmlRow
-	Timeline   template.HTML
-	Leaks      []leakPlot
+	Timeline   *figure
+	Plots      []plotWords // beside the timeline
 	Steps      []stepWords
 	Faults     []faultWords
 	Events     []eventWords
 	RuleWords  string
 	Tools      []toolWords
 	Budgets    []budget
+	Cautions   []pair
+	Deferral   string
 }
 
 type htmlRow struct {
@@ -78,12 +82,13 @@ type toolWords struct {
 	Late                                        bool
 }
 
-func pageOf(res *judge.Result) sheet {
-	s := sheet{Result: res, Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
+func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
+	s := sheet{Result: res, Cert: certifiedOf(res, c), PageStyle: pageMargins(res, c, p), Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
 		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
 		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
 		RuleWords: ruleWords(res.Rule, res.Plan),
-		Timeline:  timeline(res), Leaks: leakPlots(res), Budgets: budgetsOf(res)}
+		Timeline:  timeline(res), Plots: plotsOf(res), Budgets: budgetsOf(res),
+		Cautions: cautions, Deferral: deferral}
 	if res.Simulated {
 		s.Simulation = simulationText(res)
 	}
@@ -93,10 +98,50 @@ func pageOf(res *judge.Result) sheet {
 		r.Name, r.Note = spoken(r.Name), joined(r.Why, r.Note)
 		s.Rows = append(s.Rows, r)
 	}
+	if c != nil && res.UnitHours <= 0 {
+		s.Hours = hours(c.UnitHours)
+	}
 	s.causes(res)
 	s.run(res.Recording)
 	s.tools(res)
 	return s
+}
+
+// pageMargins puts the number of the certificate, or of the run, and the page's own number on every printed
+// page.
+func pageMargins(res *judge.Result, c *Certificate, p Paper) template.CSS {
+	number := res.Run
+	if c != nil {
+		number = c.Number
+	}
+	size := ""
+	if p == A4 || p == Letter {
+		size = "size: " + strings.ToLower(string(p)) + "; "
+	}
+	return template.CSS(fmt.Sprintf(`@page { %s@bottom-left { content: "%s"; font: 8pt Arial, sans-serif; } `+
+		`@bottom-right { content: "%s/" counter(page) "   page " counter(page) " of " counter(pages); `+
+		`font: 8pt Arial, sans-serif; } }`, size, cssWord(number), cssWord(number)))
+}
+
+// cssWord keeps what is safe between quotes in a style sheet.
+func cssWord(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '.' {
+			return r
+		}
+		return '_'
+	}, s)
+}
+
+// plotsOf are the plots beside the timeline, as far as there is something to draw.
+func plotsOf(res *judge.Result) []plotWords {
+	plots := leakPlots(res)
+	for _, p := range []plotWords{spectrum(res), driveAgainstPressure(res)} {
+		if p.Figure != nil {
+			plots = append(plots, p)
+		}
+	}
+	return plots
 }
 
 func hours(h float64) string {

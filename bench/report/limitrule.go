@@ -49,48 +49,75 @@ func scaleOf(lower, upper *float64) (s scale, ok bool) {
 	return s, true
 }
 
-// limitRule draws a line's value against its limit; "" without a limit or a value.
-func limitRule(l judge.Line) template.HTML {
+// geometry is a value against its limit, as places on the rule.
+type geometry struct {
+	from, to  float64 // the permitted stretch
+	edges     []float64
+	mark      valueMark
+	x         float64 // of the mark
+	low, high float64 // of the whisker
+}
+
+// valueMark is how a value shows.
+type valueMark uint8
+
+const (
+	markDot   valueMark = iota // with its whisker
+	markRight                  // it lies beyond, or is a least value
+	markLeft
+)
+
+// geometryOf places a line's value against its limit; ok is false without a limit or a value.
+func geometryOf(l judge.Line) (g geometry, ok bool) {
 	if l.Limit == nil || l.State == measure.NotMeasured || math.IsNaN(l.Value) {
-		return ""
+		return g, false
 	}
 	s, ok := scaleOf(l.Limit.Lower, l.Limit.Upper)
 	if !ok {
-		return ""
+		return g, false
 	}
-	from, to := 0.0, ruleWidth
+	g.to = ruleWidth
 	if l.Limit.Lower != nil {
-		from = s.at(*l.Limit.Lower)
+		g.from = s.at(*l.Limit.Lower)
+		g.edges = append(g.edges, g.from)
 	}
 	if l.Limit.Upper != nil {
-		to = s.at(*l.Limit.Upper)
+		g.to = s.at(*l.Limit.Upper)
+		g.edges = append(g.edges, g.to)
+	}
+	g.x = s.at(l.Value)
+	switch {
+	case l.Value > s.high || l.State == measure.AtLeast:
+		g.mark, g.x = markRight, math.Min(g.x, ruleWidth-7)
+	case l.Value < s.low && l.Limit.Lower != nil:
+		g.mark, g.x = markLeft, 7
+	}
+	g.low, g.high = s.at(l.Value-math.Abs(l.U)), s.at(l.Value+math.Abs(l.U))
+	return g, true
+}
+
+// limitRule draws a line's value against its limit; "" without a limit or a value.
+func limitRule(l judge.Line) template.HTML {
+	g, ok := geometryOf(l)
+	if !ok {
+		return ""
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="limit" viewBox="0 0 %g %g" aria-hidden="true">`, ruleWidth, ruleHeight)
 	fmt.Fprintf(&b, `<path class="track" d="M0 7H%g"/><path class="permitted" d="M%.1f 3.5h%.1fv7h%.1fz"/>`,
-		ruleWidth, from, to-from, from-to)
-	for _, edge := range []*float64{l.Limit.Lower, l.Limit.Upper} {
-		if edge != nil {
-			fmt.Fprintf(&b, `<path class="edge" d="M%.1f 1v12"/>`, s.at(*edge))
-		}
+		ruleWidth, g.from, g.to-g.from, g.from-g.to)
+	for _, edge := range g.edges {
+		fmt.Fprintf(&b, `<path class="edge" d="M%.1f 1v12"/>`, edge)
 	}
-	b.WriteString(valueMark(l, s))
+	switch g.mark {
+	case markRight:
+		fmt.Fprintf(&b, `<path class="mark" d="M%.1f 2.5l7 4.5l-7 4.5z"/>`, g.x)
+	case markLeft:
+		b.WriteString(`<path class="mark" d="M7 2.5l-7 4.5l7 4.5z"/>`)
+	default:
+		fmt.Fprintf(&b, `<path class="whisker" d="M%.1f 4v6M%.1f 7H%.1fM%.1f 4v6"/>`+
+			`<circle class="mark" cx="%.1f" cy="7" r="2.6"/>`, g.low, g.low, g.high, g.high, g.x)
+	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String()) // numbers only
-}
-
-// valueMark draws the value with its whisker, or an arrow when it lies beyond the rule or is a least
-// value.
-func valueMark(l judge.Line, s scale) string {
-	x := s.at(l.Value)
-	switch {
-	case l.Value > s.high || l.State == measure.AtLeast:
-		x = math.Min(x, ruleWidth-7)
-		return fmt.Sprintf(`<path class="mark" d="M%.1f 2.5l7 4.5l-7 4.5z"/>`, x)
-	case l.Value < s.low && l.Limit.Lower != nil:
-		return `<path class="mark" d="M7 2.5l-7 4.5l7 4.5z"/>`
-	}
-	a, b := s.at(l.Value-math.Abs(l.U)), s.at(l.Value+math.Abs(l.U))
-	return fmt.Sprintf(`<path class="whisker" d="M%.1f 4v6M%.1f 7H%.1fM%.1f 4v6"/>`+
-		`<circle class="mark" cx="%.1f" cy="7" r="2.6"/>`, a, a, b, b, x)
 }

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"html/template"
 	"image/color"
 	"math"
 
@@ -24,11 +23,11 @@ const (
 )
 
 // timeline draws pressure and drive over the whole run, with the steps, the limits of the regulated
-// pressure and the pressure at which the interlock trips. "" when there is nothing to draw.
-func timeline(res *judge.Result) template.HTML {
+// pressure and the pressure at which the interlock trips. nil when there is nothing to draw.
+func timeline(res *judge.Result) *figure {
 	rec := res.Recording
 	if rec == nil || rec.End <= rec.Start || !hasPressure(rec) {
-		return ""
+		return nil
 	}
 	pressure := newPlot("", "pressure, bar gauge")
 	pressure.X.Tick.Marker = plot.ConstantTicks(nil)
@@ -56,8 +55,8 @@ func timeline(res *judge.Result) template.HTML {
 		p.X.Min, p.X.Max = 0, rec.End.Seconds(rec.Start)
 	}
 	drive.X.Tick.Marker = niceTicks{10}
-	return stacked(plotWidth, []float64{270, 130}, []*plot.Plot{pressure, drive},
-		"Pressure and pump drive over the run, with the steps shaded")
+	return &figure{plotWidth, []float64{270, 130}, []*plot.Plot{pressure, drive},
+		"Pressure and pump drive over the run, with the steps shaded"}
 }
 
 func hasPressure(rec *samples.Recording) bool {

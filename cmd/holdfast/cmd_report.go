@@ -12,8 +12,8 @@ import (
 )
 
 type reportOptions struct {
-	run, out, html, junit string
-	json                  bool
+	run, out, html, junit, pdf, paper string
+	json                              bool
 }
 
 func newReportCommand() *cobra.Command {
@@ -26,7 +26,7 @@ table. The record is left as it is. RUN is a run's id, the beginning of one, or 
 
 The status says whether the report could be made; the verdict is in the table and in --json.` + exitHelp,
 		Example: `  holdfast report 20260304T120000Z-HF-2041
-  holdfast report ./runs/20260304T120000Z-HF-2041 --html /tmp/report.html`,
+  holdfast report ./runs/20260304T120000Z-HF-2041 --html report.html --pdf report.pdf --paper Letter`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.run = args[0]
@@ -36,12 +36,18 @@ The status says whether the report could be made; the verdict is in the table an
 	f := cmd.Flags()
 	f.StringVar(&o.out, "out", "", "folder of the records (default: holdfast/runs in the user's data folder)")
 	f.StringVar(&o.html, "html", "", "also write the page to this file")
+	f.StringVar(&o.pdf, "pdf", "", "also write the page as a PDF to this file")
+	f.StringVar(&o.paper, "paper", string(report.A4), "paper of the PDF: A4 or Letter")
 	f.StringVar(&o.junit, "junit", "", "also write JUnit XML to this file")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
 	return cmd
 }
 
 func runReport(o reportOptions, out io.Writer) error {
+	paper, err := paperNamed(o.paper)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
 	runs, err := outFolder(o.out)
 	if err != nil {
 		return withStatus(exitUsage, err)
@@ -56,6 +62,7 @@ func runReport(o reportOptions, out io.Writer) error {
 	}
 	err = errors.Join(
 		writeIf(o.html, func(w io.Writer) error { return report.HTML(w, res) }),
+		writeIf(o.pdf, func(w io.Writer) error { return report.PDF(w, res, nil, paper) }),
 		writeIf(o.junit, func(w io.Writer) error { return report.JUnit(w, res) }),
 		printResult(out, res, o.json))
 	if err != nil {

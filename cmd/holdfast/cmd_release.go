@@ -1,0 +1,142 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/bench/judge"
+	"holdfast/bench/record"
+	"holdfast/bench/report"
+)
+
+type releaseOptions struct {
+	out, serial, by, scenario, paper string
+	simulated, json                  bool
+}
+
+func newReleaseCommand() *cobra.Command {
+	var o releaseOptions
+	cmd := &cobra.Command{
+		Use:   "release --serial S --by NAME",
+		Short: "Let a unit go: close its visit on a pass and print the certificate",
+		Long: `Closes the open visit of a unit, when its latest run of the required scenario within the visit is a pass and
+its record is as it was sealed. Judged again from its journal it must still be a pass. The certificate is written into the
+run's folder as HTML and PDF from the same content, numbered and sealed.
+
+A release says that the unit passed on this bench. The unit maker's data, local codes and licensed practice decide
+whether it goes on a vehicle.` + exitHelp,
+		Example: `  holdfast release --serial HF-2041 --by "S. Example"`,
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runRelease(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
+	f.StringVar(&o.by, "by", "", "who lets the unit go: stands on the certificate")
+	f.StringVar(&o.scenario, "scenario", "release", "name of the scenario that must have been passed")
+	f.StringVar(&o.paper, "paper", string(report.A4), "paper of the certificate: A4 or Letter")
+	f.BoolVar(&o.simulated, "simulated", false, "release on a simulated run; the certificate says so")
+	f.BoolVar(&o.json, "json", false, "print what was released as JSON")
+	addOutFlag(cmd, &o.out)
+	for _, name := range []string{"serial", "by"} {
+		_ = cmd.MarkFlagRequired(name)
+	}
+	return cmd
+}
+
+func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) error {
+	if strings.TrimSpace(o.by) == "" {
+		return withStatus(exitUsage, errors.New("--by is empty: a release needs a name"))
+	}
+	paper, err := paperNamed(o.paper)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	return withRecords(ctx, o.out, errOut, func(s *record.Store, runs string) error {
+		visit, folder, res, err := mayGo(ctx, s, runs, o)
+		if err != nil {
+			return err
+		}
+		note, err := s.Release(ctx, record.Note{Time: now(), By: o.by, Serial: o.serial, Run: res.Run}, certificateNumber(runs, folder))
+		if err != nil {
+			return err
+		}
+		if visit, err = s.Visit(ctx, visit.ID); err != nil {
+			return err
+		}
+		files, err := certify(ctx, s, runs, folder, res, &visit, note, paper)
+		if err != nil {
+			return withStatus(exitInternal, fmt.Errorf("visit %s is closed, but its certificate could not be written: %w",
+				visit.ID, err))
+		}
+		if o.json {
+			return printJSON(out, map[string]any{"visit": visit, "files": files})
+		}
+		fmt.Fprintf(out, "released %s on run %s\ncertificate %s\n", report.Plain(o.serial), res.Run, note.Certificate)
+		for _, f := range files {
+			fmt.Fprintf(out, "  %s\n", f)
+		}
+		return nil
+	})
+}
+
+func paperNamed(name string) (report.Paper, error) {
+	for _, p := range []report.Paper{report.A4, report.Letter} {
+		if strings.EqualFold(name, string(p)) {
+			return p, nil
+		}
+	}
+	return "", fmt.Errorf("--paper %q: A4 or Letter", name)
+}
+
+// mayGo finds the run that a unit may be released on, or says why it may not.
+func mayGo(ctx context.Context, s *record.Store, runs string, o releaseOptions) (v record.Visit, folder record.Folder,
+	res *judge.Result, err error) {
+	v, ok, err := s.OpenVisit(ctx, o.serial)
+	if err != nil {
+		return v, folder, nil, err
+	}
+	if !ok {
+		return v, folder, nil, fmt.Errorf("%w of %s; holdfast intake opens one", record.ErrNoVisit, o.serial)
+	}
+	found, err := s.Search(ctx, record.Search{Visit: v.ID, Scenario: o.scenario, Limit: 1})
+	if err != nil {
+		return v, folder, nil, err
+	}
+	if len(found) == 0 {
+		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: no run of %s since visit %s was opened",
+			o.scenario, v.ID))
+	}
+	last := found[0]
+	if why := whyNot(last, o); why != "" {
+		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: the latest run of %s, %s, %s", o.scenario, last.ID, why))
+	}
+	if folder, err = record.OpenFolder(last.Folder); err != nil {
+		return v, folder, nil, err
+	}
+	if wrong := record.Tampered(runs, folder); wrong != "" {
+		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: the record of run %s is not to be relied on: %s",
+			last.ID, wrong))
+	}
+	res, err = record.Rejudge(folder)
+	if err == nil && res.Verdict != judge.Pass {
+		err = withStatus(exitFail, fmt.Errorf("not released: judged again, run %s is no pass but %s", last.ID, res.Verdict))
+	}
+	return v, folder, res, err
+}
+
+func whyNot(last record.Run, o releaseOptions) string {
+	switch {
+	case last.Verdict != judge.Pass.String():
+		return "is no pass but " + last.Verdict
+	case last.Simulated && !o.simulated:
+		return "was simulated: no real unit was tested (--simulated releases it for practice)"
+	}
+	return ""
+}
