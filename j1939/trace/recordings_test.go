@@ -188,35 +188,86 @@ func TestRecordings_KeyOn(t *testing.T) {
 	require.Less(t, oil.Parameter.Scale.Value(oil.Max), 100.0)
 }
 
-// tshark reads the identifier of every frame of a busy marine network, which shares the identifier format.
+// everyRecording are the recordings with 29-bit frames.
+var everyRecording = []string{
+	"pcap-with-claims/traffic.pcap", "pcap-with-claims/engine-start.candump",
+	"def-vehicle-key-on/traffic.pcap", "def-vehicle-key-on/traffic.log", "scr-engine-idle/traffic.log",
+	"transport-vectors/candump.log", "transport-vectors/multipacket_bam.txt", "transport-vectors/multipacket_cts.txt",
+	"transport-vectors/multipacket_interleaved.txt", "transport-vectors/simplecandump.txt",
+	"transport-vectors/test_dm1.log", "transport-vectors/test_requests.log", "transport-vectors/test_tp_frames.txt",
+}
+
+// asPcapng writes the frames of a recording that tshark cannot read as one that it can.
+func asPcapng(t *testing.T, path string) string {
+	t.Helper()
+	if strings.HasSuffix(path, ".pcap") {
+		return path
+	}
+	source, err := capture.Open(path)
+	require.NoError(t, err)
+	defer source.Close()
+	out, err := os.Create(filepath.Join(t.TempDir(), "traffic.pcapng"))
+	require.NoError(t, err)
+	defer out.Close()
+	w, err := capture.NewWriter(out, "can0")
+	require.NoError(t, err)
+	require.NoError(t, Replay(context.Background(), source, func(frames []can.Frame) error {
+		for _, f := range frames {
+			f.Channel = 0
+			if err := w.Write(f, capture.Inbound); err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+	require.NoError(t, w.Flush())
+	return out.Name()
+}
+
+// tshark reads the identifier of every 29-bit frame of every recording, among them a busy marine network, which
+// shares the identifier format.
 func TestRecordings_Identifiers(t *testing.T) {
 	program, err := exec.LookPath("tshark")
 	if err != nil {
 		t.Skip("tshark is not here: identifiers are not compared")
 	}
-	for _, name := range []string{"pcap-with-claims/traffic.pcap", "def-vehicle-key-on/traffic.pcap"} {
-		path := dataFile(t, name)
-		out, err := exec.Command(program, "-d", "can.subdissector,j1939", "-r", path, "-T", "fields",
-			"-e", "j1939.priority", "-e", "j1939.pgn", "-e", "j1939.src_addr", "-e", "j1939.dst_addr").Output()
-		if err != nil {
-			t.Skipf("tshark cannot read %s: %v", name, err)
-		}
-		lines := strings.Split(strings.TrimSuffix(string(out), "\n"), "\n")
-		at := 0
-		replay(t, path, func(m *Message) {
-			if m.Transport != 0 {
-				return
-			}
-			destination := ""
-			if m.PGN>>8&0xFF < 240 {
-				destination = strconv.Itoa(int(m.Destination))
-			}
-			want := fmt.Sprintf("%d\t%d\t%d\t%s", m.Priority, m.PGN, m.Source, destination)
-			if at < len(lines) && lines[at] != want {
-				t.Fatalf("%s frame %d: tshark %q, ours %q", name, at+1, lines[at], want)
-			}
-			at++
+	for _, name := range everyRecording {
+		t.Run(name, func(t *testing.T) {
+			path := dataFile(t, name)
+			out, err := exec.Command(program, "-n", "-d", "can.subdissector,j1939", "-r", asPcapng(t, path), "-T", "fields",
+				"-e", "j1939.priority", "-e", "j1939.pgn", "-e", "j1939.src_addr", "-e", "j1939.dst_addr").Output()
+			require.NoError(t, err)
+			compareIdentifiers(t, path, theirIdentifiers(string(out)))
 		})
-		require.Len(t, lines, at, name)
 	}
+}
+
+// theirIdentifiers are the lines of tshark without those of 11-bit frames, which have no such fields.
+func theirIdentifiers(out string) (lines []string) {
+	for line := range strings.Lines(out) {
+		if line = strings.TrimSuffix(line, "\n"); strings.Trim(line, "\t") != "" {
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}
+
+func compareIdentifiers(t *testing.T, path string, theirs []string) {
+	at := 0
+	replay(t, path, func(m *Message) {
+		if m.Transport != 0 {
+			return
+		}
+		destination := ""
+		if m.PGN>>8&0xFF < 240 {
+			destination = strconv.Itoa(int(m.Destination))
+		}
+		ours := fmt.Sprintf("%d\t%d\t%d\t%s", m.Priority, m.PGN, m.Source, destination)
+		if at < len(theirs) && theirs[at] != ours {
+			t.Fatalf("%s 29-bit frame %d: tshark %q, ours %q", path, at+1, theirs[at], ours)
+		}
+		at++
+	})
+	require.NotZero(t, at)
+	require.Len(t, theirs, at)
 }

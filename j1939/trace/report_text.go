@@ -131,7 +131,7 @@ func (p *ParameterReport) number(raw uint64) string {
 }
 
 func (p *ParameterReport) reading(raw uint64) string {
-	return string(p.Parameter.AppendWords(nil, raw))
+	return string(appendWords(nil, p.Parameter, raw))
 }
 
 // text shows a signal of the person's own on one line.

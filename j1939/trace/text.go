@@ -7,6 +7,7 @@ import (
 	"holdfast/j1939/clock"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/id"
+	"holdfast/j1939/name"
 	"holdfast/j1939/spn"
 	"holdfast/j1939/transport"
 )
@@ -28,9 +29,9 @@ func (t *Text) Append(dst []byte, m *Message) []byte {
 		t.start, t.begun = m.Time, true
 	}
 	dst = fmt.Appendf(dst, "%12.6f  %3d -> %-3s  ", m.Time.Seconds(t.start), m.Source, address(m.Destination))
-	acronym, name := "", "not in the catalogue"
+	acronym, title := "", "not in the catalogue"
 	if g := m.Group(); g != nil {
-		acronym, name = g.Acronym, g.Name
+		acronym, title = g.Acronym, g.Name
 	}
 	dst = fmt.Appendf(dst, "%6d  %-9s  ", m.PGN, acronym)
 	if m.Transport != transport.SingleFrame {
@@ -49,7 +50,7 @@ func (t *Text) Append(dst []byte, m *Message) []byte {
 	}
 	dst = t.appendOwn(dst, start, m)
 	if len(dst) == start {
-		dst = append(append(append(dst, name...), ':', ' '), appendHex(nil, m.Data)...)
+		dst = append(append(append(dst, title...), ':', ' '), appendHex(nil, m.Data)...)
 	}
 	return append(dst, '\n')
 }
@@ -106,7 +107,23 @@ const pgnBits = 24
 // AppendReading appends one parameter with its raw value in words: name, number, value and unit or
 // the state's name or the status. The number of a group is followed by its acronym.
 func AppendReading(dst []byte, q *spn.Parameter, raw uint64) []byte {
-	dst = q.AppendWords(append(appendTitle(dst, q), ' '), raw)
+	return appendWords(append(appendTitle(dst, q), ' '), q, raw)
+}
+
+// Parameters that are a NAME: of an address claim and of a commanded address.
+const (
+	nameClaimed   = 2848
+	nameCommanded = 2849
+)
+
+// appendWords appends what a raw value says. A NAME is taken apart.
+func appendWords(dst []byte, q *spn.Parameter, raw uint64) []byte {
+	if q.SPN == nameClaimed || q.SPN == nameCommanded {
+		n := name.NAME(raw)
+		fields := n.Fields()
+		return append(append(append(append(dst, n.String()...), " ("...), fields.Words()...), ')')
+	}
+	dst = q.AppendWords(dst, raw)
 	if q.Bits == pgnBits && q.Kind == spn.Bits {
 		if group := spn.PGN(uint32(raw)); group != nil {
 			dst = append(append(append(dst, " ("...), group.Acronym...), ')')
