@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"slices"
 	"strings"
 )
 
@@ -65,5 +66,6 @@ func stems(dir string) []string {
 			out = append(out, path.Base(stem))
 		}
 	}
+	slices.Sort(out)
 	return out
 }

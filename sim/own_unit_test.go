@@ -54,7 +54,7 @@ func TestOwnUnit_Works(t *testing.T) {
 	require.InDelta(t, 0, r.Truth().Pressure, 0.05)
 	r.state = controller.Priming
 	r.run(25 * time.Second)
-	require.InDelta(t, 2.5, r.Truth().Pressure, 0.4)
+	require.InDelta(t, 3.5, r.Truth().Pressure, 0.4)
 	r.state = controller.Preparing
 	r.run(40 * time.Second)
 	require.InDelta(t, 9, r.Truth().Pressure, 0.2)

@@ -21,6 +21,9 @@ type mover struct {
 
 func newMover(step scenario.Step, s *state) *mover {
 	m := &mover{Step: step, set: movers[step.Kind]}
+	if s.rig.Kind == rig.Controller {
+		m.set = requests[step.Kind]
+	}
 	if !regulates(step.Kind) {
 		s.reg.stop()
 	}

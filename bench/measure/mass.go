@@ -93,15 +93,13 @@ func (b *run) dosingError(s step) Characteristic {
 	if !ok {
 		return missing(b.noReading(rig.ScaleMass))
 	}
-	p, pb, ok := b.average(b.pressure, from, to)
+	p, _, ok := b.average(b.pressure, from, to)
 	if !ok {
 		return missing(b.noReading(b.pressure))
 	}
-	duty, _, ok := heldMean(b.rec.Commands[rig.SetDosingDuty], from, to)
-	if !ok {
-		duty = s.asked.Duty
-	}
-	asked := Commanded(b.rig.Dosing, p.value, duty)
+	// How the pressure moves while dosing is no error of its mean; what the gauge adds is.
+	uP := math.Hypot(b.accuracy(b.pressure, p.value), b.ventedNoise()/math.Sqrt(float64(p.n)))
+	asked := b.askedFor(s.asked.Duty, p.value, from, to)
 	if asked <= 0 {
 		return missing("the rig states no transfer of the dosing valve, or there was no pressure")
 	}
@@ -110,7 +108,9 @@ func (b *run) dosingError(s step) Characteristic {
 	for _, c := range bud {
 		rel.add(c.Source, c.U*percent)
 	}
-	rel.add(b.pressure.String(), l.slope*percent*pb.standard()/p.value/2)
+	if b.doses() == rig.SetDosingDuty { // what a duty stands for depends on the pressure
+		rel.add(b.pressure.String(), l.slope*percent*uP/p.value/2)
+	}
 	return measured((l.slope-asked)*percent, rel, span{from, to, l.n}).
 		noted(fmt.Sprintf("%.2f g/min on the scale for %.2f commanded at %.2f bar", l.slope, asked, p.value))
 }

@@ -22,7 +22,7 @@ func (b *run) purging() (s step, start clock.Instant, why string) {
 	if !ok {
 		return s, 0, b.whyNot(scenario.Purge)
 	}
-	start, ok = b.commanded(rig.SetReturnValve, 0.5, s.Start, s.End)
+	start, ok = b.reversed(s.Start, s.End)
 	if !ok {
 		return s, 0, "the return valve was not energised in the purge step"
 	}
@@ -53,7 +53,8 @@ func (b *run) purgeTime() Characteristic {
 	}
 	at, slope := crossing(w, last+1, emptyBelow)
 	if slope > 0 {
-		bud.add(b.pressure.String()+" accuracy", b.accuracy(b.pressure, emptyBelow)/slope)
+		bud.add(b.pressure.String()+" accuracy and noise",
+			math.Hypot(b.accuracy(b.pressure, emptyBelow), b.ventedNoise())/slope)
 	}
 	return measured(at.Seconds(start), bud, sp)
 }

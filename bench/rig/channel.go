@@ -98,6 +98,8 @@ const (
 	SetUnitPower                    // 0 off, 1 on
 	SetVent                         // 0 closed, 1 open
 	SetScaleTare                    // 0 no, 1 tare
+	SetUnitState                    // asked of the unit's own controller: a state of SPN 4349
+	SetDosingRequest                // asked of the unit's own controller, g/min
 	NumCommands      = iota
 )
 
@@ -113,6 +115,7 @@ var commands = [NumCommands]struct {
 	{name: "unit_power", states: [2]string{"off", "on"}},
 	{name: "vent", states: [2]string{"closed", "open"}},
 	{name: "scale_tare", states: [2]string{"no", "tare"}},
+	{name: "requested_state"}, {name: "dosing_request", unit: "g/min"},
 }
 
 // String returns the command's name in the rig file.
@@ -123,12 +126,12 @@ func (c Command) String() string {
 	return fmt.Sprintf("command %d", uint8(c))
 }
 
-// Unit returns the unit in which the command is given; "" for one with two states.
+// Unit returns the unit in which the command is given; "" for states.
 func (c Command) Unit() string { return commands[c].unit }
 
 // States returns the words for 0 and 1 of a command with two states; ok is false for a quantity.
 func (c Command) States() (words [2]string, ok bool) {
-	return commands[c].states, commands[c].unit == ""
+	return commands[c].states, commands[c].states != [2]string{}
 }
 
 // CommandNamed returns the command of a rig-file name.

@@ -47,6 +47,8 @@ func (p *parsing) command(c Command, f *yamltext.Fields) {
 	}
 	if words, two := c.States(); two {
 		ok = p.twoStates(f, a, &s, words) && ok
+	} else if c == SetUnitState {
+		ok = p.unitState(f, a, &s, ok) && ok
 	} else {
 		ok = p.quantity(f, a, &s, ok) && ok
 	}
@@ -113,7 +115,9 @@ func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool
 	if s.max > s.min {
 		a.Max = math.Min(a.Max, to.Apply(s.max))
 	}
-	a.Max = math.Min(a.Max, 100)
+	if d == unit.Ratio {
+		a.Max = math.Min(a.Max, 100)
+	}
 	most := f.QuantityOr("max", d, yamltext.Range{Min: a.Min, Max: a.Max}, a.Max)
 	a.Max = most
 	return ok

@@ -74,6 +74,10 @@ func (c *fit) guard() {
 func (c *fit) step(s Step) {
 	n := stepNeeds[s.Kind]
 	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.commands, n.channels)
+	if s.Kind == Electrics && c.rig.Kind == rig.Controller {
+		c.add(s.Line, s.Column, "electrics step with a unit that has its own controller",
+			"leave it out: coils and heater are the unit's own, the bench does not reach them")
+	}
 	if guard := c.rig.Guard.MaxPressure; s.Kind.Builds() && s.Pressure*(1+s.Band/100) >= guard {
 		c.add(s.Line, s.Column, fmt.Sprintf("%s at %g bar reaches the guard of rig %s, %g bar", s.Kind,
 			s.Pressure, c.rig.Name, guard),
@@ -118,7 +122,7 @@ func (c *fit) limit(l Limit) {
 
 func (c *fit) lacking(line, column int, what string, commands []rig.Command, channels []anyOf) {
 	for _, cmd := range commands {
-		if c.rig.Commands[cmd] == nil {
+		if cmd = c.asked(cmd); c.rig.Commands[cmd] == nil {
 			c.add(line, column, fmt.Sprintf("%s needs the command %s and rig %s has none", what, cmd, c.rig.Name),
 				"map it in the rig, or leave this out")
 		}
@@ -129,6 +133,21 @@ func (c *fit) lacking(line, column int, what string, commands []rig.Command, cha
 				"map it in the rig, or leave this out")
 		}
 	}
+}
+
+// asked is the command that stands for another on a unit with its own controller: it is not driven but
+// asked for a state, and for a dosing quantity.
+func (c *fit) asked(cmd rig.Command) rig.Command {
+	if c.rig.Kind != rig.Controller {
+		return cmd
+	}
+	switch cmd {
+	case rig.SetPumpDrive, rig.SetReturnValve:
+		return rig.SetUnitState
+	case rig.SetDosingDuty:
+		return rig.SetDosingRequest
+	}
+	return cmd
 }
 
 func (c *fit) has(any anyOf) bool {

@@ -19,6 +19,7 @@ import (
 
 type simOptions struct {
 	bus    string
+	unit   string // bare or controller
 	faults faultsFlag
 	seed   uint64
 }
@@ -30,12 +31,15 @@ func newSimCommand() *cobra.Command {
 		Short: "Be a bench on a CAN interface: simulated unit, instruments and I/O node",
 		Long: `Runs the simulated bench on a CAN interface in real time until Ctrl-C: a second computer,
 or a second adapter of the same one, can then run every test without a unit. It answers to
-the messages of bench-node.dbc and to nothing else. Never put it on a vehicle's bus: it sends.
+the messages of bench-node.dbc and to nothing else; with --unit controller the unit has a
+J1939 controller of its own, which is asked by PGN 61476 (rig unit-controller). Never put it
+on a vehicle's bus: it sends.
 
 Faults, each with a severity of 0 to 1; several combine:
 ` + describeFaults() + exitHelp,
 		Example: `  holdfast sim --bus can1
-  holdfast sim --bus can1 --fault membrane-split=0.6 --fault sensor-offset=0.3 --seed 7`,
+  holdfast sim --bus can1 --fault membrane-split=0.6 --fault sensor-offset=0.3 --seed 7
+  holdfast sim --bus can1 --unit controller`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runSim(cmd.Context(), o, cmd.ErrOrStderr())
@@ -43,6 +47,7 @@ Faults, each with a severity of 0 to 1; several combine:
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.bus, "bus", "", "CAN interface")
+	f.StringVar(&o.unit, "unit", "bare", "bare, or controller: with a J1939 controller of its own")
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
 	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
@@ -63,6 +68,9 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 		return withStatus(exitUsage, errors.New("--bus sim is the bench inside `holdfast run`; "+
 			"name a CAN interface (can1) here"))
 	}
+	if o.unit != "bare" && o.unit != "controller" {
+		return withStatus(exitUsage, fmt.Errorf("--unit %q: bare or controller would do", o.unit))
+	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
 	port, err := socketcan.Open(o.bus, socketcan.Options{})
@@ -70,12 +78,13 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 		return withStatus(exitBus, err)
 	}
 	defer port.Close()
-	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: clock.Real()})
+	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: clock.Real(),
+		Controller: o.unit == "controller"})
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s; Ctrl-C ends it\n",
-		o.bus, o.seed, unitInWords(&o.faults))
+	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s, %s; Ctrl-C ends it\n",
+		o.bus, o.seed, o.unit, unitInWords(&o.faults))
 	if err := can.Serve(ctx, port, bench); err != nil {
 		return withStatus(exitBus, err)
 	}

@@ -17,6 +17,7 @@ func TestSim_Refuses(t *testing.T) {
 		{[]string{"sim"}, exitUsage, "bus"},
 		{[]string{"sim", "--bus", "sim"}, exitUsage, "name a CAN interface"},
 		{[]string{"sim", "--bus", "nocan7", "--fault", "rust=1"}, exitUsage, "pump-worn"},
+		{[]string{"sim", "--bus", "nocan7", "--unit", "own"}, exitUsage, "bare or controller"},
 		{[]string{"sim", "--bus", "nocan7"}, exitBus, "nocan7"},
 	} {
 		var out, errOut bytes.Buffer

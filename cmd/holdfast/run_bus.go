@@ -3,6 +3,7 @@ package main
 import (
 	"time"
 
+	"holdfast/bench/rig"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/can/virtual"
@@ -18,8 +19,8 @@ const (
 // simEpoch is when simulated time begins: fixed, so that the same seed gives the same bytes.
 var simEpoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
 
-// openBus opens a real interface, or a virtual bus with the simulated bench on it.
-func openBus(o runOptions) (can.Port, error) {
+// openBus opens a real interface, or a virtual bus with the simulated bench on it and a unit of a kind.
+func openBus(o runOptions, kind rig.Kind) (can.Port, error) {
 	if o.bus != simBus {
 		port, err := socketcan.Open(o.bus, socketcan.Options{})
 		if err != nil {
@@ -27,7 +28,8 @@ func openBus(o runOptions) (can.Port, error) {
 		}
 		return port, nil
 	}
-	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: simEpoch})
+	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: simEpoch,
+		Controller: kind == rig.Controller})
 	if err != nil {
 		return nil, withStatus(exitUsage, err)
 	}

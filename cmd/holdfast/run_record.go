@@ -37,7 +37,7 @@ type testRun struct {
 
 // openRun opens the bus first: a bus that is not there leaves no empty record behind.
 func openRun(o runOptions, plan *scenario.Plan, r *rig.Rig) (run *testRun, err error) {
-	port, err := openBus(o)
+	port, err := openBus(o, r.Kind)
 	if err != nil {
 		return nil, err
 	}

@@ -15,11 +15,11 @@ const Tick = 10 * time.Millisecond
 // What this unit was built with, and what it does with it. Our own invention.
 const (
 	nominal     = 900.0 // kPa gauge
-	primed      = 250.0 // kPa gauge: held while priming
-	filled      = 200.0 // kPa gauge: the line answers
+	primed      = 350.0 // kPa gauge: held while priming
+	filled      = 300.0 // kPa gauge: the line answers
 	primeDrive  = 0.60
 	purgeDuty   = 0.50
-	feedDrive   = 0.20  // where the integral starts
+	feedDrive   = 0.30  // where the integral starts
 	gain        = 6e-4  // drive per kPa
 	reset       = 2.0   // s
 	doserFlow   = 106.0 // g/min at nominal, fully open

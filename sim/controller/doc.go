@@ -5,7 +5,7 @@
 // of the harness).
 //
 // What a unit does in each state of SPN 4332 is its maker's choice. This one: 0 dormant, everything off;
-// 12 primes and holds 2.5 bar; 1 primes and holds 9 bar without dosing; 2 the same and doses what is
+// 12 primes and holds 3.5 bar; 1 primes and holds 9 bar without dosing; 2 the same and doses what is
 // asked; 4 and 7 purge, 7 ends by itself in 11 after a minute; 9 and 10 stand still, pump off, and in 9
 // the dosing valve follows the request. Frozen it reports 6 and heats before it pumps. Without a
 // request for a second it goes dormant.

@@ -127,6 +127,9 @@ func dosingError(t *truths, c char) (float64, bool) {
 	for _, s := range t.plan.Steps {
 		if s.Kind == scenario.Dose && scenario.SetPoint(s.Duty) == c.At {
 			asked := measure.Commanded(t.rig.Dosing, p, s.Duty)
+			if t.rig.Kind == rig.Controller { // it is asked for what this is at nominal pressure
+				asked = measure.Commanded(t.rig.Dosing, t.plan.Nominal, s.Duty)
+			}
 			return 100 * (q - asked) / asked, asked > 0
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"holdfast/bench/journal"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
+	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/can/virtual"
@@ -56,7 +57,8 @@ func (c *Config) Perform(ctx context.Context, d Draw) (Unit, *judge.Result, erro
 
 func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *judge.Result, error) {
 	ch.begin(epoch)
-	bench, err := sim.New(sim.Options{Seed: d.Seed, Faults: d.Faults, Start: epoch, Watch: ch.take})
+	bench, err := sim.New(sim.Options{Seed: d.Seed, Faults: d.Faults, Start: epoch, Watch: ch.take,
+		Controller: c.Rig.Kind == rig.Controller})
 	if err != nil {
 		return Unit{}, nil, err
 	}
