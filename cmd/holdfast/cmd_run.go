@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -67,14 +69,32 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 
 // check finds what is wrong with the flags themselves.
 func (o *runOptions) check() error {
-	if strings.TrimSpace(o.serial) == "" {
-		return errors.New("--serial is empty: type the number on the unit's plate")
+	if err := checkSerial(o.serial); err != nil {
+		return err
 	}
-	if o.unitHours < 0 || o.unitHours != o.unitHours {
-		return errors.New("--unit-hours: hours are 0 or more")
+	if !(o.unitHours >= 0 && o.unitHours <= mostHours) {
+		return fmt.Errorf("--unit-hours: hours are 0 or more, at most %.0f", float64(mostHours))
 	}
 	if o.bus != simBus && (len(o.faults.Map()) > 0 || o.realTime) {
 		return fmt.Errorf("--fault and --real-time go with --bus sim; %s is a real bus", o.bus)
+	}
+	return nil
+}
+
+const (
+	maxSerial = 100       // bytes of a serial: no plate has more
+	mostHours = 1_000_000 // operating hours: more than a century
+)
+
+// checkSerial refuses what cannot stand on a plate. Everything else is kept as it was typed.
+func checkSerial(serial string) error {
+	switch {
+	case strings.TrimSpace(serial) == "":
+		return errors.New("--serial is empty: type the number on the unit's plate")
+	case len(serial) > maxSerial:
+		return fmt.Errorf("--serial is %d bytes long: type the number on the unit's plate, at most %d", len(serial), maxSerial)
+	case !utf8.ValidString(serial) || strings.ContainsFunc(serial, unicode.IsControl):
+		return errors.New("--serial has control characters or is no UTF-8: type the number on the unit's plate")
 	}
 	return nil
 }

@@ -1,6 +1,10 @@
 package main
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
 
 // Exit statuses, the same for every command and stated in every help text.
 const (
@@ -50,9 +54,19 @@ func statusOf(err error) int {
 	}
 }
 
+// messageOf is the text of an error with lines that a person can still read: a flag may have been
+// given a megabyte.
 func messageOf(err error) string {
 	if err == nil {
 		return ""
 	}
-	return err.Error()
+	lines := strings.Split(err.Error(), "\n")
+	for i, line := range lines {
+		if len(line) > longestLine {
+			lines[i] = fmt.Sprintf("%s ... (%d bytes more)", strings.ToValidUTF8(line[:longestLine], ""), len(line)-longestLine)
+		}
+	}
+	return strings.Join(lines, "\n")
 }
+
+const longestLine = 1000 // bytes

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -66,16 +67,21 @@ func isPath(arg string) bool {
 	return strings.ContainsAny(arg, `/\`) || strings.HasSuffix(arg, ".yaml") || strings.HasSuffix(arg, ".yml")
 }
 
-// readBounded refuses a file too large to be one of ours before it is in memory.
+// readBounded refuses a file too large to be one of ours, and a device that never ends, before it is in memory.
 func readBounded(path string) ([]byte, error) {
-	info, err := os.Stat(path)
+	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	if info.IsDir() || info.Size() > yamltext.MaxSize {
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, yamltext.MaxSize+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(text) > yamltext.MaxSize {
 		return nil, fmt.Errorf("%s is no file of at most %d bytes", path, yamltext.MaxSize)
 	}
-	return os.ReadFile(path)
+	return text, nil
 }
 
 func readDBC(dir, name string) ([]byte, error) {
