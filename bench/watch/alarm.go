@@ -40,8 +40,8 @@ func plain(s Signal, factor float64) func(*Watcher, *View) (float64, bool) {
 	}
 }
 
-// alarmSignals are those of bank 1 and the vehicle. NOx (ppm) and speed (km/h) are left out: their units are no
-// units of a bench.
+// alarmSignals are those of bank 1 and the vehicle. NOx (ppm) and speed (km/h) are left out: their units
+// are no units of a bench.
 var alarmSignals = []alarmSignal{
 	{"doser pressure", quantity.Pressure, func(_ *Watcher, v *View) (float64, bool) {
 		if v.Unit == nil {
@@ -107,7 +107,8 @@ func (list Alarms) Step(w *Watcher, v View, tell func(Event)) {
 		}
 		if !a.raised && v.At.Sub(a.since) >= a.hold {
 			a.raised = true
-			tell(Event{At: v.At, Kind: "alarm", Level: a.Level, Text: a.Name + ": " + a.said(value, known), For: v.At.Sub(a.since)})
+			tell(Event{At: v.At, Kind: "alarm", Level: a.Level, Text: a.Name + ": " + a.said(value, known),
+				For: v.At.Sub(a.since)})
 		}
 	}
 }
@@ -137,7 +138,8 @@ func (a *Alarm) said(value float64, known bool) string {
 	if !known {
 		return a.signal.words + " is lost"
 	}
-	return a.signal.words + " " + quantity.Number(value) + " " + a.signal.dimension.Base() + " (" + a.When + ")"
+	return a.signal.words + " " + quantity.Number(value) + " " + a.signal.dimension.Base() + " (" + a.When +
+		")"
 }
 
 // Raised are the names of the rules that are raised now.

@@ -23,8 +23,8 @@ const (
 //	    when: doser pressure < 8 bar for 5 s while dosing
 //	    level: act
 //
-// A rule is SIGNAL < | <= | > | >= QUANTITY, or SIGNAL is lost; then, if wanted, "for TIME" and "while CONDITION", several
-// joined by "and". Pressures are gauge. The level is watch unless act is written.
+// A rule is SIGNAL < | <= | > | >= QUANTITY, or SIGNAL is lost; then, if wanted, "for TIME" and "while
+// CONDITION", several joined by "and". Pressures are gauge. The level is watch unless act is written.
 func ParseAlarms(path string, text []byte) (Alarms, error) {
 	r, root := yamltext.Read(path, text)
 	if root == nil {
@@ -35,7 +35,8 @@ func ParseAlarms(path string, text []byte) (Alarms, error) {
 	list := f.Need("alarms", "a list of rules")
 	var out Alarms
 	if list != nil && (list.Kind != yamltext.List || len(list.Items) == 0 || len(list.Items) > MaxAlarms) {
-		r.Add(list, "alarms is not a list of 1 to 100 rules", "write for example - when: doser pressure < 8 bar for 5 s while dosing")
+		r.Add(list, "alarms is not a list of 1 to 100 rules",
+			"write for example - when: doser pressure < 8 bar for 5 s while dosing")
 	} else if list != nil {
 		for _, n := range list.Items {
 			out = append(out, parseAlarm(r, n))
@@ -125,7 +126,8 @@ func (p *ruleParser) parse(a *Alarm) {
 		return
 	}
 	if p.rest() != "" {
-		p.problem(fmt.Sprintf("%q at the end", yamltext.Clip(p.rest())), "after the limit comes \"for 5 s\", then \"while dosing\"")
+		p.problem(fmt.Sprintf("%q at the end", yamltext.Clip(p.rest())),
+			"after the limit comes \"for 5 s\", then \"while dosing\"")
 	}
 }
 
@@ -147,7 +149,8 @@ func (p *ruleParser) signal(a *Alarm) bool {
 func (p *ruleParser) comparison(a *Alarm) bool {
 	if p.word("is") {
 		if a.lost = p.word("lost"); !a.lost {
-			p.problem(fmt.Sprintf("%q", yamltext.Clip(p.rest())), "after \"is\" comes \"lost\"; a limit is written < 8 bar")
+			p.problem(fmt.Sprintf("%q", yamltext.Clip(p.rest())),
+				"after \"is\" comes \"lost\"; a limit is written < 8 bar")
 		}
 		return a.lost
 	}
@@ -202,7 +205,8 @@ func (p *ruleParser) conditions(a *Alarm) bool {
 			for _, c := range conditions {
 				known = append(known, c.words)
 			}
-			p.problem(fmt.Sprintf("no condition is called %q", yamltext.Clip(name)), yamltext.DidYouMean(name, known))
+			p.problem(fmt.Sprintf("no condition is called %q", yamltext.Clip(name)),
+				yamltext.DidYouMean(name, known))
 			return false
 		}
 		a.while = append(a.while, c)

@@ -61,7 +61,8 @@ func (u *unit) endDip(t clock.Instant) {
 			a.dips.add(d.began, lasted, d.worst)
 		}
 		u.tell(Event{At: d.began, Kind: "dip", For: lasted, Level: Watch,
-			Text: "pressure down to " + number(d.worst, 1) + " bar gauge for " + spell(lasted) + " while dosing"})
+			Text: "pressure down to " + number(d.worst, 1) + " bar gauge for " + spell(lasted) +
+				" while dosing"})
 	}
 }
 
@@ -121,8 +122,8 @@ func (u *unit) sample(t clock.Instant) {
 	}
 }
 
-// noxSample adds up NOx on both sides of the catalyst where they may be compared: dosing on end for a minute, the
-// catalyst hot (where its temperature is heard), both sensors heated and inside their range.
+// noxSample adds up NOx on both sides of the catalyst where they may be compared: dosing on end for a
+// minute, the catalyst hot (where its temperature is heard), both sensors heated and inside their range.
 func (u *unit) noxSample(t clock.Instant) {
 	n := &u.nox
 	if !u.dosingNow() {

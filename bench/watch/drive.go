@@ -40,11 +40,12 @@ type driveBins struct {
 	levels   spread // drive of single seconds, not normalised
 }
 
-// holdSample takes a second at nominal pressure. The pump's drive is a share of the supply, so a lower voltage
-// needs more of it: it is brought to 24 V or 12 V where the voltage is heard.
+// holdSample takes a second at nominal pressure. The pump's drive is a share of the supply, so a lower
+// voltage needs more of it: it is brought to 24 V or 12 V where the voltage is heard.
 func (u *unit) holdSample(t clock.Instant) {
 	off := u.gauge - u.w.options.Nominal
-	steady := u.gaugeOK && math.Abs(off) <= u.w.options.Band && u.driveOK && u.drive >= pumpRuns && !u.energised()
+	steady := u.gaugeOK && math.Abs(off) <= u.w.options.Band && u.driveOK && u.drive >= pumpRuns &&
+		!u.energised()
 	if !steady {
 		u.holds.since = 0
 		return
@@ -101,7 +102,8 @@ func (b *driveBins) flush() {
 func (b *driveBins) halve() {
 	for i := range len(b.list) / 2 {
 		x, y := b.list[2*i], b.list[2*i+1]
-		b.list[i] = bin{(x.at + y.at) / 2, (x.drive + y.drive) / 2, (x.dose + y.dose) / 2, x.voltsKnown && y.voltsKnown}
+		b.list[i] = bin{(x.at + y.at) / 2, (x.drive + y.drive) / 2, (x.dose + y.dose) / 2, x.voltsKnown &&
+			y.voltsKnown}
 	}
 	b.list = b.list[:len(b.list)/2]
 	b.width *= 2
@@ -122,9 +124,9 @@ type DriveFit struct {
 // driveQuantum is the resolution of SPN 4375, %: half of it, as a rectangular distribution, is in every U.
 const driveQuantum = 0.4
 
-// fit puts drive = a + b dose + c time through the bins by least squares. The residuals of neighbouring bins
-// depend on each other (temperature, road), so the standard errors are widened by sqrt((1+r)/(1-r)) with
-// their lag-one correlation r.
+// fit puts drive = a + b dose + c time through the bins by least squares. The residuals of neighbouring
+// bins depend on each other (temperature, road), so the standard errors are widened by sqrt((1+r)/(1-r))
+// with their lag-one correlation r.
 func (b *driveBins) fit() (f DriveFit, ok bool) {
 	n := len(b.list)
 	if n < 8 {

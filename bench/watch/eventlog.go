@@ -51,8 +51,8 @@ type EventLog struct {
 	size int64
 }
 
-// OpenEventLog opens or goes on with the events of a folder. unfinished says that the watch before did not end by itself
-// and last when its last event was; a line that a power cut tore is taken away.
+// OpenEventLog opens or goes on with the events of a folder. unfinished says that the watch before did not
+// end by itself and last when its last event was; a line that a power cut tore is taken away.
 func OpenEventLog(dir string) (log *EventLog, unfinished bool, last time.Time, err error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, false, last, fmt.Errorf("keep events: %w", err)

@@ -72,7 +72,8 @@ func (w *Watcher) faultList(t clock.Instant, pgn uint32, source uint8, data []by
 		if !f.Active {
 			f.Active = true
 			f.Appeared++
-			w.tell(Event{At: t, Kind: "fault", Source: source, Text: "fault active: " + d.String() + ", " + d.Explain(),
+			w.tell(Event{At: t, Kind: "fault", Source: source, Text: "fault active: " + d.String() + ", " +
+				d.Explain(),
 				Level: levelOf(f.Ours)})
 		}
 	}
@@ -96,7 +97,8 @@ func levelOf(ours bool) Level {
 	return NotSeen
 }
 
-// ours says that a code is about the aftertreatment's fluid side, its sensors or their supply, by the standard's name.
+// ours says that a code is about the aftertreatment's fluid side, its sensors or their supply, by the
+// standard's name.
 func ours(number uint32) bool {
 	if number >= 3509 && number <= 3514 { // sensor supply voltages 1 to 6
 		return true

@@ -156,7 +156,8 @@ func (w *Watcher) reports(trip bool) []UnitReport {
 }
 
 func (u *unit) report(a *account) UnitReport {
-	r := UnitReport{Bank: u.bank, Source: u.stream.source, Channel: u.stream.channel, Heard: a.heard.Seconds(),
+	r := UnitReport{Bank: u.bank, Source: u.stream.source, Channel: u.stream.channel,
+		Heard:  a.heard.Seconds(),
 		States: u.shares(a), Findings: u.judge(a), PrimeAttempts: a.attempts, PrimeFailed: a.failed,
 		PrimeTime: a.primeTime.export(), BuildUpTime: a.buildUp.export(), DosingTime: a.dosing.Seconds(),
 		PressureDosing: a.gauge.export(), Dosed: known(a.actual, a.actualKnown),
@@ -190,8 +191,8 @@ func (u *unit) shares(a *account) (out []Share) {
 	return out
 }
 
-// overall is the worst of all findings. It is OK only where something of the unit's work itself was well: that the
-// bus could be heard does not make a unit well.
+// overall is the worst of all findings. It is OK only where something of the unit's work itself was well:
+// that the bus could be heard does not make a unit well.
 func overall(vehicle []Finding, units ...UnitReport) Level {
 	l := worst(vehicle)
 	if l == OK {

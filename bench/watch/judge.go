@@ -51,7 +51,8 @@ func (u *unit) has(s Signal) bool {
 func (u *unit) lacks(check string, signals ...Signal) (Finding, bool) {
 	for _, s := range signals {
 		if !u.has(s) {
-			return notSeen(check, fmt.Sprintf("%s (SPN %d) is not on this bus as a number", s, followed[s].spn)), true
+			return notSeen(check, fmt.Sprintf("%s (SPN %d) is not on this bus as a number", s,
+				followed[s].spn)), true
 		}
 	}
 	return Finding{}, false
@@ -64,17 +65,20 @@ func (u *unit) judgePrime(a *account) Finding {
 	if a.attempts == 0 {
 		return notSeen(checkPrime, "no priming was heard")
 	}
-	f := Finding{Check: checkPrime, Level: OK, Times: a.attempts, Sure: onCoarse + ", times to one message (50 ms)"}
+	f := Finding{Check: checkPrime, Level: OK, Times: a.attempts, Sure: onCoarse +
+		", times to one message (50 ms)"}
 	f.Seen = fmt.Sprintf("begun %s, %d at pressure", times(a.attempts), a.builtUp)
 	if a.buildUp.n > 0 {
 		f.Seen += fmt.Sprintf("; %s to %s s from pump start to the pressure band, primed after %s to %s s",
-			number(a.buildUp.min, 1), number(a.buildUp.max, 1), number(a.primeTime.min, 1), number(a.primeTime.max, 1))
+			number(a.buildUp.min, 1), number(a.buildUp.max, 1), number(a.primeTime.min, 1),
+			number(a.primeTime.max, 1))
 	}
 	if a.failed > 0 {
 		f = f.evidence(&a.failures)
 		f.Level = Watch
 		f.Seen += fmt.Sprintf("; %d did not reach it", a.failed)
-		f.Look = "level and temperature of the tank, inlet filter and suction line, air at the suction side; then the pump"
+		f.Look = "level and temperature of the tank, inlet filter and suction line, air at the suction " +
+			"side; then the pump"
 		if a.builtUp == 0 {
 			f.Level = Act
 		}
@@ -98,7 +102,8 @@ func (u *unit) judgePressure(a *account) Finding {
 	f.Seen = fmt.Sprintf("%s %% of %s of dosing inside %s +/- %s bar; mean %s bar gauge, lowest %s",
 		number(share, 1), spell(a.dosingKnown), number(o.Nominal, 1), number(o.Band, 1),
 		number(a.gauge.mean(), 2), number(a.gauge.min, 2))
-	f.Look = "main and inlet filter, air at the suction side, pump membrane and valves, the regulation; prove it on the bench"
+	f.Look = "main and inlet filter, air at the suction side, pump membrane and valves, the regulation; " +
+		"prove it on the bench"
 	if a.dips.n > 0 {
 		f = f.evidence(&a.dips)
 		f.Seen += fmt.Sprintf("; %s more than %s bar under it, %s in all, down to %s bar", times(a.dips.n),
@@ -120,7 +125,8 @@ func (u *unit) barometerWord() string {
 	if _, heard := u.w.barometer(); heard {
 		return "; air pressure from SPN 108"
 	}
-	return "; air pressure is not on this bus: 1.013 bar taken, which is up to 0.1 bar wrong in the lowlands and more in the hills"
+	return "; air pressure is not on this bus: 1.013 bar taken, which is up to 0.1 bar wrong in the " +
+		"lowlands and more in the hills"
 }
 
 func (u *unit) judgeSag(a *account) Finding {
@@ -132,14 +138,16 @@ func (u *unit) judgeSag(a *account) Finding {
 	if !ok || a.sag.n < 300 || reach < 0.5 {
 		return notSeen(checkSag, "the dosing was not varied enough, for long enough, to tell")
 	}
-	// Neighbouring seconds depend on each other: the standard error is taken ten times as wide (one independent
-	// look in 100 s).
+	// Neighbouring seconds depend on each other: the standard error is taken ten times as wide (one
+	// independent look in 100 s).
 	drop, uDrop := -b*reach, 2*10*se*reach
 	f := Finding{Check: checkSag, Level: OK, Sure: "U = " + number(uDrop, 2) + " bar (k = 2); " + onCoarse}
-	f.Seen = fmt.Sprintf("%s bar lower at %s kg/h than at %s kg/h", number(drop, 2), number(a.sag.maxX, 1), number(a.sag.minX, 1))
+	f.Seen = fmt.Sprintf("%s bar lower at %s kg/h than at %s kg/h", number(drop, 2), number(a.sag.maxX, 1),
+		number(a.sag.minX, 1))
 	if drop-uDrop > sagMatters {
 		f.Level = Watch
-		f.Look = "main filter and line (a resistance between pump and dosing valve looks like this), pump at the end of its reserve"
+		f.Look = "main filter and line (a resistance between pump and dosing valve looks like this), pump " +
+			"at the end of its reserve"
 	}
 	return f
 }
@@ -150,15 +158,18 @@ func (u *unit) judgeDrive(a *account) Finding {
 	}
 	fit, ok := a.bins.fit()
 	if !ok {
-		return notSeen(checkDrive, fmt.Sprintf("%d min at nominal pressure: too short to judge", len(a.bins.list)))
+		return notSeen(checkDrive, fmt.Sprintf("%d min at nominal pressure: too short to judge",
+			len(a.bins.list)))
 	}
 	f := Finding{Check: checkDrive, Level: OK}
-	f.Seen = fmt.Sprintf("%s %% at nominal pressure without dosing, %s %% more for each kg/h; up to %s %% seen",
+	f.Seen = fmt.Sprintf("%s %% at nominal pressure without dosing, %s %% more for each kg/h; up to %s %% "+
+		"seen",
 		number(fit.AtNoDosing, 1), number(fit.PerKgH, 1), number(a.bins.levels.max, 1))
 	f.Sure = "U = " + number(fit.U, 1) + " % (k = 2)" + normalisedWord(fit)
 	if fit.AtNoDosing-fit.U > driveWorn {
 		f.Level = Watch
-		f.Look = "little reserve is left: pump, return restriction (eroded), leak inside, supply voltage at the unit; the unit maker's figure decides"
+		f.Look = "little reserve is left: pump, return restriction (eroded), leak inside, supply voltage " +
+			"at the unit; the unit maker's figure decides"
 	}
 	return f
 }
@@ -180,17 +191,21 @@ func (u *unit) judgeTrend(a *account) Finding {
 	}
 	f := Finding{Check: checkTrend, Level: OK}
 	f.Seen = fmt.Sprintf("%+.1f %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
-		fit.Change, spell(time.Duration(fit.Hours*float64(time.Hour))), number(fit.AtNoDosing+fit.Change/2, 1))
-	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2), without the temperatures of pump and fluid" + normalisedWord(fit)
+		fit.Change, spell(time.Duration(fit.Hours*float64(time.Hour))), number(fit.AtNoDosing+fit.Change/2,
+			1))
+	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2), without the temperatures of pump and fluid" +
+		normalisedWord(fit)
 	if fit.Change-fit.ChangeU > trendMatters {
 		f.Level = Watch
 		f.Sure += "; the drive alone does not tell a leak from wear"
-		f.Look = "the pump works harder for the same pressure: leak inside the unit (pump membrane), worn pump, eroded return " +
+		f.Look = "the pump works harder for the same pressure: leak inside the unit (pump membrane), worn " +
+			"pump, eroded return " +
 			"restriction; a leak-down test on the bench tells which"
 	}
 	if fit.Change+fit.ChangeU < -trendMatters {
 		f.Level = Watch
-		f.Look = "the pump works less for the same pressure: return restriction fouling, or a unit still running in"
+		f.Look = "the pump works less for the same pressure: return restriction fouling, or a unit still " +
+			"running in"
 	}
 	return f
 }
@@ -203,7 +218,8 @@ func (u *unit) judgeDosing(a *account) Finding {
 		return notSeen(checkDosing, number(a.actual, 0)+" g dosed while listening: too little to compare")
 	}
 	f := Finding{Check: checkDosing, Level: OK,
-		Sure: "both figures are the unit's own: neither proves what left the valve; a scale on the bench does"}
+		Sure: "both figures are the unit's own: neither proves what left the valve; a scale on the bench " +
+			"does"}
 	f.Seen = number(a.actual, 0) + " g by the dosing rate"
 	compare := func(name string, v float64, known bool, base float64) {
 		if !known || base < dosedEnough {
@@ -213,7 +229,8 @@ func (u *unit) judgeDosing(a *account) Finding {
 		f.Seen += fmt.Sprintf(", %s g %s (%+.1f %%)", number(v, 0), name, off)
 		if math.Abs(off) > dosingWrong {
 			f.Level = Watch
-			f.Look = "dosing valve (partly blocked, crystals), pressure while dosing, faults that limit the dosing"
+			f.Look = "dosing valve (partly blocked, crystals), pressure while dosing, faults that limit " +
+				"the dosing"
 		}
 	}
 	compare("requested", a.requested, a.requestKnown, a.requested)

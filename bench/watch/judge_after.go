@@ -33,7 +33,8 @@ func (u *unit) judgePurge(a *account) Finding {
 	f = f.evidence(&a.cut)
 	f.Seen += "; last: " + a.cutText
 	f.Level = Watch
-	f.Look = "the battery switch thrown before the after-run has ended is the usual reason for crystals (common practice, no source): " +
+	f.Look = "the battery switch thrown before the after-run has ended is the usual reason for crystals " +
+		"(common practice, no source): " +
 		"ask the driver; then supply and wiring of the unit"
 	f.Sure = "a bus that goes silent is also a pulled connector or a recorder that lost its supply"
 	if n.cut >= 3 && n.completed == 0 {
@@ -48,10 +49,13 @@ func (u *unit) judgePurge(a *account) Finding {
 
 func (u *unit) judgeSensor(a *account) Finding {
 	if s := &a.dropouts; s.n > 0 {
-		f := Finding{Check: checkSensor, Level: Act, Sure: "counted while the unit was at work only; " + onCoarse}.evidence(s)
-		f.Seen = fmt.Sprintf("reading lost %s (error indicator, or a pressure below any air), %s in all, longest %s",
+		f := Finding{Check: checkSensor, Level: Act, Sure: "counted while the unit was at work only; " +
+			onCoarse}.evidence(s)
+		f.Seen = fmt.Sprintf("reading lost %s (error indicator, or a pressure below any air), %s in all, "+
+			"longest %s",
 			times(s.n), spell(s.total), spell(s.longest))
-		f.Look = "supply and wiring of the pressure sensor first, connector and tracks inside the unit; the sensor last"
+		f.Look = "supply and wiring of the pressure sensor first, connector and tracks inside the unit; " +
+			"the sensor last"
 		return f
 	}
 	if f, yes := u.deadSensor(a); yes {
@@ -75,7 +79,8 @@ func (u *unit) judgeSensor(a *account) Finding {
 		f.Sure = "U = 0.1 bar (k = 2): a step of 8 kPa, a barometer at 0.5 kPa a step"
 		if math.Abs(mean)-0.1 > zeroWrong {
 			f.Level = Watch
-			f.Look = "a line still under pressure from the last trip, or a sensor that reads wrong at zero: read a gauge at the line"
+			f.Look = "a line still under pressure from the last trip, or a sensor that reads wrong at " +
+				"zero: read a gauge at the line"
 		}
 	}
 	return f
@@ -89,7 +94,8 @@ func (u *unit) deadSensor(a *account) (Finding, bool) {
 	f, absent := u.lacks(checkSensor, DoserPressure)
 	switch v := &u.stream.values[u.field[0]]; {
 	case !absent:
-		f = notSeen(checkSensor, "the reading never was a pressure that can be (below "+number(impossibleKPa, 0)+" kPa absolute throughout)")
+		f = notSeen(checkSensor, "the reading never was a pressure that can be (below "+
+			""+number(impossibleKPa, 0)+" kPa absolute throughout)")
 	case v.counts[statusError] > 0:
 		f.Seen += ": error indicator only"
 	default:
@@ -104,8 +110,8 @@ func (u *unit) deadSensor(a *account) (Finding, bool) {
 	return f, true
 }
 
-// conversion is the share of NOx that the catalyst took away, with its expanded uncertainty: each sensor +/-10 % and
-// +/-10 ppm (common practice, no source).
+// conversion is the share of NOx that the catalyst took away, with its expanded uncertainty: each sensor
+// +/-10 % and +/-10 ppm (common practice, no source).
 func (a *account) conversion() (percent, expanded float64, ok bool) {
 	if a.conversionTime < noxEnough || a.noxIn == 0 {
 		return 0, 0, false
@@ -126,13 +132,15 @@ func (u *unit) judgeConversion(a *account) Finding {
 	}
 	f := Finding{Check: checkConversion, Level: OK,
 		Seen: fmt.Sprintf("%s %% over %s of steady dosing", number(c, 0), spell(a.conversionTime)),
-		Sure: "U = " + number(expanded, 0) + " % (k = 2), sensors +/-10 % each; only a plausibility of the dosing"}
+		Sure: "U = " + number(expanded, 0) + " % (k = 2), sensors +/-10 % each; only a plausibility of " +
+			"the dosing"}
 	if !a.scrKnown {
 		f.Sure += "; the catalyst's temperature is not on this bus"
 	}
 	if c+expanded < conversionLow {
 		f.Level = Watch
-		f.Look = "quality of the fluid, crystals at the dosing valve and in the exhaust, dosed quantity on a scale, NOx sensors, catalyst: " +
+		f.Look = "quality of the fluid, crystals at the dosing valve and in the exhaust, dosed quantity " +
+			"on a scale, NOx sensors, catalyst: " +
 			"the bus does not tell which"
 	}
 	return f

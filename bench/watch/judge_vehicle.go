@@ -6,7 +6,8 @@ import (
 	"holdfast/j1939/spn"
 )
 
-// vehicleFindings answers the questions that concern no single unit: tank, fluid, heaters, supply, faults, bus.
+// vehicleFindings answers the questions that concern no single unit: tank, fluid, heaters, supply, faults,
+// bus.
 func (w *Watcher) vehicleFindings() []Finding {
 	var out []Finding
 	for bank := uint8(1); bank <= Banks; bank++ {
@@ -62,7 +63,8 @@ func (w *Watcher) judgeTank(bank uint8) Finding {
 	if !ok {
 		return w.lacking(check, TankLevel)
 	}
-	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("level %s to %s %%, last %s %%", number(low, 0), number(high, 0), number(level.value, 0))}
+	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("level %s to %s %%, last %s %%", number(low, 0),
+		number(high, 0), number(level.value, 0))}
 	cold, _, known := w.now[bank][TankTemperature].extremes(TankTemperature)
 	if known {
 		f.Seen += fmt.Sprintf("; coldest %s °C", number(cold, 0))
@@ -71,7 +73,8 @@ func (w *Watcher) judgeTank(bank uint8) Finding {
 		f.Level, f.Look = Watch, "fill the tank; a sensor that reads low looks the same"
 	}
 	if known && cold < freezesAt {
-		f.Level, f.Look = Watch, "fluid below its freezing point: no unit primes then; heaters of tank and lines, not the pump"
+		f.Level, f.Look = Watch, "fluid below its freezing point: no unit primes then; heaters of tank "+
+			"and lines, not the pump"
 	}
 	return f
 }
@@ -93,17 +96,20 @@ func (w *Watcher) judgeFluid(bank uint8) Finding {
 	}
 	f := Finding{Check: check, Level: OK, Sure: "a vehicle's sensor, not a refractometer"}
 	if ok {
-		f.Seen = fmt.Sprintf("concentration %s to %s %%, last %s %%", number(low, 1), number(high, 1), number(c.value, 1))
+		f.Seen = fmt.Sprintf("concentration %s to %s %%, last %s %%", number(low, 1), number(high, 1),
+			number(c.value, 1))
 		if c.value < concentrationLow || c.value > concentrationHigh {
 			f.Level = Watch
-			f.Look = "take a sample and measure it (32.5 % by ISO 22241-1); empty and flush before the unit is blamed"
+			f.Look = "take a sample and measure it (32.5 % by ISO 22241-1); empty and flush before the " +
+				"unit is blamed"
 		}
 	}
 	if p.from != nil {
 		f.Seen += "; property: " + stateText(p, FluidProperty)
 		switch p.value {
 		case propertyDiesel:
-			f.Level, f.Look = Act, "do not run the unit: take a sample; diesel swells membranes and seals (common practice, no source)"
+			f.Level, f.Look = Act, "do not run the unit: take a sample; diesel swells membranes and seals "+
+				"(common practice, no source)"
 		case propertyTooHigh, propertyTooLow:
 			f.Level = max(f.Level, Watch)
 			f.Look = "take a sample and measure it (32.5 % by ISO 22241-1)"
@@ -163,13 +169,15 @@ func (w *Watcher) judgeSupply() Finding {
 		}
 		return notSeen(check, "the engine was not heard running")
 	}
-	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s to %s V with the engine running (%s V system)",
+	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s to %s V with the engine running (%s V "+
+		"system)",
 		number(b.min, 1), number(b.max, 1), number(systemVoltage(b.max), 0)),
 		Sure: "where the sender measures it, not at the unit"}
 	if b.low.n > 0 {
 		f = f.evidence(&b.low)
 		f.Level = Watch
-		f.Seen += fmt.Sprintf("; %s below three quarters of it, longest %s", times(b.low.n), spell(b.low.longest))
+		f.Seen += fmt.Sprintf("; %s below three quarters of it, longest %s", times(b.low.n),
+			spell(b.low.longest))
 		f.Look = "alternator, battery, main ground"
 	}
 	return f
@@ -187,7 +195,8 @@ func (w *Watcher) judgeFaults() Finding {
 		case x.Ours && (x.Active || x.Appeared > 0):
 			active++
 			f.When = append(f.When, x.First.Time())
-			f.Seen += fmt.Sprintf("%s from %d (%s), count %s; ", x.Code, x.Source, x.Code.Explain(), countWord(x.Code.Count))
+			f.Seen += fmt.Sprintf("%s from %d (%s), count %s; ", x.Code, x.Source, x.Code.Explain(),
+				countWord(x.Code.Count))
 		case x.Active || x.Appeared > 0:
 			other++
 		default:
@@ -195,9 +204,11 @@ func (w *Watcher) judgeFaults() Finding {
 		}
 	}
 	f.Times = active
-	f.Seen += fmt.Sprintf("%d active of the aftertreatment, %d of others, %d previously active", active, other, before)
+	f.Seen += fmt.Sprintf("%d active of the aftertreatment, %d of others, %d previously active", active,
+		other, before)
 	if active > 0 {
-		f.Level, f.Look = Act, "what the codes name, by the vehicle maker's procedure; a code about a sensor is first about its supply and wiring"
+		f.Level, f.Look = Act, "what the codes name, by the vehicle maker's procedure; a code about a "+
+			"sensor is first about its supply and wiring"
 	}
 	return f
 }
@@ -223,7 +234,8 @@ func (w *Watcher) judgeBus() Finding {
 		back := f
 		f = f.evidence(s)
 		f.Level = Watch
-		f.Seen = back.Seen + fmt.Sprintf("; silent %s for up to %s in the middle of a trip", times(s.n), spell(s.longest))
+		f.Seen = back.Seen + fmt.Sprintf("; silent %s for up to %s in the middle of a trip", times(s.n),
+			spell(s.longest))
 		f.Look = "connector and wiring of the diagnostic socket and the recorder before the vehicle"
 	}
 	return f

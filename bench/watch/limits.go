@@ -2,8 +2,8 @@ package watch
 
 import "time"
 
-// Thresholds of the watch. Where no source is named they are common practice with no source, or examples for the
-// invented reference unit; the summary says so.
+// Thresholds of the watch. Where no source is named they are common practice with no source, or examples
+// for the invented reference unit; the summary says so.
 const (
 	// silentFor without any frame the vehicle counts as asleep: a trip has ended.
 	silentFor = 10 * time.Second

@@ -13,9 +13,9 @@ type primeState struct {
 	built  bool // the line has been at pressure since the last purge
 }
 
-// primeStep: an attempt begins when the pump starts into an empty line (or, where the pump's drive is not on
-// this bus, when the unit says that it primes) and ends at nominal pressure, when the pump stops, or when
-// the unit gives up.
+// primeStep: an attempt begins when the pump starts into an empty line (or, where the pump's drive is not
+// on this bus, when the unit says that it primes) and ends at nominal pressure, when the pump stops, or
+// when the unit gives up.
 func (u *unit) primeStep(t clock.Instant) {
 	p := &u.prime
 	pumping := u.driveOK && u.drive >= pumpRuns && !u.energised()
@@ -58,7 +58,8 @@ func (u *unit) builtUp(t clock.Instant) {
 	}
 	*p = primeState{built: true}
 	u.tell(Event{At: t, Kind: "primed", For: clock.Instant(build * 1e9).Sub(0),
-		Text: "at pressure " + number(build, 1) + " s after the pump started (primed after " + number(prime, 1) + " s)"})
+		Text: "at pressure " + number(build, 1) + " s after the pump started (primed after " + number(prime,
+			1) + " s)"})
 }
 
 func (u *unit) primeFailed(t clock.Instant) {

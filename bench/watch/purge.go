@@ -8,7 +8,8 @@ type afterRun struct {
 	began       clock.Instant // of the purge under way; 0: none
 }
 
-// purgeStep: the purge is under way while the unit says so (state 4) or the valve that turns the flow round is energised.
+// purgeStep: the purge is under way while the unit says so (state 4) or the valve that turns the flow round
+// is energised.
 func (u *unit) purgeStep(t clock.Instant) {
 	p := &u.after
 	if u.gaugeOK && u.gauge >= primedAt && !u.energised() {
@@ -37,9 +38,11 @@ func (u *unit) purgeEnds(t clock.Instant) {
 			a.purges.restarted++
 			a.restarted.add(p.began, took, 0)
 		}
-		u.tell(Event{At: t, Kind: "purge-restart", For: took, Text: "purge given up after " + spell(took) + ": wanted again"})
+		u.tell(Event{At: t, Kind: "purge-restart", For: took, Text: "purge given up after " + spell(took) +
+			": wanted again"})
 	case u.gaugeOK && u.gauge > emptyBelow:
-		u.cutShort(t, "the unit left the purge after "+spell(took)+" with "+number(u.gauge, 1)+" bar gauge in the line")
+		u.cutShort(t, "the unit left the purge after "+spell(took)+" with "+number(u.gauge,
+			1)+" bar gauge in the line")
 	default:
 		for _, a := range u.accounts() {
 			a.purges.needed++
@@ -85,7 +88,8 @@ func (u *unit) endAfterRun(why End) {
 			a.purges.unknown++
 			a.unknown.add(t, 0, 0)
 		}
-		u.tell(Event{At: t, Kind: "purge-unknown", Text: "whether the line was emptied is not known: " + u.unknownWhy(why)})
+		u.tell(Event{At: t, Kind: "purge-unknown", Text: "whether the line was emptied is not known: " +
+			u.unknownWhy(why)})
 	case p.began != 0:
 		u.cutShort(t, "the bus went silent "+spell(t.Sub(p.began))+" into the purge"+u.leftIn())
 	default:

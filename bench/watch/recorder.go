@@ -17,8 +17,8 @@ const recordedBytes = 48
 
 const recordPrefix, recordSuffix = "watch-", ".pcapng"
 
-// Recorder records frames in files of a bounded size and keeps a bounded number of them: the oldest go first. Files of an
-// earlier watch in the folder count.
+// Recorder records frames in files of a bounded size and keeps a bounded number of them: the oldest go
+// first. Files of an earlier watch in the folder count.
 type Recorder struct {
 	dir, iface string
 	each       int64 // bytes
@@ -28,10 +28,12 @@ type Recorder struct {
 	scratch    can.Frame
 }
 
-// NewRecorder records in a folder: files of about each bytes (at least 1 MB), at most keep of them (at least 2).
+// NewRecorder records in a folder: files of about each bytes (at least 1 MB), at most keep of them (at
+// least 2).
 func NewRecorder(dir, iface string, each int64, keep int) (*Recorder, error) {
 	if each < 1<<20 || keep < 2 {
-		return nil, fmt.Errorf("record in %s: %d files of %d bytes; at least 2 files of 1 MB", dir, keep, each)
+		return nil, fmt.Errorf("record in %s: %d files of %d bytes; at least 2 files of 1 MB", dir, keep,
+			each)
 	}
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, fmt.Errorf("record: %w", err)

@@ -29,7 +29,8 @@ func recording(t *testing.T, name string) *watch.Summary {
 	require.NoError(t, err)
 	defer r.Close()
 	w := watch.New(watch.Options{}, nil)
-	require.NoError(t, trace.Replay(context.Background(), r, func(f []can.Frame) error { w.Feed(f); return nil }))
+	require.NoError(t, trace.Replay(context.Background(), r,
+		func(f []can.Frame) error { w.Feed(f); return nil }))
 	w.Finish()
 	return w.Summary(name, 0)
 }
@@ -66,7 +67,8 @@ func TestRecording_EngineAtIdle(t *testing.T) {
 	require.EqualValues(t, 127, parameter(s, 1761).Messages)
 	require.Equal(t, 100.0, parameter(s, 1761).Max)
 	require.Equal(t, 650.0, float64(int(parameter(s, 190).Max+parameter(s, 190).Min)/2), "idle speed")
-	require.NotEmpty(t, parameter(s, 3226).Note, "3012.75 ppm for two minutes, its heater off, is no measurement")
+	require.NotEmpty(t, parameter(s, 3226).Note, "3012.75 ppm for two minutes, its heater off, is no "+
+		"measurement")
 	var codes [][2]uint32
 	for _, f := range s.Faults {
 		codes = append(codes, [2]uint32{f.SPN, uint32(f.FMI)})

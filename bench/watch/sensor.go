@@ -13,7 +13,7 @@ type sensorState struct {
 	raw               uint64        // the reading that has stood still
 	standing, running time.Duration // of the pump, under that one reading
 	told              bool
-	pumped            bool // the pump has run since the trip began: a reading of 0 is no longer to be expected
+	pumped            bool // the pump has run since the trip began: 0 is no longer to be expected
 }
 
 // sensorStep: an error indicator, or an absolute pressure no place on earth has, while the unit is at work,
@@ -58,10 +58,12 @@ func (u *unit) endDropout(t clock.Instant) {
 		a.dropouts.add(s.dropped, lasted, 0)
 	}
 	s.dropped = 0
-	u.tell(Event{At: t, Kind: "dropout-ends", Text: "pressure reading back after " + spell(lasted), For: lasted})
+	u.tell(Event{At: t, Kind: "dropout-ends", Text: "pressure reading back after " + spell(lasted),
+		For: lasted})
 }
 
-// zeroStep takes the reading before the pump has run: the line is open to the tank, the gauge reading should be 0.
+// zeroStep takes the reading before the pump has run: the line is open to the tank, the gauge reading
+// should be 0.
 func (u *unit) zeroStep() {
 	s := &u.sensor
 	if s.pumped || !u.driveOK {
@@ -95,6 +97,7 @@ func (u *unit) pinnedStep(t clock.Instant, dt time.Duration) {
 			a.pinned.add(t, s.standing+s.running, u.gauge)
 		}
 		u.tell(Event{At: t, Kind: "pinned", Level: Watch,
-			Text: "pressure reading stands at " + number(u.gauge, 2) + " bar gauge with the pump standing and running"})
+			Text: "pressure reading stands at " + number(u.gauge, 2) +
+				" bar gauge with the pump standing and running"})
 	}
 }

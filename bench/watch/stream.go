@@ -34,7 +34,8 @@ type reading struct {
 }
 
 func newStream(g *group, f *can.Frame) *stream {
-	s := &stream{group: g, channel: f.Channel, source: uint8(f.ID), first: f.Time, values: make([]reading, len(g.fields))}
+	s := &stream{group: g, channel: f.Channel, source: uint8(f.ID), first: f.Time, values: make([]reading,
+		len(g.fields))}
 	for i := range s.values {
 		s.values[i].min = ^uint64(0)
 	}

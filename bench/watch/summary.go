@@ -91,18 +91,22 @@ type TripLine struct {
 
 // Summary tells what has been found so far; after Finish, all. lost is what the port says it has lost.
 func (w *Watcher) Summary(name string, lost uint64) *Summary {
-	s := &Summary{Name: name, Vehicle: w.vin, First: w.first.Time(), Last: w.last.Time(), Heard: w.Heard().Seconds(),
+	s := &Summary{Name: name, Vehicle: w.vin, First: w.first.Time(), Last: w.last.Time(),
+		Heard:  w.Heard().Seconds(),
 		Frames: w.frames, Lost: lost, Untimed: w.frames > 1 && w.last == 0, Units: w.reports(false),
 		Findings: w.vehicleFindings(), TripsBefore: w.tripsBefore}
 	if lost > 0 {
 		bus := &s.Findings[len(s.Findings)-1]
 		bus.Level = max(bus.Level, Watch)
-		bus.Seen += fmt.Sprintf("; %d frames LOST before they were heard: counts and times are not complete", lost)
+		bus.Seen += fmt.Sprintf("; %d frames LOST before they were heard: counts and times are not "+
+			"complete", lost)
 	}
 	s.Level = overall(s.Findings, s.Units...)
 	for _, f := range w.Faults() {
-		s.Faults = append(s.Faults, FaultLine{f.Code.SPN, f.Code.FMI, f.Code.Count, f.CountFirst, f.Source, f.Active,
-			f.Previously, f.Appeared, f.First.Time(), f.Last.Time(), w.faults.lamps[f.Source].String(), f.Code.Explain(), f.Ours})
+		s.Faults = append(s.Faults, FaultLine{f.Code.SPN, f.Code.FMI, f.Code.Count, f.CountFirst, f.Source,
+			f.Active,
+			f.Previously, f.Appeared, f.First.Time(), f.Last.Time(), w.faults.lamps[f.Source].String(),
+			f.Code.Explain(), f.Ours})
 	}
 	s.Seen, s.NotSeen = w.parameters()
 	for _, t := range w.trips {
@@ -152,13 +156,17 @@ func (w *Watcher) parameters() (seen []Parameter, missing []Missing) {
 			if why == "" {
 				why = "its group was not heard"
 			}
-			missing = append(missing, Missing{d.signal.String(), d.parameter.SPN, d.parameter.PGN, d.bank, why})
+			missing = append(missing, Missing{d.signal.String(), d.parameter.SPN, d.parameter.PGN, d.bank,
+				why})
 		}
 	}
 	slices.SortFunc(seen, func(a, b Parameter) int {
 		return order(a.Bank, a.SPN, a.Channel, a.Source) - order(b.Bank, b.SPN, b.Channel, b.Source)
 	})
-	slices.SortFunc(missing, func(a, b Missing) int { return order(a.Bank, a.SPN, 0, 0) - order(b.Bank, b.SPN, 0, 0) })
+	slices.SortFunc(missing, func(a, b Missing) int {
+		return order(a.Bank, a.SPN, 0, 0) - order(b.Bank,
+			b.SPN, 0, 0)
+	})
 	return seen, missing
 }
 
@@ -178,8 +186,9 @@ func order(bank uint8, number uint32, channel, source uint8) int {
 
 func (s *stream) parameter(i int) Parameter {
 	d, v := &s.fields[i], &s.values[i]
-	p := Parameter{Signal: d.signal.String(), SPN: d.parameter.SPN, PGN: d.parameter.PGN, Bank: d.bank, Channel: s.channel,
-		Source: s.source, Messages: s.count, Valid: v.counts[spn.Valid], Errors: v.counts[spn.ErrorState],
+	p := Parameter{Signal: d.signal.String(), SPN: d.parameter.SPN, PGN: d.parameter.PGN, Bank: d.bank,
+		Channel: s.channel,
+		Source:  s.source, Messages: s.count, Valid: v.counts[spn.Valid], Errors: v.counts[spn.ErrorState],
 		NotAvailable: v.counts[spn.NotAvailable], Unit: d.parameter.Unit}
 	p.Period = s.period().Seconds()
 	if p.states = d.parameter.Kind != spn.Measured; p.states {

@@ -120,8 +120,8 @@ const (
 // vehicleIdentification is PGN 65260, SPN 237.
 const vehicleIdentification = 65260
 
-// table finds what a frame is by the 18 bits of its identifier that hold the PGN. For destination-specific groups every
-// destination is entered, so that one look-up does.
+// table finds what a frame is by the 18 bits of its identifier that hold the PGN. For destination-specific
+// groups every destination is entered, so that one look-up does.
 type table struct {
 	kind   [1 << 18]uint8
 	groups []*group
@@ -161,9 +161,11 @@ func find(number, pgn uint32) *spn.Parameter {
 	panic("watch: the catalogue has lost a followed parameter")
 }
 
-// inBank2 finds the same parameter of the second bank by the standard's name; nil where the catalogue has none.
+// inBank2 finds the same parameter of the second bank by the standard's name; nil where the catalogue has
+// none.
 func inBank2(p *spn.Parameter) *spn.Parameter {
-	name := strings.NewReplacer("Aftertreatment 1", "Aftertreatment 2", "Engine Exhaust 1", "Engine Exhaust 2").
+	name := strings.NewReplacer("Aftertreatment 1", "Aftertreatment 2", "Engine Exhaust 1",
+		"Engine Exhaust 2").
 		Replace(p.Name)
 	if name == p.Name {
 		return nil

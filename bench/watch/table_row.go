@@ -37,7 +37,8 @@ func (s *Summary) Rows() []Row {
 	}
 	for _, t := range s.Trips {
 		level := overall(s.Findings, t.Units...)
-		row := Row{Vehicle: name, Trip: t.Number, Start: t.Start, Running: t.Running, Level: level, Recording: recording}
+		row := Row{Vehicle: name, Trip: t.Number, Start: t.Start, Running: t.Running, Level: level,
+			Recording: recording}
 		if len(t.Units) == 0 {
 			rows = append(rows, row)
 		}
@@ -50,11 +51,12 @@ func (s *Summary) Rows() []Row {
 	return rows
 }
 
-// WriteRows writes rows as a table for people. Unhealthy units stand out by their level in capitals and by the
-// names of the checks that raised it.
+// WriteRows writes rows as a table for people. Unhealthy units stand out by their level in capitals and by
+// the names of the checks that raised it.
 func WriteRows(out io.Writer, rows []Row) error {
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "LEVEL\tVEHICLE\tTRIP\tSTART (UTC)\tENGINE\tBANK/SA\tPRIME s\tIN BAND\tDRIVE\tDOSED g\tNOx\tPURGE\tWHY")
+	fmt.Fprintln(w, "LEVEL\tVEHICLE\tTRIP\tSTART (UTC)\tENGINE\tBANK/SA\tPRIME s\tIN BAND\tDRIVE\tDOSED "+
+		"g\tNOx\tPURGE\tWHY")
 	for i := range rows {
 		r := &rows[i]
 		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\n", levelShown(r.Level), r.Vehicle, r.Trip,
@@ -102,6 +104,7 @@ func (r *Row) unitColumns() string {
 	if u.Drive != nil {
 		drive = number(u.Drive.Percent, 1) + " %"
 	}
-	return fmt.Sprintf("%d/%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s", u.Bank, u.Source, prime, column(u.InBand, 1, " %"), drive,
+	return fmt.Sprintf("%d/%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s", u.Bank, u.Source, prime, column(u.InBand, 1,
+		" %"), drive,
 		column(u.Dosed, 0, ""), column(u.Conversion, 0, " %"), u.purgeWord(), strings.Join(why, ", "))
 }

@@ -13,7 +13,8 @@ func (s *Summary) Text() string {
 	if s.Vehicle != "" {
 		fmt.Fprintf(&b, ", vehicle %s", s.Vehicle)
 	}
-	fmt.Fprintf(&b, "\n%d trips; overall: %s\n", len(s.Trips)+s.TripsBefore, strings.ToUpper(s.Level.String()))
+	fmt.Fprintf(&b, "\n%d trips; overall: %s\n", len(s.Trips)+s.TripsBefore,
+		strings.ToUpper(s.Level.String()))
 	if s.Untimed {
 		b.WriteString("The frames have no time stamps: nothing that takes time can be said.\n")
 	}
@@ -28,7 +29,8 @@ func (s *Summary) Text() string {
 	s.faultText(&b)
 	s.parameterText(&b)
 	s.tripText(&b)
-	b.WriteString("\nThresholds are common practice with no source, or examples: the unit maker's data come first.\n")
+	b.WriteString("\nThresholds are common practice with no source, or examples: the unit maker's data " +
+		"come first.\n")
 	return b.String()
 }
 
@@ -36,7 +38,8 @@ func (s *Summary) span() string {
 	if s.Untimed || s.Frames == 0 {
 		return fmt.Sprintf("%d frames", s.Frames)
 	}
-	return fmt.Sprintf("%s to %s UTC (%s), %d frames", s.First.Format("2006-01-02 15:04:05"), clockText(s.Last, s.First),
+	return fmt.Sprintf("%s to %s UTC (%s), %d frames", s.First.Format("2006-01-02 15:04:05"),
+		clockText(s.Last, s.First),
 		spell(s.Last.Sub(s.First)), s.Frames)
 }
 
@@ -177,7 +180,8 @@ func (s *Summary) tripText(b *strings.Builder) {
 			off = t.KeyOff.Format(time.TimeOnly)
 		}
 		fmt.Fprintf(b, "  %2d  %s to %s  engine %s, %s km, key off %s, ended: %s", t.Number,
-			t.Start.Format("2006-01-02 15:04:05"), t.End.Format(time.TimeOnly), spell(time.Duration(t.Running*1e9)),
+			t.Start.Format("2006-01-02 15:04:05"), t.End.Format(time.TimeOnly),
+			spell(time.Duration(t.Running*1e9)),
 			number(t.Distance, 1), off, t.EndedBy)
 		for i := range t.Units {
 			fmt.Fprintf(b, "; purge %s", t.Units[i].purgeWord())

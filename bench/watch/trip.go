@@ -159,7 +159,8 @@ func (w *Watcher) supplyChanged(c *current) {
 	low := c.value < 0.75*systemVoltage(v.supplyAll.max)
 	if low && v.supply.lowAt == 0 {
 		v.supply.lowAt = w.last
-		w.tell(Event{At: w.last, Kind: "supply", Text: "supply down to " + number(c.value, 1) + " V with the engine running"})
+		w.tell(Event{At: w.last, Kind: "supply", Text: "supply down to " + number(c.value, 1) +
+			" V with the engine running"})
 	}
 	if !low {
 		w.closeLow(w.last)

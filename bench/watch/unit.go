@@ -19,7 +19,8 @@ const (
 	statePriming   = 12
 )
 
-// unit is one supply unit: what its dosing information says, with the pump and request messages of its bank.
+// unit is one supply unit: what its dosing information says, with the pump and request messages of its
+// bank.
 type unit struct {
 	w      *Watcher
 	stream *stream
@@ -161,7 +162,8 @@ func (u *unit) elapsed(t clock.Instant) time.Duration {
 	if dt <= unitGapFrom/4 {
 		return dt
 	}
-	// A filtered recording has fewer messages than the standard's: what is a silence depends on what is usual.
+	// A filtered recording has fewer messages than the standard's: what is a silence depends on what is
+	// usual.
 	usual := time.Duration(0)
 	if u.stream.count > 20 {
 		usual = u.stream.period()
@@ -170,7 +172,8 @@ func (u *unit) elapsed(t clock.Instant) time.Duration {
 		for _, a := range u.accounts() {
 			a.silences.add(u.last, dt, 0)
 		}
-		u.tell(Event{At: t, Kind: "unit-silent", Text: "no dosing information for " + spell(dt), For: dt, Level: Watch})
+		u.tell(Event{At: t, Kind: "unit-silent", Text: "no dosing information for " + spell(dt), For: dt,
+			Level: Watch})
 	}
 	return min(dt, max(unitGapFrom, 2*usual))
 }
@@ -197,7 +200,8 @@ func (u *unit) read(t clock.Instant) {
 	now := &u.w.now[u.bank]
 	u.drive, u.driveOK = now[PumpDrive].value, now[PumpDrive].fresh(t, clock.Instant(freshFor))
 	u.valve, u.valveOK = now[Diverter].value, now[Diverter].fresh(t, clock.Instant(freshFor))
-	u.requested, u.requestOK = now[DosingRequested].value, now[DosingRequested].fresh(t, clock.Instant(time.Second))
+	u.requested, u.requestOK = now[DosingRequested].value, now[DosingRequested].fresh(t,
+		clock.Instant(time.Second))
 }
 
 // awake says that the unit is at work: then its sensor must read.

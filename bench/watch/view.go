@@ -60,7 +60,8 @@ func (u *unit) view(now clock.Instant) *UnitView {
 	heard := now.Sub(u.stream.last) <= 2*unitGapFrom
 	return &UnitView{Bank: u.bank, Source: u.stream.source, Gauge: u.gauge, GaugeKnown: u.gaugeOK && heard,
 		Lost: u.sensor.dropped != 0, State: u.stateWord(), StateKnown: u.stateOK && heard,
-		Dosing: heard && u.dosingNow(), Priming: heard && u.prime.began != 0, Purging: heard && u.after.began != 0,
+		Dosing: heard && u.dosingNow(), Priming: heard && u.prime.began != 0, Purging: heard &&
+			u.after.began != 0,
 		Dose: u.dose, DoseKnown: u.doseOK && heard}
 }
 
@@ -95,8 +96,8 @@ func (u *unit) stateWord() string {
 	return "state " + number(float64(u.state), 0)
 }
 
-// Value is a signal's newest number in the unit the standard gives it, from the source that leads; false when it is no
-// number or its source has not been heard for five seconds. Bank 0 is the vehicle.
+// Value is a signal's newest number in the unit the standard gives it, from the source that leads; false
+// when it is no number or its source has not been heard for five seconds. Bank 0 is the vehicle.
 func (w *Watcher) Value(bank uint8, s Signal, now clock.Instant) (float64, bool) {
 	if s >= firstOfVehicle {
 		bank = 0
@@ -105,7 +106,8 @@ func (w *Watcher) Value(bank uint8, s Signal, now clock.Instant) (float64, bool)
 	return c.value, c.status == spn.Valid && c.from != nil && c.fresh(now, clock.Instant(freshFor))
 }
 
-// Judge brings the level and the raised checks of a view up to date. It costs more than the view: once a second is plenty.
+// Judge brings the level and the raised checks of a view up to date. It costs more than the view: once a
+// second is plenty.
 func (w *Watcher) Judge(v *View) {
 	list := w.vehicleFindings()
 	for _, u := range w.reports(false) {

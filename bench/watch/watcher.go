@@ -101,14 +101,16 @@ func (w *Watcher) jump(to clock.Instant) {
 	}
 }
 
-// Advance says that the bus has been heard until now: on a live bus the only sign of a vehicle gone to sleep.
+// Advance says that the bus has been heard until now: on a live bus the only sign of a vehicle gone to
+// sleep.
 func (w *Watcher) Advance(now clock.Instant) {
 	if w.frames > 0 && now.Sub(w.last) > silentFor && !w.vehicle.trip.asleep {
 		w.endTrip(endSilent)
 	}
 }
 
-// Finish ends the watch: the recording ends, or the person has ended listening. What was under way is unknown.
+// Finish ends the watch: the recording ends, or the person has ended listening. What was under way is
+// unknown.
 func (w *Watcher) Finish() {
 	if w.frames > 0 && !w.vehicle.trip.asleep {
 		w.endTrip(endRecording)

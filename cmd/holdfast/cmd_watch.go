@@ -42,13 +42,13 @@ when, what to look at and how sure that is; what is not on the bus is said, para
 
 It only listens: what it holds has no way to send. A controller that is not in listen-only mode still
 acknowledges what others send; the first line says which it is. An interface that is down is
-brought up in listen-only mode; --listen-only asks for it on one that is up, too, and --find-bitrate tries 250 and
-500 kbit/s by listening (both take the interface down for a moment and need the right to set it). An interface that
-would answer a vehicle's frames at a wrong bit rate is refused.
+brought up in listen-only mode; --listen-only asks for it on one that is up, too, and --find-bitrate
+tries 250 and 500 kbit/s by listening (both take the interface down for a moment and need the right
+to set it). An interface that would answer a vehicle's frames at a wrong bit rate is refused.
 
-On a terminal a live watch is a screen that is read from a metre away; elsewhere, or with --json, each event is
-a line. It ends with Ctrl-C, after --for, or with --until-key-off when the vehicle has gone to sleep, and prints
-the summary. --keep FOLDER records the traffic in files of bounded number and size, keeps every event on the
+On a terminal a live watch is a screen that is read from a metre away; elsewhere, or with --json,
+each event is a line. It ends with Ctrl-C, after --for, or with --until-key-off when the vehicle has
+gone to sleep, and prints the summary. --keep FOLDER records the traffic in files of bounded number and size, keeps every event on the
 disk as it happens, and the summary after each trip; started again in that folder it goes on.
 
 Recordings (candump -L text, pcap, pcapng) are read as fast as they can be. --summary prints one row for each
@@ -151,14 +151,16 @@ func (o *watchOptions) onlyLive() error {
 	}{{o.quiet, "--listen-only"}, {o.find, "--find-bitrate"}, {o.forTime != "", "--for"},
 		{o.untilKeyOff, "--until-key-off"}, {o.keep != "", "--keep"}, {o.alarms != "", "--alarms"}} {
 		if flag.given {
-			return withStatus(exitUsage, fmt.Errorf("%s is for listening to one interface, not for recordings", flag.name))
+			return withStatus(exitUsage, fmt.Errorf("%s is for listening to one interface, not for "+
+				"recordings", flag.name))
 		}
 	}
 	return nil
 }
 
 // watchRecording reads a recording to its end.
-func watchRecording(ctx context.Context, path string, limits watch.Options, errOut io.Writer) (*watch.Summary, error) {
+func watchRecording(ctx context.Context, path string, limits watch.Options,
+	errOut io.Writer) (*watch.Summary, error) {
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name the recordings in it (%s)", path,
 			filepath.Join(path, "*.pcapng")))

@@ -29,6 +29,7 @@ type simVehicleOptions struct {
 	load       float64
 	bitRate    int
 	legs       string
+	alone      bool
 }
 
 func newSimVehicleCommand() *cobra.Command {
@@ -37,8 +38,8 @@ func newSimVehicleCommand() *cobra.Command {
 		Use:   "vehicle --write FILE | --bus INTERFACE",
 		Short: "Be a truck with a DEF supply unit: as a recording, or live on an interface",
 		Long: `Writes a day of a simulated truck to a pcapng file, or sends it on a CAN interface in real time
-until the day is over or Ctrl-C, so that ` + "`holdfast watch`" + ` can be tried and tested without one. The day has six key
-cycles in ten hours. Never put it on a vehicle's bus: it sends.
+until the day is over or Ctrl-C, so that holdfast watch can be tried and tested without one.
+The day has six key cycles in ten hours. Never put it on a vehicle's bus: it sends.
 
 Faults, as NAME=NUMBER; several combine:
 ` + describeVehicleFaults() + exitHelp,
@@ -57,7 +58,9 @@ Faults, as NAME=NUMBER; several combine:
 	f.Uint64Var(&o.seed, "seed", 1, "seed of everything random")
 	f.Float64Var(&o.load, "load", 0, "bus load to fill up to, 0 to 0.95; 0: the controllers that a truck has")
 	f.IntVar(&o.bitRate, "bitrate", 250_000, "bit rate that --load is a share of")
-	f.StringVar(&o.legs, "legs", "", "key cycles as key-on+key-off times: 30m+5m,20m+5m; none: a ten-hour day")
+	f.BoolVar(&o.alone, "alone", false, "only the messages of the aftertreatment and what goes with them")
+	f.StringVar(&o.legs, "legs", "", "key cycles as key-on+key-off times: 30m+5m,20m+5m; none: a ten-hour "+
+		"day")
 	return cmd
 }
 
@@ -70,7 +73,8 @@ func describeVehicleFaults() string {
 }
 
 func (o *simVehicleOptions) options(start clock.Instant) (vehicle.Options, error) {
-	out := vehicle.Options{Seed: o.seed, Start: start, Load: o.load, BitRate: o.bitRate, Faults: map[string]float64{}}
+	out := vehicle.Options{Seed: o.seed, Start: start, Load: o.load, BitRate: o.bitRate, Alone: o.alone,
+		Faults: map[string]float64{}}
 	for _, text := range o.faults {
 		name, number, _ := strings.Cut(text, "=")
 		v, err := strconv.ParseFloat(number, 64)
@@ -123,7 +127,8 @@ func runSimVehicle(ctx context.Context, o simVehicleOptions, errOut io.Writer) e
 		return withStatus(exitBus, err)
 	}
 	defer port.Close()
-	fmt.Fprintf(errOut, "simulated truck on %s: seed %d, %s; Ctrl-C ends it\n", o.bus, o.seed, faultsInWords(options.Faults))
+	fmt.Fprintf(errOut, "simulated truck on %s: seed %d, %s; Ctrl-C ends it\n", o.bus, o.seed,
+		faultsInWords(options.Faults))
 	if err := can.Serve(ctx, port, v); err != nil {
 		return withStatus(exitBus, err)
 	}
@@ -162,7 +167,8 @@ func writeVehicle(ctx context.Context, path string, v *vehicle.Vehicle, errOut i
 		return withStatus(exitInternal, err)
 	}
 	t := v.Truth()
-	fmt.Fprintf(errOut, "%s: %d frames, %d trips, %d purges completed, %d cut short, %d losses of the sensor's supply, leak %.1f mL/min at the end\n",
+	fmt.Fprintf(errOut, "%s: %d frames, %d trips, %d purges completed, %d cut short, %d losses of the "+
+		"sensor's supply, leak %.1f mL/min at the end\n",
 		path, v.Stats().Received, t.Trips, len(t.Completed), len(t.Cut), len(t.Dropouts), t.Leak)
 	return nil
 }

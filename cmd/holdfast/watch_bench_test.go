@@ -16,8 +16,8 @@ import (
 	"holdfast/sim/vehicle"
 )
 
-// BenchmarkWatch is a recording of a simulated truck at 250 kbit/s, read and watched as `holdfast watch FILE`
-// does it. "times-real-time" is the recording's length over the time it took.
+// BenchmarkWatch is a recording of a simulated truck at 250 kbit/s, read and watched as `holdfast watch
+// FILE` does it. "times-real-time" is the recording's length over the time it took.
 func BenchmarkWatch(b *testing.B) {
 	file, length, frames := simulatedPcapng(b, 40*time.Minute)
 	b.Logf("%d frames in %s: %.0f a second, load %.2f of 250 kbit/s without stuffing",
@@ -29,7 +29,8 @@ func BenchmarkWatch(b *testing.B) {
 			r, err := capture.NewReader(bytes.NewReader(file), "simulated")
 			require.NoError(b, err)
 			w := watch.New(watch.Options{}, nil)
-			require.NoError(b, trace.Replay(context.Background(), r, func(f []can.Frame) error { w.Feed(f); return nil }))
+			require.NoError(b, trace.Replay(context.Background(), r,
+				func(f []can.Frame) error { w.Feed(f); return nil }))
 			w.Finish()
 			require.NotEqual(b, watch.NotSeen, w.Summary("simulated", 0).Level)
 		}
@@ -53,7 +54,8 @@ func BenchmarkWatch(b *testing.B) {
 }
 
 func simulatedPcapng(b testing.TB, key time.Duration) (file []byte, length time.Duration, frames int) {
-	v, err := vehicle.New(vehicle.Options{Seed: 1, Start: clock.At(time.Date(2026, 11, 24, 6, 0, 0, 0, time.UTC)),
+	v, err := vehicle.New(vehicle.Options{Seed: 1, Start: clock.At(time.Date(2026, 11, 24, 6, 0, 0, 0,
+		time.UTC)),
 		Day: []vehicle.Leg{{Key: key, Off: 5 * time.Minute}}})
 	require.NoError(b, err)
 	var out bytes.Buffer
@@ -77,6 +79,10 @@ func simulatedPcapng(b testing.TB, key time.Duration) (file []byte, length time.
 func allFrames(b testing.TB, file []byte) (all []can.Frame) {
 	r, err := capture.NewReader(bytes.NewReader(file), "simulated")
 	require.NoError(b, err)
-	require.NoError(b, trace.Replay(context.Background(), r, func(f []can.Frame) error { all = append(all, f...); return nil }))
+	require.NoError(b, trace.Replay(context.Background(), r, func(f []can.Frame) error {
+		all = append(all,
+			f...)
+		return nil
+	}))
 	return all
 }

@@ -22,11 +22,13 @@ type ear struct {
 }
 
 // openEar opens an interface for listening and says what that costs the vehicle. quiet asks for
-// listen-only mode even where the interface is up, and fails where it is not granted; find tries both bit rates.
+// listen-only mode even where the interface is up, and fails where it is not granted; find tries both bit
+// rates.
 func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
 	state, err := controller.Read(name)
 	if err != nil {
-		return openPlain(name, errOut) // a kernel without the settings, or no such interface: its error says more
+		return openPlain(name,
+			errOut) // a kernel without the settings, or no such interface: its error says more
 	}
 	if quiet || find || !state.Up {
 		if err := askListenOnly(state, find, errOut); err != nil && (quiet || find || !state.Up) {
@@ -50,16 +52,19 @@ func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
 func openPlain(name string, errOut io.Writer) (*ear, error) {
 	source, err := socketcan.Listen(name, socketcan.Options{})
 	if errors.Is(err, can.ErrMissing) {
-		return nil, withStatus(exitUsage, fmt.Errorf("%s is neither a recording nor a CAN interface: %w", name, err))
+		return nil, withStatus(exitUsage, fmt.Errorf("%s is neither a recording nor a CAN interface: %w",
+			name, err))
 	}
 	if err != nil {
 		return nil, withStatus(exitBus, err)
 	}
-	fmt.Fprintf(errOut, "%s: whether it is in listen-only mode cannot be read; holdfast itself sends nothing\n", name)
+	fmt.Fprintf(errOut, "%s: whether it is in listen-only mode cannot be read; holdfast itself sends "+
+		"nothing\n", name)
 	return &ear{Source: source, words: "mode unknown"}, nil
 }
 
-// mayListen refuses a controller that would acknowledge frames, or break them, at a rate that J1939 does not have.
+// mayListen refuses a controller that would acknowledge frames, or break them, at a rate that J1939 does
+// not have.
 func mayListen(s controller.State) error {
 	if s.Virtual || s.ListenOnly {
 		return nil
@@ -69,12 +74,15 @@ func mayListen(s controller.State) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%s is not in listen-only mode and runs at %d bit/s, which is no rate of J1939 (250 000 or 500 000): on a "+
-		"vehicle it would answer every frame with an error. Set it: %s", s.Name, s.BitRate, setCommand(s.Name, 250_000))
+	return fmt.Errorf("%s is not in listen-only mode and runs at %d bit/s, which is no rate of J1939 (250 "+
+		"000 or 500 000): on a "+
+		"vehicle it would answer every frame with an error. Set it: %s", s.Name, s.BitRate,
+		setCommand(s.Name, 250_000))
 }
 
 func setCommand(name string, rate int) string {
-	return fmt.Sprintf("ip link set %[1]s down; ip link set %[1]s up type can bitrate %[2]d listen-only on", name, rate)
+	return fmt.Sprintf("ip link set %[1]s down; ip link set %[1]s up type can bitrate %[2]d listen-only on",
+		name, rate)
 }
 
 func quietWords(s controller.State) string {
@@ -82,11 +90,14 @@ func quietWords(s controller.State) string {
 	case s.Virtual:
 		return s.Name + ": a virtual interface has no listen-only mode; holdfast itself sends nothing"
 	case s.ListenOnly:
-		return fmt.Sprintf("%s: listen-only, granted by the kernel, at %d bit/s: the controller sends no bit, not even an "+
+		return fmt.Sprintf("%s: listen-only, granted by the kernel, at %d bit/s: the controller sends no "+
+			"bit, not even an "+
 			"acknowledgement", s.Name, s.BitRate)
 	default:
-		return fmt.Sprintf("%s: NOT listen-only, at %d bit/s: holdfast sends nothing, but the controller acknowledges what "+
-			"others send. --listen-only asks for it, or: %s", s.Name, s.BitRate, setCommand(s.Name, s.BitRate))
+		return fmt.Sprintf("%s: NOT listen-only, at %d bit/s: holdfast sends nothing, but the controller "+
+			"acknowledges what "+
+			"others send. --listen-only asks for it, or: %s", s.Name, s.BitRate, setCommand(s.Name,
+			s.BitRate))
 	}
 }
 
@@ -113,7 +124,8 @@ func askListenOnly(s controller.State, find bool, errOut io.Writer) error {
 		return findBitRate(s.Name, errOut)
 	}
 	if s.BitRate == 0 {
-		return fmt.Errorf("%s has no bit rate: --find-bitrate finds it by listening, or: %s", s.Name, setCommand(s.Name, 250_000))
+		return fmt.Errorf("%s has no bit rate: --find-bitrate finds it by listening, or: %s", s.Name,
+			setCommand(s.Name, 250_000))
 	}
 	if err := controller.Listen(s.Name, 0); err != nil {
 		return fmt.Errorf("listen-only mode was refused: %w", err)
@@ -134,12 +146,14 @@ func findBitRate(name string, errOut io.Writer) error {
 		if err != nil {
 			return fmt.Errorf("try %d bit/s: %w", rate, err)
 		}
-		fmt.Fprintf(errOut, "%s at %d bit/s, listening only: %d frames, %d bus errors\n", name, rate, heard, bad)
+		fmt.Fprintf(errOut, "%s at %d bit/s, listening only: %d frames, %d bus errors\n", name, rate, heard,
+			bad)
 		if heard > 0 && bad <= heard/10 {
 			return nil
 		}
 	}
-	return fmt.Errorf("%s: neither 250 000 nor 500 000 bit/s gave frames: key on? wired to the bus? another rate?", name)
+	return fmt.Errorf("%s: neither 250 000 nor 500 000 bit/s gave frames: key on? wired to the bus? "+
+		"another rate?", name)
 }
 
 func trial(name string) (heard, bad int, err error) {
@@ -165,15 +179,15 @@ func trial(name string) (heard, bad int, err error) {
 	return heard, bad, nil
 }
 
-// rateGuard stops listening where there is nothing but bus errors: the bit rate is wrong, and a controller that is not
-// listen-only takes part in every one of them.
+// rateGuard stops listening where there is nothing but bus errors: the bit rate is wrong, and a controller
+// that is not listen-only takes part in every one of them.
 type rateGuard struct {
 	heard, bad uint64
 	silent     bool
 }
 
-// Classes of an error frame that say the bits were not understood (Linux include/uapi/linux/can/error.h): protocol violation,
-// bus error.
+// Classes of an error frame that say the bits were not understood (Linux include/uapi/linux/can/error.h):
+// protocol violation, bus error.
 const errorClassBits = 0x08 | 0x80
 
 // badAtMost is how many bus errors without a single frame are enough.
@@ -195,6 +209,7 @@ func (g *rateGuard) add(frames []can.Frame) error {
 	if g.silent {
 		what = "nothing was disturbed: the interface is listen-only"
 	}
-	return withStatus(exitBus, fmt.Errorf("%d bus errors and not one frame: the bit rate is wrong (%s); --find-bitrate finds it by "+
+	return withStatus(exitBus, fmt.Errorf("%d bus errors and not one frame: the bit rate is wrong (%s); "+
+		"--find-bitrate finds it by "+
 		"listening only", g.bad, what))
 }

@@ -69,7 +69,8 @@ func (l *live) keep(err error) {
 	}
 }
 
-// run listens until ctx ends, the time is over, the vehicle sleeps (where that is wanted) or the bus is lost.
+// run listens until ctx ends, the time is over, the vehicle sleeps (where that is wanted) or the bus is
+// lost.
 func (l *live) run(ctx context.Context) error {
 	frames := make([]can.Frame, 1024)
 	l.began = l.source.Now()

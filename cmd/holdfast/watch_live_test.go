@@ -23,7 +23,8 @@ import (
 )
 
 // listenTo watches a simulated truck on a virtual bus as a live watch does, in virtual time.
-func listenTo(t *testing.T, o watchOptions, alarms string, faults map[string]float64, legs ...vehicle.Leg) (string, error) {
+func listenTo(t *testing.T, o watchOptions, alarms string, faults map[string]float64,
+	legs ...vehicle.Leg) (string, error) {
 	t.Helper()
 	start := clock.At(time.Date(2026, 11, 24, 6, 0, 0, 0, time.UTC))
 	v, err := vehicle.New(vehicle.Options{Seed: 2, Start: start, Day: legs, Alone: true, Faults: faults})
@@ -52,7 +53,8 @@ func TestWatchLive_UntilKeyOff(t *testing.T) {
 	out, err := listenTo(t, watchOptions{untilKeyOff: true}, "", nil, oneLeg, oneLeg)
 	require.NoError(t, err)
 	var at int
-	for _, want := range []string{"trip begins", "engine runs", "priming begins", "at pressure", "key off", "purge begins",
+	for _, want := range []string{"trip begins", "engine runs", "priming begins", "at pressure", "key off",
+		"purge begins",
 		"purge completed", "the vehicle is asleep", "listening ends", "1 trips; overall:"} {
 		i := strings.Index(out[at:], want)
 		require.GreaterOrEqual(t, i, 0, "%q in order in\n%s", want, out)
@@ -67,7 +69,8 @@ func TestWatchLive_ForAsLong(t *testing.T) {
 	require.Contains(t, out, "not known", "what became of the line was not heard")
 }
 
-// The alarm of the brief: below 8 bar for 5 s while dosing, raised by a filter that blocks, silent for a healthy unit.
+// The alarm of the brief: below 8 bar for 5 s while dosing, raised by a filter that blocks, silent for a
+// healthy unit.
 func TestWatchLive_Alarm(t *testing.T) {
 	const rules = "holdfast: alarms/1\nalarms:\n" +
 		"  - {name: pressure low, when: doser pressure < 8 bar for 5 s while dosing, level: act}\n" +
@@ -136,7 +139,10 @@ func TestWatchLive_KeepsThroughAPowerCut(t *testing.T) {
 
 func TestWatchScreen_FitsAndNeverInvents(t *testing.T) {
 	for _, size := range [][2]int{{80, 24}, {120, 40}, {40, 15}, {10, 5}} {
-		s := newWatchScreen(&bytes.Buffer{}, "can0, listen-only, 250 kbit/s", func() (int, int) { return size[0], size[1] })
+		s := newWatchScreen(&bytes.Buffer{}, "can0, listen-only, 250 kbit/s", func() (int,
+			int) {
+			return size[0], size[1]
+		})
 		w := watch.New(watch.Options{}, nil)
 		s.event(watch.Event{Text: "trip begins"})
 		lines := s.layout(w.View(0), w, nil, size[0], size[1])
@@ -147,10 +153,12 @@ func TestWatchScreen_FitsAndNeverInvents(t *testing.T) {
 			require.NotContains(t, text, " 0 g/h")
 		}
 		for _, line := range lines {
-			require.LessOrEqual(t, utf8.RuneCountInString(strings.NewReplacer("\x1b[1m", "", "\x1b[30;47m", "").Replace(line)), size[0], line)
+			require.LessOrEqual(t, utf8.RuneCountInString(strings.NewReplacer("\x1b[1m", "", "\x1b[30;47m",
+				"").Replace(line)), size[0], line)
 		}
 	}
-	for _, word := range []string{"preparing", "after-run", "diagnosis", "dosing", "asleep", "-- bar", "10.5 bar", "service"} {
+	for _, word := range []string{"preparing", "after-run", "diagnosis", "dosing", "asleep", "-- bar",
+		"10.5 bar", "service"} {
 		for _, row := range large(word, 2, 78) {
 			require.LessOrEqual(t, utf8.RuneCountInString(row), 78, word)
 		}
@@ -192,7 +200,8 @@ func TestWatch_RefusesWhatMakesNoSense(t *testing.T) {
 		{[]string{"sim", "vehicle", "--write", "x", "--legs", "1h"}, "key-on+key-off"},
 	} {
 		var out, errOut bytes.Buffer
-		require.Equal(t, exitUsage, execute(context.Background(), c.args, strings.NewReader(""), &out, &errOut), c.args)
+		require.Equal(t, exitUsage, execute(context.Background(), c.args, strings.NewReader(""), &out,
+			&errOut), c.args)
 		require.Contains(t, errOut.String(), c.says, c.args)
 	}
 }

@@ -12,8 +12,8 @@ import (
 	"holdfast/j1939/unit"
 )
 
-// watchScreen shows a live watch on a terminal: pressure and state in letters that are read from a metre away, one
-// bar of colour for how it stands, then the figures, then what happened last.
+// watchScreen shows a live watch on a terminal: pressure and state in letters that are read from a metre
+// away, one bar of colour for how it stands, then the figures, then what happened last.
 type watchScreen struct {
 	out    io.Writer
 	head   string // interface and how quietly it listens
@@ -69,7 +69,8 @@ func (s *watchScreen) end() { fmt.Fprint(s.out, leaveWatch) }
 
 // layout is the whole screen, at most height lines of width columns (colours not counted).
 func (s *watchScreen) layout(v watch.View, w *watch.Watcher, alarms []string, width, height int) []string {
-	lines := []string{cutTo(fmt.Sprintf(" %s   heard for %s   trip %d   %d frames", s.head, hms(v.At.Sub(s.began)), v.Trip, v.Frames), width), ""}
+	lines := []string{cutTo(fmt.Sprintf(" %s   heard for %s   trip %d   %d frames", s.head,
+		hms(v.At.Sub(s.began)), v.Trip, v.Frames), width), ""}
 	wide := 2
 	if width >= 120 && height >= 30 {
 		wide = 3
@@ -151,11 +152,15 @@ func figures(v watch.View, w *watch.Watcher) []string {
 		return unit.Decimals(x, decimals)
 	}
 	return []string{
-		fmt.Sprintf("dosing %6s g/h   wanted %6s g/h   drive %5s %%   valve %4s %%", dose, f(watch.DosingRequested, 0),
+		fmt.Sprintf("dosing %6s g/h   wanted %6s g/h   drive %5s %%   valve %4s %%", dose,
+			f(watch.DosingRequested, 0),
 			f(watch.PumpDrive, 1), f(watch.Diverter, 0)),
-		fmt.Sprintf("tank %5s %%  %4s °C   DEF %5s %%   SCR %5s °C   NOx %5s -> %5s ppm", f(watch.TankLevel, 0),
-			f(watch.TankTemperature, 0), f(watch.Concentration, 1), f(watch.SCRIntake, 0), f(watch.NOxBefore, 0), f(watch.NOxAfter, 0)),
-		fmt.Sprintf("engine %5s rpm   %4s km/h   supply %5s V   outside %5s °C", f(watch.EngineSpeed, 0), f(watch.VehicleSpeed, 0),
+		fmt.Sprintf("tank %5s %%  %4s °C   DEF %5s %%   SCR %5s °C   NOx %5s -> %5s ppm", f(watch.TankLevel,
+			0),
+			f(watch.TankTemperature, 0), f(watch.Concentration, 1), f(watch.SCRIntake, 0),
+			f(watch.NOxBefore, 0), f(watch.NOxAfter, 0)),
+		fmt.Sprintf("engine %5s rpm   %4s km/h   supply %5s V   outside %5s °C", f(watch.EngineSpeed, 0),
+			f(watch.VehicleSpeed, 0),
 			f(watch.Supply, 1), f(watch.Ambient, 0)),
 	}
 }

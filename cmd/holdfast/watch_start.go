@@ -17,9 +17,11 @@ import (
 )
 
 // watchInterface listens on an interface until it is told to end.
-func watchInterface(ctx context.Context, o watchOptions, name string, limits watch.Options, out, errOut io.Writer) error {
+func watchInterface(ctx context.Context, o watchOptions, name string, limits watch.Options, out,
+	errOut io.Writer) error {
 	if o.summary {
-		return withStatus(exitUsage, fmt.Errorf("--summary is for recordings; what was heard on %s is summed up at the end", name))
+		return withStatus(exitUsage, fmt.Errorf("--summary is for recordings; what was heard on %s is "+
+			"summed up at the end", name))
 	}
 	l := &live{name: name, keyOff: o.untilKeyOff, until: clock.Never}
 	length, err := o.length()
@@ -50,7 +52,8 @@ func (o *watchOptions) length() (time.Duration, error) {
 	}
 	d, err := time.ParseDuration(o.forTime)
 	if err != nil || d <= 0 {
-		return 0, withStatus(exitUsage, fmt.Errorf("--for %s: write a time such as 30m, 90s or 12h", o.forTime))
+		return 0, withStatus(exitUsage, fmt.Errorf("--for %s: write a time such as 30m, 90s or 12h",
+			o.forTime))
 	}
 	return d, nil
 }
@@ -68,7 +71,8 @@ func loadAlarms(path string) (watch.Alarms, error) {
 }
 
 // runLive watches with a face and files as the options say, and prints what was found at the end.
-func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options, head string, out io.Writer) error {
+func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options, head string,
+	out io.Writer) error {
 	l.face = o.face(head, out)
 	l.watcher = watch.New(limits, l.tell)
 	if err := l.keepIn(o); err != nil {
@@ -125,8 +129,9 @@ func (l *live) keepIn(o watchOptions) error {
 		return err
 	}
 	if unfinished {
-		l.tell(watch.Event{At: l.source.Now(), Kind: "resumed", Level: watch.Watch, Text: "the watch before was cut off; its last event was at " +
-			last.Format("2006-01-02 15:04:05") + " UTC: nothing is known of the time between"})
+		l.tell(watch.Event{At: l.source.Now(), Kind: "resumed", Level: watch.Watch,
+			Text: "the watch before was cut off; its last event was at " +
+				last.Format("2006-01-02 15:04:05") + " UTC: nothing is known of the time between"})
 	}
 	return nil
 }

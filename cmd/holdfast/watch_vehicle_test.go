@@ -25,7 +25,8 @@ func driveDay(t testing.TB, o vehicle.Options) (*watch.Summary, vehicle.Truth) {
 	v, err := vehicle.New(o)
 	require.NoError(t, err)
 	w := watch.New(watch.Options{}, nil)
-	require.NoError(t, trace.Replay(context.Background(), v, func(f []can.Frame) error { w.Feed(f); return nil }))
+	require.NoError(t, trace.Replay(context.Background(), v,
+		func(f []can.Frame) error { w.Feed(f); return nil }))
 	w.Finish()
 	return w.Summary("simulated", 0), v.Truth()
 }
@@ -50,12 +51,13 @@ func raised(s *watch.Summary) map[string]watch.Level {
 
 // A day long enough for every check, and short enough for a test.
 func shortDay() []vehicle.Leg {
-	return []vehicle.Leg{{Key: 50 * time.Minute, Off: 8 * time.Minute}, {Key: 30 * time.Minute, Off: 5 * time.Minute},
+	return []vehicle.Leg{{Key: 50 * time.Minute, Off: 8 * time.Minute}, {Key: 30 * time.Minute,
+		Off: 5 * time.Minute},
 		{Key: 40 * time.Minute, Off: 6 * time.Minute}, {Key: 25 * time.Minute, Off: 5 * time.Minute}}
 }
 
-// TestWatch_FindingsAndFaults: every finding is raised by the fault it is about and by no other. "may" are what a fault
-// also does: a frozen unit builds no pressure, a dead bus is also a silent unit.
+// TestWatch_FindingsAndFaults: every finding is raised by the fault it is about and by no other. "may" are
+// what a fault also does: a frozen unit builds no pressure, a dead bus is also a silent unit.
 func TestWatch_FindingsAndFaults(t *testing.T) {
 	for _, c := range []struct {
 		fault string
@@ -68,18 +70,21 @@ func TestWatch_FindingsAndFaults(t *testing.T) {
 		{vehicle.PurgeCut, 1, map[string]watch.Level{"after-run purge": watch.Watch}, nil},
 		{vehicle.PurgeCut, 2, map[string]watch.Level{"after-run purge": watch.Act}, nil},
 		{vehicle.SensorSupply, 1, map[string]watch.Level{"pressure sensor": watch.Act}, nil},
-		{vehicle.SensorStuck, 1, map[string]watch.Level{"pressure sensor": watch.Act}, []string{"after-run purge"}},
+		{vehicle.SensorStuck, 1, map[string]watch.Level{"pressure sensor": watch.Act},
+			[]string{"after-run purge"}},
 		{vehicle.SensorOffset, 0.8, map[string]watch.Level{"pressure sensor": watch.Watch}, nil},
 		{vehicle.FilterBlocked, 0.9, map[string]watch.Level{"pressure against dosing": watch.Watch},
 			[]string{"pressure while dosing", "pump drive", "dosed quantity"}},
-		{vehicle.PumpWorn, 0.49, map[string]watch.Level{"pump drive": watch.Watch}, []string{"pressure while dosing", "pressure against dosing"}},
+		{vehicle.PumpWorn, 0.49, map[string]watch.Level{"pump drive": watch.Watch},
+			[]string{"pressure while dosing", "pressure against dosing"}},
 		{vehicle.SuctionAir, 0.8, map[string]watch.Level{"prime": watch.Watch},
 			[]string{"pressure while dosing", "pump drive", "pressure against dosing"}},
 		{vehicle.DoserBlocked, 0.3, map[string]watch.Level{"dosed quantity": watch.Watch}, nil},
 		{vehicle.WeakFluid, 8, map[string]watch.Level{"DEF quality": watch.Watch}, nil},
 		{vehicle.DieselInTank, 1, map[string]watch.Level{"DEF quality": watch.Act}, nil},
 		{vehicle.NoConversion, 0.8, map[string]watch.Level{"NOx conversion": watch.Watch}, nil},
-		{vehicle.SupplySag, 2, map[string]watch.Level{"supply voltage": watch.Watch}, []string{"pressure while dosing"}},
+		{vehicle.SupplySag, 2, map[string]watch.Level{"supply voltage": watch.Watch},
+			[]string{"pressure while dosing"}},
 		{vehicle.UnitSilent, 2, map[string]watch.Level{"unit on the bus": watch.Watch}, nil},
 		{vehicle.BusGap, 2, map[string]watch.Level{"bus": watch.Watch}, []string{"unit on the bus"}},
 		{vehicle.HeaterError, 1, map[string]watch.Level{"DEF heaters": watch.Watch}, nil},
@@ -107,8 +112,8 @@ func TestWatch_FindingsAndFaults(t *testing.T) {
 	}
 }
 
-// TestWatch_TenHourDay: a slow leak, two after-runs cut short and a sensor without its supply are found in a day of ten
-// hours, as often as they happened and when; the same day without them has no finding.
+// TestWatch_TenHourDay: a slow leak, two after-runs cut short and a sensor without its supply are found in
+// a day of ten hours, as often as they happened and when; the same day without them has no finding.
 func TestWatch_TenHourDay(t *testing.T) {
 	faults := map[string]float64{vehicle.SlowLeak: 30, vehicle.PurgeCut: 2, vehicle.SensorSupply: 3}
 	s, truth := driveDay(t, vehicle.Options{Seed: 3, Faults: faults, Alone: testing.Short()})
@@ -142,7 +147,8 @@ func TestWatch_TenHourDay(t *testing.T) {
 
 // TestWatch_NotOnThisBus: without the pump's messages nothing is said of the pump, and why is said.
 func TestWatch_NotOnThisBus(t *testing.T) {
-	s, _ := driveDay(t, vehicle.Options{Seed: 5, Day: shortDay(), Alone: true, Silent: []uint32{64828, 61476, 65269, 61454}})
+	s, _ := driveDay(t, vehicle.Options{Seed: 5, Day: shortDay(), Alone: true, Silent: []uint32{64828,
+		61476, 65269, 61454}})
 	for _, check := range []string{"pump drive", "pump drive over time", "NOx conversion"} {
 		f := findingOf(t, s, check)
 		require.Equal(t, watch.NotSeen, f.Level, f)

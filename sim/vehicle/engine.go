@@ -23,7 +23,8 @@ type engine struct {
 	noxOut   float64
 }
 
-// step moves the engine by one tick; at is the time in the leg and left the time to key-off: a truck stands before that.
+// step moves the engine by one tick; at is the time in the leg and left the time to key-off: a truck stands
+// before that.
 func (e *engine) step(r *rand.Rand, at, left time.Duration, convert float64) {
 	dt := tick.Seconds()
 	e.running = left > 0 && at > 2*time.Second

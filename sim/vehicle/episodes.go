@@ -14,7 +14,8 @@ type episodes struct {
 	dropouts, silences, busGaps, sags []span
 }
 
-// plan lays the episodes out over the times in which the unit is at work: at least ten minutes after a key-on.
+// plan lays the episodes out over the times in which the unit is at work: at least ten minutes after a
+// key-on.
 func (v *Vehicle) plan() episodes {
 	lay := func(name string, least, most int) (list []span) {
 		for i := range int(v.fault(name)) {
@@ -31,7 +32,8 @@ func (v *Vehicle) plan() episodes {
 		}
 		return list
 	}
-	e := episodes{dropouts: lay(SensorSupply, 5, 40), silences: lay(UnitSilent, 3, 20), busGaps: lay(BusGap, 2, 8),
+	e := episodes{dropouts: lay(SensorSupply, 5, 40), silences: lay(UnitSilent, 3, 20), busGaps: lay(BusGap,
+		2, 8),
 		sags: lay(SupplySag, 3, 10)}
 	for _, s := range e.dropouts {
 		v.truth.Dropouts = append(v.truth.Dropouts, s.from)

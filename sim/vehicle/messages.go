@@ -10,7 +10,8 @@ import (
 // airPressure in kPa.
 const airPressure = 101.5
 
-// dosing1 is PGN 61475: 1-2 actual dosing (0.3 g/h), 3.1 state, 4-5 integrator (0.1 g), 6 absolute pressure (8 kPa).
+// dosing1 is PGN 61475: 1-2 actual dosing (0.3 g/h), 3.1 state, 4-5 integrator (0.1 g), 6 absolute pressure
+// (8 kPa).
 func (v *Vehicle) dosing1(t clock.Instant) [8]byte {
 	u := &v.unit
 	b := blank
@@ -88,8 +89,8 @@ func (v *Vehicle) exhaust(clock.Instant) [8]byte {
 	return b
 }
 
-// nox is PGN 61454 or 61455: 1-2 NOx (0.05 ppm, -200), 6.6 heater control (0 automatic, 3 off), not available before the
-// sensor is hot.
+// nox is PGN 61454 or 61455: 1-2 NOx (0.05 ppm, -200), 6.6 heater control (0 automatic, 3 off), not
+// available before the sensor is hot.
 func (v *Vehicle) nox(t clock.Instant, ppm float64) [8]byte {
 	b := blank
 	b[5] = 0x1F
@@ -202,7 +203,8 @@ type script struct {
 	data [8]byte
 }
 
-// broadcasts is the vehicle identification by BAM every 5 s: one announcement and three packets, 50 ms apart.
+// broadcasts is the vehicle identification by BAM every 5 s: one announcement and three packets, 50 ms
+// apart.
 func (v *Vehicle) broadcasts() *stream {
 	const vin = "HFDEM000000000042*"
 	s := &stream{period: 50 * ms, pgn: 65260, afterRun: true}
@@ -210,7 +212,8 @@ func (v *Vehicle) broadcasts() *stream {
 	s.say = func(_ clock.Instant, f *can.Frame) bool {
 		turn++
 		if turn%100 == 1 {
-			v.pending = append(v.pending[:0], script{0x1CECFF00, [8]byte{32, byte(len(vin)), 0, 3, 0xFF, 0xEC, 0xFE, 0}})
+			v.pending = append(v.pending[:0], script{0x1CECFF00, [8]byte{32, byte(len(vin)), 0, 3, 0xFF,
+				0xEC, 0xFE, 0}})
 			for n := range 3 {
 				p := blank
 				p[0] = byte(n + 1)

@@ -16,8 +16,8 @@ type Options struct {
 	Day   []Leg         // nil: TenHours
 	// Faults by name. What the number means stands in DescribeFault; 0 is none.
 	Faults map[string]float64
-	// Load is the bus load to fill up to with other traffic, as a share of BitRate: 0.6 of 500 000 bit/s. 0: only
-	// the controllers that a truck has, about 0.3 of 250 000 bit/s.
+	// Load is the bus load to fill up to with other traffic, as a share of BitRate: 0.6 of 500 000 bit/s.
+	// 0: only the controllers that a truck has, about 0.3 of 250 000 bit/s.
 	Load    float64
 	BitRate int      // bit/s; 0: 250 000
 	Silent  []uint32 // PGNs that are not on this bus
@@ -33,7 +33,8 @@ type Leg struct {
 // TenHours is a day of six legs.
 func TenHours() []Leg {
 	return []Leg{{130 * time.Minute, 25 * time.Minute}, {95 * time.Minute, 45 * time.Minute},
-		{70 * time.Minute, 15 * time.Minute}, {110 * time.Minute, 20 * time.Minute}, {40 * time.Minute, 10 * time.Minute},
+		{70 * time.Minute, 15 * time.Minute}, {110 * time.Minute, 20 * time.Minute}, {40 * time.Minute,
+			10 * time.Minute},
 		{38 * time.Minute, 5 * time.Minute}}
 }
 

@@ -51,7 +51,8 @@ func (v *Vehicle) message(identifier uint32, period time.Duration, data func(clo
 	if pgn>>8&0xFF < 240 {
 		pgn &^= 0xFF
 	}
-	return &stream{period: period, jitter: period / 50, pgn: pgn, say: func(t clock.Instant, f *can.Frame) bool {
+	return &stream{period: period, jitter: period / 50, pgn: pgn, say: func(t clock.Instant,
+		f *can.Frame) bool {
 		f.ID, f.Length, f.Data = identifier, 8, data(t)
 		return true
 	}}

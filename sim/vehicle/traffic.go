@@ -7,8 +7,8 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// Source addresses (J1939-81 preferred addresses, from memory): engine 0, transmission 3, brakes 11, cruise and body
-// 33, cab 49, exhaust controller 61, NOx sensors 81 and 82, DEF tank sensor 163.
+// Source addresses (J1939-81 preferred addresses, from memory): engine 0, transmission 3, brakes 11, cruise
+// and body 33, cab 49, exhaust controller 61, NOx sensors 81 and 82, DEF tank sensor 163.
 const ms = time.Millisecond
 
 // traffic is every message of every controller.
@@ -47,7 +47,8 @@ func (v *Vehicle) ours() []*stream {
 
 // clockwork is the unit's dosing information; it moves the engine and the unit along.
 func (v *Vehicle) clockwork() *stream {
-	return &stream{period: tick, pgn: 61475, afterRun: true, ofUnit: true, say: func(t clock.Instant, f *can.Frame) bool {
+	return &stream{period: tick, pgn: 61475, afterRun: true, ofUnit: true, say: func(t clock.Instant,
+		f *can.Frame) bool {
 		v.step(t)
 		f.ID, f.Length, f.Data = 0x0CF0233D, 8, v.dosing1(t)
 		return true
@@ -60,7 +61,8 @@ func (v *Vehicle) step(t clock.Instant) {
 	at := t.Sub(v.keyOn)
 	convert := 0.0
 	if v.unit.actual > 0 && v.engine.catalyst > dosingFrom {
-		convert = 0.94 * (1 - v.fault(NoConversion)) * (1 - v.fault(WeakFluid)/32.5) * v.unit.actual / max(1, v.unit.requested)
+		convert = 0.94 * (1 - v.fault(NoConversion)) * (1 - v.fault(WeakFluid)/32.5)
+		convert *= v.unit.actual / max(1, v.unit.requested)
 	}
 	before := v.engine.km
 	v.engine.step(v.random, at, v.legs[v.leg].Key-at, convert)
@@ -105,7 +107,8 @@ func (v *Vehicle) volts(t clock.Instant) float64 {
 func (v *Vehicle) other(identifier uint32, period time.Duration) *stream {
 	return v.message(identifier, period, func(clock.Instant) [8]byte {
 		r := v.random.Uint64()
-		return [8]byte{0xF0 | byte(r&3), byte(r >> 8 & 0x7F), byte(r >> 16 & 0x7F), 0x7D, 0xFF, byte(r >> 24 & 0x3F), 0xFF, 0xFF}
+		return [8]byte{0xF0 | byte(r&3), byte(r >> 8 & 0x7F), byte(r >> 16 & 0x7F), 0x7D, 0xFF,
+			byte(r >> 24 & 0x3F), 0xFF, 0xFF}
 	})
 }
 
@@ -118,17 +121,23 @@ func (v *Vehicle) others() []*stream {
 	}{
 		{0x0CF00300, 50 * ms}, {0x18FEDF00, 20 * ms}, {0x18FEF200, 100 * ms}, {0x18FEEE00, time.Second},
 		{0x18FEEF00, 500 * ms}, {0x18FEF600, 500 * ms}, {0x18F00000, 100 * ms}, // engine
-		{0x0C000003, 10 * ms}, {0x0CF00203, 10 * ms}, {0x18F00503, 100 * ms}, {0x18FEF803, time.Second}, // transmission
+		{0x0C000003, 10 * ms}, {0x0CF00203, 10 * ms}, {0x18F00503, 100 * ms}, {0x18FEF803, time.Second},
+		// transmission
 		{0x18F0010B, 100 * ms}, {0x0C00000B, 20 * ms}, {0x08FE6E0B, 20 * ms}, {0x18FEBF0B, 100 * ms},
 		{0x18F0090B, 10 * ms}, {0x18FEC10B, time.Second}, // brakes
-		{0x0CFE6C31, 50 * ms}, {0x18FEC131, time.Second}, {0x18FEFC31, time.Second}, {0x18FEE631, time.Second}, // cab
-		{0x18E0FF21, 500 * ms}, {0x18D0FF21, time.Second}, {0x0CFDCC21, time.Second}, {0x18FECA0B, time.Second},
+		{0x0CFE6C31, 50 * ms}, {0x18FEC131, time.Second}, {0x18FEFC31, time.Second}, {0x18FEE631,
+			time.Second}, // cab
+		{0x18E0FF21, 500 * ms}, {0x18D0FF21, time.Second}, {0x0CFDCC21, time.Second}, {0x18FECA0B,
+			time.Second},
 		{0x18FECA03, time.Second}, {0x10FF8000, 20 * ms}, {0x18FF9003, 100 * ms}, {0x18FFA031, 200 * ms},
 	} {
 		s := v.other(m.id, m.period)
 		if s.pgn == 65226 { // a fault list with nothing in it
 			id := m.id
-			s = v.message(id, m.period, func(clock.Instant) [8]byte { return [8]byte{0, 0xFF, 0, 0, 0, 0, 0xFF, 0xFF} })
+			s = v.message(id, m.period, func(clock.Instant) [8]byte {
+				return [8]byte{0, 0xFF, 0, 0, 0, 0,
+					0xFF, 0xFF}
+			})
 		}
 		if byte(m.id) == 0 {
 			s.stays()

@@ -18,8 +18,8 @@ const (
 	priming    = 12
 )
 
-// The invented reference unit (bench/README of the project's bench: 0.12 mL, 1500 r/min at 45 % and 24 V, 160 mL/min at
-// 9 bar through the return, 78 mL to fill, 0.4 mL/bar).
+// The invented reference unit (bench/README of the project's bench: 0.12 mL, 1500 r/min at 45 % and 24 V,
+// 160 mL/min at 9 bar through the return, 78 mL to fill, 0.4 mL/bar).
 const (
 	tick           = 50 * time.Millisecond
 	strokeVolume   = 0.12 // mL

@@ -22,13 +22,14 @@ func Read(name string) (State, error) {
 	if err != nil {
 		return State{}, fmt.Errorf("read the settings of %s: %w", name, err)
 	}
-	return State{Name: name, Virtual: info.Type != candevice.CanLinkType, Up: up, BitRate: int(info.BitTiming.Bitrate),
+	return State{Name: name, Virtual: info.Type != candevice.CanLinkType, Up: up,
+		BitRate:    int(info.BitTiming.Bitrate),
 		ListenOnly: info.CtrlMode.Flags&unix.CAN_CTRLMODE_LISTENONLY != 0}, nil
 }
 
-// Listen takes the interface down, sets listen-only mode and the bit rate (bit/s; 0 leaves it) and brings it up again. The
-// error wraps ErrNotAllowed or ErrNotSupported where that is the reason; the interface is then left
-// as it was, as far as the kernel lets us.
+// Listen takes the interface down, sets listen-only mode and the bit rate (bit/s; 0 leaves it) and brings
+// it up again. The error wraps ErrNotAllowed or ErrNotSupported where that is the reason; the interface is
+// then left as it was, as far as the kernel lets us.
 func Listen(name string, bitRate int) error {
 	before, err := Read(name)
 	if err != nil {
@@ -42,7 +43,8 @@ func Listen(name string, bitRate int) error {
 	}
 	after, err := Read(name)
 	if err == nil && !after.ListenOnly {
-		err = fmt.Errorf("set %s listen-only: %w: the kernel took the setting and dropped it", name, ErrNotSupported)
+		err = fmt.Errorf("set %s listen-only: %w: the kernel took the setting and dropped it", name,
+			ErrNotSupported)
 	}
 	return err
 }

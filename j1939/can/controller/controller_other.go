@@ -10,4 +10,6 @@ func Read(name string) (State, error) {
 }
 
 // Listen always fails here.
-func Listen(name string, _ int) error { return fmt.Errorf("set %s listen-only: %w", name, ErrNotSupported) }
+func Listen(name string, _ int) error {
+	return fmt.Errorf("set %s listen-only: %w", name, ErrNotSupported)
+}

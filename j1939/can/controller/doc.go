@@ -1,10 +1,10 @@
-// Package controller reads and sets how a CAN controller of this computer takes part in its bus: bit rate and
-// listen-only mode, through the kernel's netlink interface (Linux Documentation/networking/can.rst, "Netlink interface
-// to set/get devices properties").
+// Package controller reads and sets how a CAN controller of this computer takes part in its bus: bit rate
+// and listen-only mode, through the kernel's netlink interface (Linux Documentation/networking/can.rst,
+// "Netlink interface to set/get devices properties").
 //
-// Listen-only mode is the controller's own: it sends no dominant bit, not even the acknowledgement. A virtual interface has
-// no such mode and no bit rate. Setting needs the right to administer the network (CAP_NET_ADMIN) and takes
-// the interface down for a moment.
+// Listen-only mode is the controller's own: it sends no dominant bit, not even the acknowledgement. A
+// virtual interface has no such mode and no bit rate. Setting needs the right to administer the network
+// (CAP_NET_ADMIN) and takes the interface down for a moment.
 //
 // What it does not do: FD rates, sample points (the kernel chooses), anything outside Linux.
 package controller
