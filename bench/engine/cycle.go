@@ -141,9 +141,11 @@ func (e *engine) speak(out rig.Outputs) {
 	e.sent = out
 	e.frames = e.encoder.Encode(out, e.frames[:0])
 	for _, f := range e.frames {
-		if err := e.Port.Send(f); err != nil && !errors.Is(err, can.ErrBusy) {
+		err := e.Port.Send(f)
+		if err != nil && !errors.Is(err, can.ErrBusy) {
 			e.sup.Bus(e.next, err)
 		}
+		e.sup.Sent(e.next, err == nil)
 	}
 }
 

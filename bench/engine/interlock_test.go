@@ -23,6 +23,14 @@ type faulty struct {
 	inject []can.Frame
 	lost   uint64
 	held   time.Duration // the computer's clock has gone on for so long without us
+	full   bool          // the transmit queue takes nothing
+}
+
+func (f *faulty) Send(frame einride.Frame) error {
+	if f.full {
+		return can.ErrBusy
+	}
+	return f.Port.Send(frame)
 }
 
 func (f *faulty) Receive(dst []can.Frame, until clock.Instant) (int, error) {
@@ -105,6 +113,19 @@ func TestTrips(t *testing.T) {
 			r.requireSafe(t)
 		})
 	}
+}
+
+// TestTransmitStuck: a transmit queue that stays full ends the run before the node takes its own safe state; one that
+// is full for a few cycles does not.
+func TestTransmitStuck(t *testing.T) {
+	r := breakDuring(t, "hold", func(f *faulty, _ *virtual.Bus) { f.full = true })
+	require.Equal(t, samples.BenchFault, r.Ended)
+	require.Equal(t, "transmit-stuck", r.Trip.Name)
+	s := interlock.New(shippedRig(t), epoch)
+	for i := range 100 {
+		s.Sent(epoch.Add(time.Duration(i)*20*time.Millisecond), i%6 == 0)
+	}
+	require.Nil(t, s.Tripped())
 }
 
 // TestLostFramesAreNoTrip: a loss that tears no gap is recorded and the run goes on.

@@ -11,7 +11,7 @@ import (
 // listen hears the bus before anything is sent on it: a vehicle that is alive, another harness
 // that commands the bench, a stop that is pressed or a wrong bit rate ends the run before it began.
 func (e *engine) listen(ctx context.Context) (samples.Ended, bool) {
-	e.label = "listening before anything is sent"
+	e.label = "listening first"
 	e.began, e.step = e.next, 0
 	for deadline := e.next.Add(interlock.VehicleListen); e.next < deadline; e.next = e.next.Add(e.Rig.Cycle) {
 		e.sup.NodeHeard(e.next) // a node may wait to be spoken to

@@ -39,6 +39,7 @@ type Supervisor struct {
 	trip     *Trip
 
 	cycleLimit time.Duration // how late a command cycle may begin
+	sent       clock.Instant // the last command that found room in the transmit queue
 	lost       uint64        // frames that the port has lost, and when it last said so
 	lostAt     clock.Instant
 	gap        [rig.NumChannels]time.Duration // the last pause in a relied channel, and its end

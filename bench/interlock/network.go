@@ -104,6 +104,21 @@ func (s *Supervisor) Overrun(now clock.Instant, late time.Duration) {
 		Next:    "the program was suspended or the computer too busy: end other programs, then start again"}})
 }
 
+// Sent notes whether a command found room in the transmit queue. A queue that stays full means that nothing
+// goes out: nobody acknowledges, or others fill the bus.
+func (s *Supervisor) Sent(now clock.Instant, ok bool) {
+	if ok || s.sent == 0 {
+		s.sent = now
+		return
+	}
+	if stuck := now.Sub(s.sent); s.cycleLimit > 0 && stuck > s.cycleLimit {
+		s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "transmit-stuck",
+			Reading: fmt.Sprintf("no command has gone out for %d ms: the transmit queue is full", stuck.Milliseconds()),
+			Limit:   fmt.Sprintf("at most %d ms", s.cycleLimit.Milliseconds()),
+			Next:    "is anything else on the bus, on, and at this bit rate? holdfast bus show; start again"}})
+	}
+}
+
 // RedStop latches that the unit's own controller asks for a stop (DM1, red stop lamp on).
 func (s *Supervisor) RedStop(now clock.Instant, source uint8, codes string) {
 	s.latch(Trip{Trip: samples.Trip{Time: now, Name: "red-stop-lamp",

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 )
 
 // version is set by the linker (make build).
@@ -18,7 +19,13 @@ func main() {
 }
 
 // execute runs one command line and returns the exit status.
-func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
+func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {
+	defer func() {
+		if p := recover(); p != nil { // a run has sent its safe state before it could come here
+			fmt.Fprintf(errOut, "holdfast: internal error: %v\n%s", p, debug.Stack())
+			status = exitInternal
+		}
+	}()
 	root := newRoot()
 	root.SetArgs(args)
 	root.SetIn(in)
