@@ -119,13 +119,18 @@ func decimal(text []byte) (int64, bool) {
 
 // nextWord cuts the first word off and the spaces before it.
 func nextWord(line []byte) (word, rest []byte) {
-	line = bytes.TrimLeft(line, " \t")
-	end := bytes.IndexAny(line, " \t")
-	if end < 0 {
-		return line, nil
+	start := 0
+	for start < len(line) && isSpace(line[start]) {
+		start++
 	}
-	return line[:end], line[end:]
+	end := start
+	for end < len(line) && !isSpace(line[end]) {
+		end++
+	}
+	return line[start:end], line[end:]
 }
+
+func isSpace(c byte) bool { return c == ' ' || c == '\t' }
 
 // parseLog reads the log form: identifier#bytes, identifier#R and a length, or (skipped) identifier##... of
 // CAN FD and identifier#...:... of CAN XL. After a classic frame a mark of the direction may stand.
@@ -217,18 +222,33 @@ func parseTable(word, rest []byte, f *can.Frame) outcome {
 		return malformed
 	}
 	f.Length = size[1] - '0'
+	if tableBytes(rest, f) {
+		return frame
+	}
 	if word, _ := nextWord(rest); bytes.Equal(word, []byte("remote")) {
 		f.IsRemote = true
 		return frame
 	}
+	return malformed
+}
+
+// tableBytes reads as many words of two digits as the frame is long.
+func tableBytes(rest []byte, f *can.Frame) bool {
+	at := 0
 	for i := range f.Length {
-		var digits []byte
-		digits, rest = nextWord(rest)
-		v, n := hexBytes(digits)
-		if n != 1 || len(digits) != 2 {
-			return malformed
+		for at < len(rest) && isSpace(rest[at]) {
+			at++
 		}
-		f.Data[i] = byte(v >> 56)
+		if at+2 > len(rest) || at+2 < len(rest) && !isSpace(rest[at+2]) {
+			return false
+		}
+		high, low := hexValue[rest[at]], hexValue[rest[at+1]]
+		if high|low > 0xF {
+			return false
+		}
+		f.Data[i] = high<<4 | low
+		at += 2
 	}
-	return frame
+	word, _ := nextWord(rest[at:])
+	return f.Length > 0 || !bytes.Equal(word, []byte("remote"))
 }
