@@ -116,15 +116,20 @@ func (p *plant) senses(r *rig.Readings) controller.Senses {
 		TankShare: p.circuit.Reservoir / fullTank, Powered: p.drive.Power}
 }
 
+// inAir is what a scale shows of a kilogram of fluid: it was adjusted with weights of 8000 kg/m3, and air of
+// 1.2 kg/m3 bears up both (OIML D 28, conventional value of the result of weighing; from memory).
+func inAir(density float64) float64 { return (1 - 1.2/density) / (1 - 1.2/8000) }
+
 // readings is what the instruments see now.
 func (p *plant) readings(r *rig.Readings) {
 	c, u := p.circuit, &p.unit
+	shown := inAir(c.Density())
 	*r = rig.Readings{
 		Pressure: c.Pressure / 1e3, ReturnFlow: p.flow, PumpSpeed: p.speed,
 		Supply: p.design.supply, UnitVoltage: u.Voltage,
 		PumpCurrent: p.current, ValveCurrent: u.Coil.Current, HeaterAmps: u.Heater.Current,
-		Beaker: p.beaker, SensorFeed: u.Sensor.Supply, Fluid: p.celsius, Ambient: p.design.room,
-		Barometer: p.design.ambient / 1e3, Reservoir: c.Reservoir * 1000,
+		Beaker: p.beaker * shown, SensorFeed: u.Sensor.Supply, Fluid: p.celsius, Ambient: p.design.room,
+		Barometer: p.design.ambient / 1e3, Reservoir: c.Reservoir * 1000 * shown,
 		ShutoffShut: p.in.ReturnOpen < 0.5, OwnUnit: r.OwnUnit, Emergency: r.Emergency, GuardOpen: r.GuardOpen,
 	}
 	if !p.drive.Power {

@@ -89,22 +89,29 @@ func between2(xs, ys []float64, i int, x float64) float64 {
 //	p + g H(p) = K - q (s A + (1-s) B),   A = integral of p/pn dt,  B = integral of sqrt(p/pn) dt
 //
 // so that every pair (s, g) is a straight line through integrals of the readings themselves. All pairs of
-// a grid are tried and weighed by how well they follow the readings. Beforehand every share is
-// equally likely, and air is likely to be little (exponential, mean gasPrior). What the readings do not tell
-// apart stays in the uncertainty.
+// a grid are tried and weighed by how well they follow the readings. Beforehand a leak is with one half past
+// seats alone (laminar: the gap is narrow) and else of any share; and air is likely to be little (exponential, mean gasPrior) unless the unit draws it in
+// (one in five hundred that passes for healthy otherwise, anything up to gasMost). What the readings do not tell apart stays in the uncertainty.
+//
+// A shut-in comes in stretches (before the withdrawal, after it, the leak-down itself): one law, a level K
+// of its own for each, so that what happened between two stretches does not matter.
 const (
 	// Of the compliance at nominal. Our choice, lowered from 0.02 after a look at the simulated bench
 	// (whose truth is 0.0075); no real bench has confirmed it.
 	gasPrior  = 0.01
-	gasMost   = 0.25
+	gasDrawn  = 0.002 // share of units that draw air in; common practice, no source
+	gasMost   = 0.6
 	gridShare = 40
 	gridGas   = 25
 )
 
-// moments4 are means and central second moments of p, H, A and B.
+// points are one stretch of a shut-in for the fit: s and bar.
+type points struct{ x, y []float64 }
+
+// moments4 are central second moments of p, H, A and B, each stretch about its own means; free is the
+// number of points less the number of stretches.
 type moments4 struct {
-	n    float64
-	mean [4]float64
+	free float64
 	c    [4][4]float64
 }
 
@@ -115,30 +122,43 @@ const (
 	mB
 )
 
-func integrals(x, y []float64, nominal float64) moments4 {
-	rows := make([][4]float64, len(x))
-	var a, b float64
-	m := moments4{n: float64(len(x))}
-	for i := range x {
-		if i > 0 {
-			dt := (x[i] - x[i-1]) / 2
-			p0, p1 := math.Max(y[i-1], 0)/nominal, math.Max(y[i], 0)/nominal
-			a += (p0 + p1) * dt
-			b += (math.Sqrt(p0) + math.Sqrt(p1)) * dt
-		}
-		rows[i] = [4]float64{mP: y[i], mH: softer(y[i], nominal), mA: a, mB: b}
+func integrals(stretches []points, nominal float64) moments4 {
+	var m moments4
+	for _, p := range stretches {
+		m.add(p, nominal)
+	}
+	return m
+}
+
+func (m *moments4) add(p points, nominal float64) {
+	rows, mean := make([][4]float64, len(p.x)), [4]float64{}
+	a, b := p.areas(nominal)
+	for i, y := range p.y {
+		rows[i] = [4]float64{mP: y, mH: softer(y, nominal), mA: a[i], mB: b[i]}
 		for k, v := range rows[i] {
-			m.mean[k] += v / m.n
+			mean[k] += v / float64(len(p.x))
 		}
 	}
+	m.free += float64(len(p.x) - 1)
 	for _, r := range rows {
 		for k := range r {
 			for j := range r {
-				m.c[k][j] += (r[k] - m.mean[k]) * (r[j] - m.mean[j])
+				m.c[k][j] += (r[k] - mean[k]) * (r[j] - mean[j])
 			}
 		}
 	}
-	return m
+}
+
+// areas are the integrals of p/pn and of sqrt(p/pn) over time up to each point.
+func (p points) areas(nominal float64) (a, b []float64) {
+	a, b = make([]float64, len(p.x)), make([]float64, len(p.x))
+	for i := 1; i < len(p.x); i++ {
+		dt := (p.x[i] - p.x[i-1]) / 2
+		p0, p1 := math.Max(p.y[i-1], 0)/nominal, math.Max(p.y[i], 0)/nominal
+		a[i] = a[i-1] + (p0+p1)*dt
+		b[i] = b[i-1] + (math.Sqrt(p0)+math.Sqrt(p1))*dt
+	}
+	return a, b
 }
 
 // line fits q for one share and one amount of air, and returns the residual sum of squares.
@@ -151,9 +171,9 @@ func (m *moments4) line(s, g float64) (q, rss, sxx float64) {
 	return q, math.Max(0, syy-sxy*sxy/sxx), sxx
 }
 
-// fit finds the law of points (x in s, y in bar).
-func (l *leakRun) fit(x, y []float64) bool {
-	m := integrals(x, y, l.nominal)
+// fit finds the law of a shut-in.
+func (l *leakRun) fit(stretches []points) bool {
+	m := integrals(stretches, l.nominal)
 	if !(m.c[mA][mA] > 0) || !(m.c[mB][mB] > 0) {
 		return false
 	}
@@ -162,9 +182,9 @@ func (l *leakRun) fit(x, y []float64) bool {
 	for range 6 { // each round looks closer at where the weight is
 		best := box.best(&m)
 		if widen == 0 {
-			widen = l.remembered(x, y, best)
+			widen = l.remembered(stretches, best)
 		}
-		scatter2 := best.rss / (m.n - 3) * widen * widen
+		scatter2 := best.rss / math.Max(m.free-2, 1) * widen * widen
 		l.weigh(&m, box, best, scatter2)
 		l.uFit = math.Sqrt(scatter2 / best.sxx)
 		next := box.around(l.share, l.uShare, l.gas, l.uGas)
@@ -217,7 +237,8 @@ func (l *leakRun) weigh(m *moments4, b grid, best candidate, scatter2 float64) {
 	var first, second [3]float64
 	b.each(func(s, g float64) {
 		q, rss, _ := m.line(s, g)
-		w := math.Exp(-g / gasPrior)
+		w := (1-gasDrawn)*math.Exp(-g/gasPrior)/gasPrior + gasDrawn/gasMost
+		w *= b.shareWeight(s)
 		if scatter2 > 0 {
 			w *= math.Exp((best.rss - rss) / 2 / scatter2)
 		} else if rss > best.rss {
@@ -234,19 +255,33 @@ func (l *leakRun) weigh(m *moments4, b grid, best candidate, scatter2 float64) {
 	l.uLaw, l.uShare, l.uGas = sd(0), sd(1), sd(2)
 }
 
-// remembered is by how much remembered residuals and few points widen the scatter.
-func (l *leakRun) remembered(x, y []float64, c candidate) float64 {
-	var a, b float64
-	res := make([]float64, len(x))
-	for i := range x {
-		if i > 0 {
-			dt := (x[i] - x[i-1]) / 2
-			p0, p1 := math.Max(y[i-1], 0)/l.nominal, math.Max(y[i], 0)/l.nominal
-			a += (p0 + p1) * dt
-			b += (math.Sqrt(p0) + math.Sqrt(p1)) * dt
-		}
-		res[i] = y[i] + c.g*softer(y[i], l.nominal) + c.q*(c.s*a+(1-c.s)*b)
+// seatsAlone is how likely a leak is past seats alone. Our choice; no source.
+const seatsAlone = 0.5
+
+// shareWeight is what a grid point's share counts for beforehand: its part of the range, and seatsAlone at the
+// end where all is laminar.
+func (b grid) shareWeight(s float64) float64 {
+	w := (1 - seatsAlone) * (b.s1 - b.s0) / gridShare
+	if s > 1-1e-9 {
+		w += seatsAlone
 	}
-	avg, _ := moments(res)
-	return memory(res, avg) * student(len(x)-4)
+	return w
+}
+
+// remembered is by how much remembered residuals and few points widen the scatter. Neighbours of two
+// stretches do not count as neighbours of each other, to a good approximation: there are few.
+func (l *leakRun) remembered(stretches []points, c candidate) float64 {
+	var all []float64
+	for _, p := range stretches {
+		a, b := p.areas(l.nominal)
+		res := make([]float64, len(p.x))
+		for i, y := range p.y {
+			res[i] = y + c.g*softer(y, l.nominal) + c.q*(c.s*a[i]+(1-c.s)*b[i])
+		}
+		avg, _ := moments(res)
+		for _, r := range res {
+			all = append(all, r-avg)
+		}
+	}
+	return memory(all, 0) * student(len(all)-len(stretches)-3)
 }

@@ -57,7 +57,11 @@ func (b *run) leakRate() Characteristic {
 	bud.add("compliance: volume", value*w.uVolume/w.volume)
 	bud.add("compliance: pressure drop", value*w.uDrop/w.drop)
 	bud.add("compliance: trapped air", value*w.uSoft/w.soft)
-	bud.add("air washed out between the two steps", value*airBetween)
+	if c, ok := b.first(scenario.Compliance); ok {
+		if s, ok := b.first(scenario.LeakDown); ok && !b.adjoins(c, s) {
+			bud.add("air washed out between the two steps", value*airBetween)
+		}
+	}
 	bud.add("temperature drift", uDrift)
 	ch := measured(value+drift, bud, l.span)
 	if math.Abs(drift) >= 0.001 {
@@ -66,8 +70,8 @@ func (b *run) leakRate() Characteristic {
 	return ch.noted(drop)
 }
 
-// airBetween is the standard uncertainty, relative, of the compliance having been measured in another step
-// than the leak-down, with more or less air in the line. Our choice, made after the simulated bench
+// airBetween is the standard uncertainty, relative, of the compliance having been measured in another
+// shut-in than the leak-down, with more or less air in the line. Our choice, made after the simulated bench
 // showed the two to differ; it does not suffice at leaks above some 10 mL/min. No real bench has confirmed it.
 const airBetween = 0.005
 
@@ -88,27 +92,73 @@ func (b *run) fitLeakDown() (leakRun, string) {
 	if !ok {
 		return leakRun{}, b.whyNot(scenario.LeakDown)
 	}
-	from := s.Start.Add(orElse(s.asked.Settle, leakSettle))
-	w := b.in(b.pressure, from, s.End)
-	if len(w.T) < 20 || s.End.Sub(from) < heldAtLeast {
-		return leakRun{}, "the run ended before the leak-down step was long enough"
-	}
 	nominal := b.plan.Nominal
-	if nominal <= 0 || w.V[0] < 0.2*nominal {
+	from := s.Start.Add(orElse(s.asked.Settle, leakSettle))
+	last := b.in(b.pressure, from, s.End)
+	switch {
+	case len(last.T) < 20 || s.End.Sub(from) < heldAtLeast:
+		return leakRun{}, "the run ended before the leak-down step was long enough"
+	case nominal <= 0:
+		return leakRun{}, "the plan states no nominal pressure"
+	}
+	parts := append(b.shutBefore(s), last)
+	full, n := parts[:0], 0
+	for _, w := range parts {
+		if len(w.V) >= 20 && w.V[0] >= 0.2*nominal {
+			w = whileFull(w, nominal)
+			full, n = append(full, w), n+len(w.T)
+		}
+	}
+	if len(full) == 0 {
 		return leakRun{}, "the line was not under pressure in the leak-down step"
 	}
-	w = whileFull(w, nominal)
-	x, y, coarse := b.decayPoints(w)
-	l := leakRun{coarse: coarse, span: span{from, w.T[len(w.T)-1], len(w.T)}}
+	end := full[len(full)-1].T
+	l := leakRun{span: span{full[0].T[0], end[len(end)-1], n}}
 	l.nominal = nominal
-	if len(x) < 4 {
-		l.barely(w, b.resolution(b.pressure))
+	var stretches []points
+	got := 0
+	for _, w := range full {
+		p, coarse := b.decayPoints(w, n)
+		l.coarse = l.coarse || coarse
+		if len(p.x) > 1 {
+			stretches, got = append(stretches, p), got+len(p.x)
+		}
+	}
+	if got-len(stretches) < 3 {
+		l.barely(full[len(full)-1], b.resolution(b.pressure))
 		return l, ""
 	}
-	if !l.fit(x, y) {
+	if !l.fit(stretches) {
 		return l, "the pressure does not follow any leak"
 	}
 	return l, ""
+}
+
+// shutBefore is the line's pressure before and after the withdrawal of a compliance step that passes
+// into the leak-down without the pump: the same shut-in with the same air in it.
+func (b *run) shutBefore(leakDown step) []samples.Series {
+	c, ok := b.first(scenario.Compliance)
+	if !ok || !b.adjoins(c, leakDown) {
+		return nil
+	}
+	on, ok := b.commanded(b.doses(), 0, c.Start, c.End)
+	if !ok {
+		return nil
+	}
+	off, ok := b.released(b.doses(), 0, on+1, c.End)
+	if !ok {
+		return nil
+	}
+	return []samples.Series{
+		b.in(b.pressure, c.Start.Add(min(pumpStops, on.Sub(c.Start)/2)), on),
+		b.in(b.pressure, off.Add(settleAfter), c.End),
+	}
+}
+
+// adjoins says that a step passes into the next without the pump.
+func (b *run) adjoins(s, next step) bool {
+	gap := next.Start.Sub(s.End)
+	return gap >= 0 && gap < time.Second
 }
 
 // whileFull leaves out what lies below a fifth of nominal: the line is empty soon then, and air
@@ -128,17 +178,17 @@ func (l *leakRun) barely(w samples.Series, q float64) {
 	l.uFit = math.Max(q, 1e-4) / t / math.Sqrt(3)
 }
 
-// decayPoints reduces a leak-down to points for the fit: of a fine gauge, averages over up to
-// 120 blocks; of one so coarse that its readings are a staircase, the instants at which it steps,
-// each of which lies half-way between two readings' values.
-func (b *run) decayPoints(w samples.Series) (x, y []float64, coarse bool) {
+// decayPoints reduces a stretch of a shut-in of n readings to points for the fit: of a fine gauge,
+// averages over blocks (120 of them over the whole shut-in); of one so coarse that its readings are a staircase, the
+// instants at which it steps, each of which lies half-way between two readings' values.
+func (b *run) decayPoints(w samples.Series, n int) (p points, coarse bool) {
 	q := b.resolution(b.pressure)
 	t0 := w.T[0]
 	if q > 0 && staircase(w, q) {
-		x, y = stepPoints(w, t0, q)
-		return x, y, true
+		p.x, p.y = stepPoints(w, t0, q)
+		return p, true
 	}
-	blocks := min(120, len(w.T))
+	blocks := max(1, min(120*len(w.T)/n, len(w.T)))
 	for i := range blocks {
 		lo, hi := i*len(w.T)/blocks, (i+1)*len(w.T)/blocks
 		var st, sv float64
@@ -146,9 +196,9 @@ func (b *run) decayPoints(w samples.Series) (x, y []float64, coarse bool) {
 			st += w.T[k].Seconds(t0)
 			sv += w.V[k]
 		}
-		x, y = append(x, st/float64(hi-lo)), append(y, sv/float64(hi-lo))
+		p.x, p.y = append(p.x, st/float64(hi-lo)), append(p.y, sv/float64(hi-lo))
 	}
-	return x, y, false
+	return p, false
 }
 
 // staircase reports whether most readings equal the one before: rounding, not noise, is what

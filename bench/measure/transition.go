@@ -28,8 +28,8 @@ func (b *run) primeTime() Characteristic {
 	if next, ok := b.after(scenario.Pressurise, s.End); ok {
 		to = min(next.End, s.End.Add(stays))
 	}
-	return b.waited(start, s, between(b.rec.Channels[b.pressure], start, to), stays,
-		func(p float64) bool { return p >= want }, want)
+	return b.waited(start, s, between(b.rec.Channels[b.pressure], start, to), stays, want,
+		math.Hypot(b.accuracy(b.pressure, want), b.ventedNoise()))
 }
 
 // repressuriseTime is valve released -> pressure back and staying: the directional valve has come
@@ -50,36 +50,61 @@ func (b *run) repressuriseTime() Characteristic {
 		want = meanOf(between(w, s.End.Add(-stays/2), s.End).V).value
 	}
 	level := want * (1 - orElse(s.asked.Band, 3)/100)
-	return b.waited(start, s, w, min(stays, time.Second)*3/4, func(p float64) bool { return p >= level }, level)
+	return b.waited(start, s, w, min(stays, time.Second)*3/4, level,
+		roughness(between(w, s.End.Add(-stays), s.End)))
 }
 
-// waited is the time from start until a condition on the pressure comes about and stays; at
-// least the time waited when it does not. level is where the condition begins, for interpolation.
+// waited is the time from start until the pressure is at a level and stays; at least the time
+// waited when it does not come. u is the standard uncertainty of the pressure against that level. What the pressure is uncertain by is sent through the same search: where the
+// pressure dips back to the level, a little may put the answer off by the length of the dip.
 func (b *run) waited(start clock.Instant, s step, w samples.Series, stays time.Duration,
-	met func(float64) bool, level float64) Characteristic {
+	level, u float64) Characteristic {
 	sp := span{start, s.End, len(w.T)}
 	if len(w.T) == 0 {
 		return missing(b.noReading(b.pressure))
 	}
-	i := firstStaying(w, stays, met)
 	bud := b.timing()
-	if i < 0 {
+	at, ok := reached(w, stays, level)
+	if !ok {
 		why := fmt.Sprintf("not reached within %.1f s", s.End.Seconds(start))
 		return atLeast(s.End.Seconds(start), why, bud, sp)
 	}
-	at, slope := crossing(w, i, level)
-	if slope > 0 {
-		bud.add(b.pressure.String()+" accuracy", b.accuracy(b.pressure, level)/slope)
-	}
+	bud.add("pressure", shifted(w, stays, level, u, at))
 	return measured(at.Seconds(start), bud, sp)
 }
 
-// timing is what any instant is uncertain by: when the command took effect and between
-// which two readings it fell.
+// reached is when a level was reached for a time without a break, between two readings.
+func reached(w samples.Series, stays time.Duration, level float64) (clock.Instant, bool) {
+	i := firstStaying(w, stays, func(p float64) bool { return p >= level })
+	if i < 0 {
+		return 0, false
+	}
+	at, _ := crossing(w, i, level)
+	return at, true
+}
+
+// shifted is by how much, in s, the time at which a level is reached moves when the level moves by u.
+func shifted(w samples.Series, stays time.Duration, level, u float64, at clock.Instant) float64 {
+	most := 0.0
+	for _, l := range [...]float64{level - u, level + u} {
+		if t, ok := reached(w, stays, l); ok {
+			most = math.Max(most, math.Abs(t.Seconds(at)))
+		}
+	}
+	return most
+}
+
+// onTheBus is how long a command or a reading may be on its way: its own frame and one that goes before it, at
+// most 640 us each (160 bits at 250 kbit/s, SAE J1939-21; Davis et al. 2007 for the stuff bits).
+const onTheBus = 1280e-6 // s
+
+// timing is what an instant is uncertain by that lies between two readings, counted from a command: both
+// ways over the bus (not corrected for, so a whole one each way) and, interpolated, half of what lies between two readings.
 func (b *run) timing() budget {
 	var bud budget
-	bud.add("command cycle", b.cycle()/math.Sqrt(12))
-	bud.add("sampling", b.every(b.pressure)/math.Sqrt(12))
+	bud.add("command on the bus", onTheBus/math.Sqrt(3))
+	bud.add("reading on the bus", onTheBus/math.Sqrt(3))
+	bud.add("sampling", b.every(b.pressure)/math.Sqrt(12)/2)
 	return bud
 }
 
@@ -126,7 +151,7 @@ type transition struct {
 	w        samples.Series
 	low, top float64 // state levels s1, s2
 	uTop     float64
-	wobble   float64 // what is left of the pump's pulsation, standard deviation at the top
+	wobble   float64 // what is left of noise and pulsation, standard deviation at the top
 	band     float64 // half width around top, bar
 	end      clock.Instant
 }
@@ -148,8 +173,9 @@ func (b *run) transition() (transition, string) {
 	if len(t.w.T) < 10 {
 		return t, b.noReading(b.pressure)
 	}
-	top := meanOf(b.settled(s, t).V)
-	t.low, t.top, t.uTop, t.wobble = t.w.V[0], top.value, top.u, top.sd
+	settled := b.settled(s, t)
+	top := meanOf(settled.V)
+	t.low, t.top, t.uTop, t.wobble = t.w.V[0], top.value, top.u, roughness(settled)
 	if s.Outcome != samples.Done {
 		return t, fmt.Sprintf("nominal pressure was not reached within %.1f s", s.End.Seconds(s.Start))
 	}
@@ -175,33 +201,48 @@ func (b *run) settled(s step, t transition) samples.Series {
 func (b *run) overShaft(w samples.Series, s step) samples.Series {
 	speed := meanOf(b.in(rig.PumpSpeed, s.End.Add(-2*time.Second), s.End).V).value
 	every := b.every(b.pressure)
-	if speed < 60 || every <= 0 {
+	if speed < 60 || every <= 0 || 60/speed < 2*every {
 		return w
 	}
-	half := int(math.Round(60 / speed / every / 2))
-	if half < 1 {
-		return w
-	}
-	return smooth(w, half)
+	return smooth(w, 60/speed/every/2)
 }
 
-// smooth is a centred moving average over 2*half intervals (the outer two readings at half weight),
-// shorter at the ends.
-func smooth(w samples.Series, half int) samples.Series {
-	out := samples.Series{T: w.T, V: make([]float64, len(w.V))}
-	for i := range w.V {
-		h := min(half, i, len(w.V)-1-i)
-		if h == 0 {
-			out.V[i] = w.V[i]
-			continue
+// smooth is a centred average over 2*half intervals, the readings joined by straight lines. It leaves out
+// the ends, where it would be over less than that.
+func smooth(w samples.Series, half float64) samples.Series {
+	whole := int(half)
+	part := half - float64(whole)
+	n := len(w.V) - 2*(whole+1)
+	if n < 1 {
+		return samples.Series{}
+	}
+	out := samples.Series{T: w.T[whole+1 : whole+1+n], V: make([]float64, n)}
+	inner, outer := part*(1-part/2), part*part/2
+	for i := range out.V {
+		lo, hi := i+1, i+1+2*whole // whole intervals on either side of the centre
+		sum := 0.0
+		for k := lo; k < hi; k++ {
+			sum += (w.V[k] + w.V[k+1]) / 2
 		}
-		sum := (w.V[i-h] + w.V[i+h]) / 2
-		for _, v := range w.V[i-h+1 : i+h] {
-			sum += v
-		}
-		out.V[i] = sum / float64(2*h)
+		sum += inner*(w.V[lo]+w.V[hi]) + outer*(w.V[lo-1]+w.V[hi+1])
+		out.V[i] = sum / (2 * half)
 	}
 	return out
+}
+
+// roughness is the standard deviation of a smoothed waveform about its own average over 24 intervals:
+// what is left in it of noise and pulsation, not what the regulator does.
+func roughness(w samples.Series) float64 {
+	const half = 12
+	if len(w.V) < 4*half {
+		return 0
+	}
+	slow := smooth(w, half)
+	ss := 0.0
+	for i, v := range slow.V {
+		ss += sq(w.V[i+half+1] - v)
+	}
+	return math.Sqrt(ss / float64(len(slow.V)))
 }
 
 // riseTime is the transition duration 10 % -> 90 % between the state levels, interpolated
@@ -248,7 +289,9 @@ func (b *run) overshoot() Characteristic {
 	}
 	_, peak := extremes(t.w.V)
 	step := t.top - t.low
-	value := math.Max(0, peak-t.top) / step * 100
+	// The highest of some four independent readings near a peak is raised by one standard deviation of what
+	// is left of noise and pulsation (Blom: 1.03).
+	value := math.Max(0, peak-t.top-t.wobble) / step * 100
 	var bud budget
 	bud.add("state level", t.uTop/step*100)
 	bud.add("pulsation and noise", t.wobble/step*100)
@@ -277,7 +320,8 @@ func (b *run) settlingTime() Characteristic {
 	at, slope := crossing(t.w, last+1, level)
 	bud := b.timing()
 	if slope > 0 {
-		bud.add("pulsation and noise", math.Hypot(t.wobble, t.uTop)/slope)
+		bud.add("pulsation and noise", t.wobble/slope)
+		bud.add("state level", t.uTop/slope)
 	}
 	return measured(at.Seconds(t.start), bud, span{t.start, t.end, len(t.w.T)})
 }

@@ -13,6 +13,7 @@ const (
 	atRest    line = iota // vented or never filled: no pressure
 	filled                // primed: full, some pressure
 	regulated             // at a regulated pressure
+	withdrawn             // shut in at pressure and something taken out: still the same shut-in
 	shutIn                // was at pressure, pump off: somewhere below
 	purged                // sucked empty
 )
@@ -47,7 +48,7 @@ func misplaced(now line, k Kind) (found, do string) {
 			return fmt.Sprintf("%s with a purged line", k), "put a repressurise step before it"
 		}
 	case Compliance, LeakDown:
-		if now != regulated {
+		if now != regulated && (k != LeakDown || now != withdrawn) {
 			return fmt.Sprintf("%s without regulated pressure just before",
 				k), "put a hold or pressurise step directly before it"
 		}
@@ -81,7 +82,9 @@ func after(now line, k Kind) line {
 		return filled
 	case Pressurise, Repressurise, Hold, Dose:
 		return regulated
-	case Compliance, LeakDown:
+	case Compliance:
+		return withdrawn
+	case LeakDown:
 		return shutIn
 	case Purge:
 		return purged

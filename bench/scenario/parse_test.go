@@ -27,9 +27,9 @@ func TestParse_Release(t *testing.T) {
 	require.Equal(t, scenario.FromExamples, p.LimitsFrom)
 	require.Equal(t, 9.0, p.Nominal)
 	require.Equal(t, 11.5, p.MaxPressure)
-	require.Len(t, p.Steps, 15)
+	require.Len(t, p.Steps, 16)
 	require.Equal(t, scenario.Step{Name: "hold", Kind: scenario.Hold, Line: 17, Column: 5,
 		Duration: 30 * time.Second, Settle: 5 * time.Second, Pressure: 9}, p.Steps[4])
-	require.Equal(t, scenario.Relieve, p.Steps[14].Kind)
+	require.Equal(t, scenario.Relieve, p.Steps[15].Kind)
 	require.Len(t, p.Limits, 23)
 }
