@@ -44,7 +44,7 @@ func NewScale(resolution, offset string) (Scale, error) {
 		s.Shown = s.Decimals
 		return s, nil
 	}
-	for float64(mul) < powersOfTen[decimals-int(s.Shown)] {
+	for s.Shown < s.Decimals && math.Abs(float64(mul)) < powersOfTen[decimals-int(s.Shown)] {
 		s.Shown++
 	}
 	return s, nil

@@ -61,3 +61,11 @@ func TestNewScale_Refuses(t *testing.T) {
 		require.Error(t, err, bad)
 	}
 }
+
+// A person's own signal may fall while its raw value rises.
+func TestNewScale_NegativeResolution(t *testing.T) {
+	s, err := NewScale("-0.00002", "1")
+	require.NoError(t, err)
+	require.Equal(t, "0.99998", string(s.AppendExact(nil, 1)))
+	require.Equal(t, "0.99998", string(s.AppendShown(nil, 1)))
+}
