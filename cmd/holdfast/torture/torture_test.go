@@ -22,7 +22,10 @@ func newTestBench(t *testing.T) *Bench {
 // TestSeeds runs the first seeds, each twice, on both cores: no checker may be broken, and the seeds must
 // have brought about enough of what they are meant to.
 func TestSeeds(t *testing.T) {
-	const seeds = 200
+	seeds := 200
+	if raced {
+		seeds = 40
+	}
 	o := Options{From: 1, Seeds: seeds, Jobs: 2, Run: newTestBench(t).RunTwice}
 	tally, err := Campaign(context.Background(), o)
 	require.NoError(t, err)
@@ -31,6 +34,9 @@ func TestSeeds(t *testing.T) {
 	t.Logf("%d seeds, %v simulated\nends %v\ntrips %v\nverdicts %v", tally.Seeds,
 		tally.Run.Round(time.Second), tally.Ends, tally.Trips, tally.Verdicts)
 	t.Logf("over-pressures answered: %d, worst after %v (two cycles: %v)", tally.Answers, tally.Worst, 2*cycle)
+	if raced {
+		return // too few seeds to have it all
+	}
 	for _, kind := range kindNames {
 		require.NotZero(t, tally.Troubles[kind], "never drawn: %s", kind)
 	}
@@ -44,9 +50,9 @@ func TestSeeds(t *testing.T) {
 // TestJobsMakeNoDifference: the tally depends on the seeds alone.
 func TestJobsMakeNoDifference(t *testing.T) {
 	b := newTestBench(t)
-	one, err := Campaign(context.Background(), Options{From: 1, Seeds: 40, Jobs: 1, Run: b.Run})
+	one, err := Campaign(context.Background(), Options{From: 1, Seeds: 20, Jobs: 1, Run: b.Run})
 	require.NoError(t, err)
-	three, err := Campaign(context.Background(), Options{From: 1, Seeds: 40, Jobs: 3, Run: b.Run})
+	three, err := Campaign(context.Background(), Options{From: 1, Seeds: 20, Jobs: 3, Run: b.Run})
 	require.NoError(t, err)
 	require.Equal(t, one, three)
 }
@@ -83,19 +89,20 @@ func TestCheckersNotice(t *testing.T) {
 		name  string
 		spoil func(*run)
 		says  string
+		from  uint64 // a seed that draws what it takes is not far behind
 	}{
-		{"answers late", func(r *run) { r.port = &lateAnswer{r.wire, 70 * time.Millisecond} }, "answered only"},
-		{"never rests", func(r *run) { r.port = &neverRests{r.wire} }, "outputs are not safe"},
-		{"blind to pressure", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "nothing tripped"},
-		{"blind to the truth", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "the pump is still driven"},
-		{"drives on", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "a command drives"},
-		{"loses what it acknowledged", func(r *run) { r.disk.loses = 3000 }, "readings were acknowledged"},
-		{"changes what it was given", func(r *run) { r.ledger.spoil = 0.001 }, "is not what was given"},
-		{"is handed what it does not record", func(r *run) { r.ledger.skip = 10 }, "handed"},
-		{"fails a quiet run", func(r *run) { r.rig = withCurrentLimit(*b.rig, 0.1) }, "nothing was wrong"},
+		{"answers late", func(r *run) { r.port = &lateAnswer{r.wire, 70 * time.Millisecond} }, "answered only", 10},
+		{"never rests", func(r *run) { r.port = &neverRests{r.wire} }, "outputs are not safe", 1},
+		{"blind to pressure", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "nothing tripped", 10},
+		{"blind to the truth", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "the pump is still driven", 300},
+		{"drives on", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "a command drives", 10},
+		{"loses what it acknowledged", func(r *run) { r.disk.loses = 3000 }, "readings were acknowledged", 1},
+		{"changes what it was given", func(r *run) { r.ledger.spoil = 0.001 }, "is not what was given", 1},
+		{"is handed what it does not record", func(r *run) { r.ledger.skip = 10 }, "handed", 1},
+		{"fails a quiet run", func(r *run) { r.rig = withCurrentLimit(*b.rig, 0.1) }, "nothing was wrong", 8},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			for seed := uint64(1); seed <= 1000; seed++ {
+			for seed := c.from; seed < c.from+500; seed++ {
 				r, err := b.run(seed, c.spoil)
 				require.NoError(t, err)
 				if strings.Contains(strings.Join(r.Broken, "\n"), c.says) {

@@ -1,0 +1,5 @@
+//go:build !race
+
+package torture
+
+const raced = false
