@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/bench/report"
 	"holdfast/cmd/holdfast/campaign"
 	"holdfast/j1939/clock"
 )
@@ -24,7 +25,9 @@ type campaignOptions struct {
 	scenario, rig, out string
 	units, jobs        int
 	seed               uint64
+	only               int
 	healthy, several   float64
+	trouble            float64
 	faults             []string
 	json               bool
 }
@@ -40,7 +43,8 @@ wrong fails), causes (which fault was taken for which), coverage (how often the 
 interval holds the true value) and the worst units, each with the line that tests it again.
 
 The same seed gives the same bytes, whatever the number of jobs. --out keeps campaign.txt,
-campaign.json and units.csv (every value of every unit beside the true one) in a folder.
+campaign.json and units.csv (every value of every unit beside the true one) in a folder;
+--only N tests one unit of the campaign again and shows everything of it.
 It opens no CAN interface.` + exitHelp,
 		Example: `  holdfast campaign release --rig bench-node --units 2000 --seed 1
   holdfast campaign release --rig bench-node --units 200 --fault membrane-split --healthy 0`,
@@ -59,9 +63,12 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 	f.StringVar(&o.rig, "rig", "", "rig file, or the name of a shipped one")
 	f.IntVar(&o.units, "units", 2000, "how many units")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the campaign")
+	f.IntVar(&o.only, "only", -1, "test this unit of the campaign alone and show its values beside the true ones")
 	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "units tested at a time")
 	f.Float64Var(&o.healthy, "healthy", campaign.UsualHealthy, "share of units without a fault, 0..1")
 	f.Float64Var(&o.several, "several", campaign.UsualSeveral, "share of units with two faults, 0..1")
+	f.Float64Var(&o.trouble, "bench-problems", campaign.UsualTrouble,
+		"share of healthy units whose bench or bus has a problem, 0..1")
 	f.StringArrayVar(&o.faults, "fault", nil, "draw only this fault, repeatable (default: all there are)")
 	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json and units.csv")
 	f.BoolVar(&o.json, "json", false, "print campaign.json instead of the tables")
@@ -76,8 +83,12 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	bar := &countdown{out: errOut, live: isTerminal(errOut), began: clock.Real()}
-	summary, err := campaign.Run(ctx, campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed,
-		Jobs: o.jobs, Healthy: o.healthy, Several: o.several, Faults: o.faults, Progress: bar.show})
+	c := campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed, Jobs: o.jobs, Healthy: o.healthy,
+		Several: o.several, Trouble: o.trouble, Faults: o.faults, Progress: bar.show}
+	if o.only >= 0 {
+		return oneOfCampaign(ctx, c, o.only, out)
+	}
+	summary, err := campaign.Run(ctx, c)
 	bar.end()
 	switch {
 	case errors.Is(err, context.Canceled):
@@ -95,6 +106,18 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 		return campaignJSON(out, summary)
 	}
 	return summary.Text(out)
+}
+
+// oneOfCampaign tests one unit again.
+func oneOfCampaign(ctx context.Context, c campaign.Config, number int, out io.Writer) error {
+	u, result, err := c.Perform(ctx, c.Draw(number))
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	if err := report.Table(out, result, terminalWidth(out), isTerminal(out)); err != nil {
+		return withStatus(exitInternal, err)
+	}
+	return u.Table(out)
 }
 
 // keepCampaign writes the summary into a folder. What stands there under the same names is replaced.

@@ -28,7 +28,7 @@ func shipped(t testing.TB, units int) campaign.Config {
 	r, err := rig.Parse(path, text, scenarios.ReadDBC)
 	require.NoError(t, err)
 	return campaign.Config{Plan: plan, Rig: r, Units: units, Seed: 1, Jobs: 2,
-		Healthy: campaign.UsualHealthy, Several: campaign.UsualSeveral}
+		Healthy: campaign.UsualHealthy, Several: campaign.UsualSeveral, Trouble: campaign.UsualTrouble}
 }
 
 func bytesOf(t *testing.T, c campaign.Config) []byte {
@@ -59,16 +59,20 @@ func TestDraw_DependsOnNumberAlone(t *testing.T) {
 	small, large := shipped(t, 5), shipped(t, 5000)
 	large.Jobs = 7
 	require.Equal(t, small.Draw(4), large.Draw(4))
-	healthy, two := 0, 0
+	healthy, two, troubled := 0, 0, 0
 	for i := range 5000 {
-		switch len(large.Draw(i).Faults) {
+		switch d := large.Draw(i); len(d.Faults) {
 		case 0:
 			healthy++
+			if d.Trouble.Name != "" {
+				troubled++
+			}
 		case 2:
 			two++
 		}
 	}
-	require.InDelta(t, 5000*campaign.UsualHealthy, healthy, 150, "4.3 standard deviations")
+	require.InDelta(t, 5000*campaign.UsualHealthy, healthy-troubled, 150, "4.3 standard deviations")
+	require.InDelta(t, 5000*campaign.UsualTrouble, troubled, 66, "4.3 standard deviations")
 	require.InDelta(t, 5000*campaign.UsualSeveral, two, 110, "now and then the same fault is drawn twice")
 }
 
@@ -102,7 +106,8 @@ func TestPerform_FaultyIsBad(t *testing.T) {
 	for fault, broken := range map[string]string{"membrane-split": "leak_rate", "return-fouled": "hold_drive",
 		"sensor-offset": "sensor_zero", "doser-drip": "doser_leak",
 		"return-valve-coil": "changeover_time"} {
-		u, _, err := c.Perform(context.Background(), campaign.Draw{Seed: 3, Faults: map[string]float64{fault: 0.75}})
+		d := campaign.Draw{Seed: 3, Faults: map[string]float64{fault: 0.75}}
+		u, _, err := c.Perform(context.Background(), d)
 		require.NoError(t, err)
 		require.False(t, u.Good, fault)
 		var names []string

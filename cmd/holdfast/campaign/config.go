@@ -19,6 +19,7 @@ type Config struct {
 	Jobs    int      // units tested at a time
 	Healthy float64  // share of units without a fault, 0..1
 	Several float64  // share of units with two faults, 0..1
+	Trouble float64  // share of healthy units whose bench or bus has a problem, 0..1
 	Faults  []string // which may be drawn; empty: all that the simulator knows
 
 	// Progress, when not nil, is called after each unit, by one goroutine at a time.
@@ -30,6 +31,7 @@ type Config struct {
 const (
 	UsualHealthy = 0.4
 	UsualSeveral = 0.1
+	UsualTrouble = 0.05
 )
 
 const mostUnits = 1_000_000
@@ -43,9 +45,9 @@ func (c *Config) check() error {
 	if c.Jobs < 1 {
 		errs = append(errs, fmt.Errorf("%d jobs: 1 or more would do", c.Jobs))
 	}
-	if !(c.Healthy >= 0 && c.Several >= 0 && c.Healthy+c.Several <= 1) {
-		errs = append(errs, fmt.Errorf("shares %g healthy and %g with two faults: together 0 to 1 would do",
-			c.Healthy, c.Several))
+	if !(c.Healthy >= 0 && c.Several >= 0 && c.Trouble >= 0 && c.Healthy+c.Several+c.Trouble <= 1) {
+		errs = append(errs, fmt.Errorf("shares %g healthy, %g with two faults, %g on a troubled bench: "+
+			"together 0 to 1 would do", c.Healthy, c.Several, c.Trouble))
 	}
 	for _, f := range c.Faults {
 		if !slices.Contains(sim.FaultNames(), f) {

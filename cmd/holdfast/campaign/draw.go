@@ -16,6 +16,7 @@ type Draw struct {
 	Number int                // in the campaign, from 0
 	Seed   uint64             // of the simulator: spread, instruments' errors, noise
 	Faults map[string]float64 // severity 0..1 by name; nil: healthy
+	Trouble
 }
 
 // leastSeverity is the lightest fault drawn; what is lighter is a healthy unit's spread.
@@ -29,6 +30,9 @@ func (c *Config) Draw(i int) Draw {
 	faults := 1
 	switch x := rng.Float64(); {
 	case x < c.Healthy:
+		return d
+	case x < c.Healthy+c.Trouble:
+		d.Trouble = c.drawTrouble(rng)
 		return d
 	case x >= 1-c.Several:
 		faults = 2

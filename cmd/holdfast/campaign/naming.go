@@ -68,6 +68,51 @@ func (ns *namings) add(u *Unit) {
 	}
 }
 
+// Troubled says what a problem of the bench was taken for. The units on it are in order.
+type Troubled struct {
+	Name   string         `json:"trouble"`
+	Units  int            `json:"units"`
+	Passed int            `json:"passed"`
+	Failed int            `json:"failed"` // the verdict blames the unit
+	Named  int            `json:"named"`  // of the others: a problem of the bench was named first
+	Taken  map[string]int `json:"first_cause"`
+}
+
+type troublings struct{ by map[string]*Troubled }
+
+func (ts *troublings) add(u *Unit) {
+	if ts.by == nil {
+		ts.by = map[string]*Troubled{}
+	}
+	t := ts.by[u.Trouble.Name]
+	if t == nil {
+		t = &Troubled{Name: u.Trouble.Name, Taken: map[string]int{}}
+		ts.by[u.Trouble.Name] = t
+	}
+	t.Units++
+	switch u.Verdict {
+	case judge.Pass:
+		t.Passed++
+		return
+	case judge.Fail:
+		t.Failed++
+	}
+	if len(u.Causes) > 0 {
+		t.Taken[u.Causes[0].Name]++
+	}
+	if u.among(cause.BenchProblem, 1) {
+		t.Named++
+	}
+}
+
+func (ts *troublings) table() []Troubled {
+	var out []Troubled
+	for _, name := range slices.Sorted(maps.Keys(ts.by)) {
+		out = append(out, *ts.by[name])
+	}
+	return out
+}
+
 // failing units are those that the bench does not let go: failed, or ended by the interlock.
 func (u *Unit) failing() bool { return u.Verdict == judge.Fail || u.Verdict == judge.Tripped }
 

@@ -17,6 +17,8 @@ type Summary struct {
 	Verdicts Verdicts   `json:"verdicts"`
 	Coverage []Coverage `json:"coverage"`
 	Causes   []Named    `json:"causes"`
+	Troubles []Troubled `json:"troubled_benches"`
+	TakenFor int        `json:"units_taken_for_bench_problems"` // of those whose bench was in order
 	Stated   []Bin      `json:"stated_probability"`
 	Worst    []Case     `json:"worst"`
 
@@ -63,13 +65,22 @@ func summarise(c *Config, units []Unit) *Summary {
 		Rule: c.Plan.Rule.String(), tested: units}
 	var cov coverings
 	var names namings
+	var troubles troublings
 	for i := range units {
 		u := &units[i]
+		if u.Trouble.Name != "" {
+			troubles.add(u)
+			continue
+		}
+		if u.failing() && u.among(cause.BenchProblem, 1) {
+			s.TakenFor++
+		}
 		s.Verdicts.count(u)
 		cov.add(u)
 		names.add(u)
 	}
 	s.Coverage, s.Causes, s.Stated = cov.table(), names.table(), names.bins()
+	s.Troubles = troubles.table()
 	s.Worst = worst(units)
 	return s
 }

@@ -14,7 +14,8 @@ func (s *Summary) Text(out io.Writer) error {
 	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(out, "Campaign of %d units, seed %d: %s on %s, decision rule %s\n\n",
 		s.Units, s.Seed, s.Scenario, s.Rig, s.Rule)
-	for _, part := range []func(io.Writer){s.verdictText, s.causeText, s.statedText, s.coverageText} {
+	for _, part := range []func(io.Writer){s.verdictText, s.causeText, s.troubleText, s.statedText,
+		s.coverageText} {
 		part(w)
 		if err := w.Flush(); err != nil {
 			return err
@@ -50,6 +51,18 @@ func (s *Summary) causeText(w io.Writer) {
 		}
 	}
 	fmt.Fprintf(w, "all faults\t\t%d\t%s\t%s\t\t\n", failing, percent(first, failing), percent(two, failing))
+}
+
+func (s *Summary) troubleText(w io.Writer) {
+	if len(s.Troubles) == 0 {
+		return
+	}
+	fmt.Fprint(w, "trouble on the bench, unit in order\tunits\tpassed\tfailed\tnamed first, of the rest\t\n")
+	for _, t := range s.Troubles {
+		fmt.Fprintf(w, "%s\t%d\t%d\t%d\t%s\t\n", t.Name, t.Units, t.Passed, t.Failed,
+			percent(t.Named, t.Units-t.Passed))
+	}
+	fmt.Fprintf(w, "failing units on a bench in order that were put down to the bench: %d\n", s.TakenFor)
 }
 
 // others are the first three causes that a fault was taken for instead.
@@ -114,10 +127,42 @@ func (s *Summary) worstText(out io.Writer) error {
 	return nil
 }
 
+// Table prints one unit's values beside the true ones.
+func (u *Unit) Table(out io.Writer) error {
+	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintf(out, "\nUnit %d of the campaign: seed %d, %s\n\n", u.Number, u.Seed, u.condition())
+	fmt.Fprint(w, "characteristic\tmeasured\tU\ttrue\terror/U\t\n")
+	for i := range u.Values {
+		v := &u.Values[i]
+		truth, off := "-", "-"
+		if v.Known {
+			truth = fmt.Sprintf("%.5g", v.Truth)
+			if v.Measured && v.U > 0 {
+				off = fmt.Sprintf("%+.2f", (v.Value-v.Truth)/v.U)
+			}
+		}
+		if v.Measured || v.Known {
+			fmt.Fprintf(w, "%s\t%.5g\t%.2g\t%s\t%s\t\n", v.label(), v.Value, v.U, truth, off)
+		}
+	}
+	return w.Flush()
+}
+
+// condition says in words what is wrong with unit and bench.
+func (u *Unit) condition() string {
+	switch {
+	case u.Trouble.Name != "":
+		return "healthy on a bench in trouble: " + u.Trouble.Name
+	case len(u.Faults) == 0:
+		return "healthy"
+	}
+	return u.String()
+}
+
 // CSV writes one line for each characteristic of each unit.
 func (s *Summary) CSV(out io.Writer) error {
 	w := csv.NewWriter(out)
-	rows := [][]string{{"unit", "seed", "faults", "verdict", "good", "characteristic", "at", "measured", "value",
+	rows := [][]string{{"unit", "seed", "faults", "trouble", "verdict", "good", "characteristic", "at", "measured", "value",
 		"U", "truth", "known", "verdict_of_line", "kept", "first_cause", "probability"}}
 	for i := range s.tested {
 		rows = append(rows, s.tested[i].rows()...)
@@ -136,9 +181,9 @@ func (u *Unit) rows() [][]string {
 	}
 	var out [][]string
 	for _, v := range u.Values {
-		out = append(out, []string{strconv.Itoa(u.Number), strconv.FormatUint(u.Seed, 10), u.String(),
-			u.Verdict.String(), strconv.FormatBool(u.Good), v.Name, v.At, strconv.FormatBool(v.Measured), num(v.Value), num(v.U),
-			num(v.Truth), strconv.FormatBool(v.Known), v.Verdict.String(), strconv.FormatBool(v.Kept), first, p})
+		out = append(out, []string{strconv.Itoa(u.Number), strconv.FormatUint(u.Seed, 10), u.String(), u.Trouble.Name,
+			u.Verdict.String(), strconv.FormatBool(u.Good), v.Name, v.At, strconv.FormatBool(v.Measured),
+			num(v.Value), num(v.U), num(v.Truth), strconv.FormatBool(v.Known), v.Verdict.String(), strconv.FormatBool(v.Kept), first, p})
 	}
 	return out
 }

@@ -62,7 +62,7 @@ func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *jud
 	if err != nil {
 		return Unit{}, nil, err
 	}
-	rec, err := c.record(ctx, bench)
+	rec, err := c.record(ctx, bench, &d)
 	if err != nil {
 		return Unit{}, nil, fmt.Errorf("unit %d: %w", d.Number, err)
 	}
@@ -79,10 +79,10 @@ func (c *Config) identity(d Draw) samples.Identity {
 }
 
 // record runs the plan and returns what its journal says, as a real run is judged from its journal.
-func (c *Config) record(ctx context.Context, bench *sim.Bench) (*samples.Recording, error) {
+func (c *Config) record(ctx context.Context, bench *sim.Bench, d *Draw) (*samples.Recording, error) {
 	bus := virtual.New(epoch, bitrate)
-	bus.Attach(bench)
-	port := bus.Open("harness")
+	d.attach(bus, bench)
+	port := d.open(bus, d.Seed)
 	defer port.Close() //nolint:errcheck // a bus in memory holds nothing back
 	var file journal.Memory
 	w, err := journal.NewWriter(&file, journal.Header{})

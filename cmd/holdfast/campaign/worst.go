@@ -28,6 +28,9 @@ func worst(units []Unit) []Case {
 	for _, find := range []func(*Unit) (Case, bool){wrongPass, wrongFail, farOff, wrongCause} {
 		var found []Case
 		for i := range units {
+			if units[i].Trouble.Name != "" {
+				continue // what a troubled bench says of a unit is counted by itself
+			}
 			if c, ok := find(&units[i]); ok {
 				c.Number, c.Seed, c.Faults = units[i].Number, units[i].Seed, units[i].String()
 				found = append(found, c)

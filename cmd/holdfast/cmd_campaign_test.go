@@ -1,0 +1,64 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+func campaignOf(t *testing.T, args ...string) (status int, out, errOut string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	args = append([]string{"campaign", "release", "--rig", "bench-node", "--units", "6", "--seed", "2"}, args...)
+	status = execute(context.Background(), args, strings.NewReader(""), &o, &e)
+	return status, o.String(), e.String()
+}
+
+// TestCampaign: tables on stdout, progress on stderr, three files in a folder; the JSON is the same as the file.
+func TestCampaign(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "camp")
+	status, out, errOut := campaignOf(t, "--out", dir, "--jobs", "2")
+	require.Equal(t, exitDone, status, errOut)
+	for _, part := range []string{"wrong passes", "named first", "covered", "leak_rate"} {
+		require.Contains(t, out, part)
+	}
+	require.Contains(t, errOut, "6/6 units")
+	for _, name := range []string{"campaign.txt", "campaign.json", "units.csv"} {
+		text, err := os.ReadFile(filepath.Join(dir, name))
+		require.NoError(t, err)
+		require.NotEmpty(t, text)
+	}
+	status, out, _ = campaignOf(t, "--json", "--jobs", "1")
+	require.Equal(t, exitDone, status)
+	kept, err := os.ReadFile(filepath.Join(dir, "campaign.json"))
+	require.NoError(t, err)
+	require.Equal(t, string(kept), out, "same seed, same bytes, whatever the number of jobs")
+	require.True(t, json.Valid(kept))
+}
+
+// TestCampaign_Only shows one unit, with the seed that holdfast run takes.
+func TestCampaign_Only(t *testing.T) {
+	status, out, errOut := campaignOf(t, "--only", "3")
+	require.Equal(t, exitDone, status, errOut)
+	require.Contains(t, out, "seed 2000003")
+	require.Contains(t, out, "error/U")
+}
+
+func TestCampaign_Refuses(t *testing.T) {
+	for _, args := range [][]string{{"--units", "0"}, {"--jobs", "0"}, {"--fault", "rust"}, {"--healthy", "2"}} {
+		status, _, errOut := campaignOf(t, args...)
+		require.Equal(t, exitUsage, status, errOut)
+	}
+}
+
+// TestBarLine: how much is done, and how long it will still take.
+func TestBarLine(t *testing.T) {
+	require.Equal(t, "[###...........................] 200/2000 units, 45s left", barLine(200, 2000, 5*time.Second))
+}
