@@ -4,6 +4,7 @@ import (
 	"strings"
 	"sync"
 
+	"holdfast/j1939/can/capture"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/spn"
 	"holdfast/j1939/transport"
@@ -150,6 +151,20 @@ func compile() *table {
 	t.enter(vehicleIdentification, kindVIN)
 	return t
 }
+
+// wanted are the identifiers that are followed, as a reader of recordings takes them.
+var wanted = sync.OnceValue(func() *capture.Wanted {
+	w := new(capture.Wanted)
+	for i, kind := range compiled().kind {
+		if kind != kindIgnored {
+			w[i] = 1
+		}
+	}
+	return w
+})
+
+// Wanted tells which frames a Watcher looks at. All others only tell it that the bus lives.
+func Wanted() *capture.Wanted { return wanted() }
 
 // find returns the parameter; its absence is a broken catalogue.
 func find(number, pgn uint32) *spn.Parameter {

@@ -75,6 +75,9 @@ func (w *Watcher) Feed(frames []can.Frame) {
 	w.expire()
 }
 
+// Passed adds frames that were heard, are not wanted and were not fed.
+func (w *Watcher) Passed(n uint64) { w.frames += n }
+
 // jump handles a step of time between two frames that is no ordinary one.
 func (w *Watcher) jump(to clock.Instant) {
 	d := to.Sub(w.last)

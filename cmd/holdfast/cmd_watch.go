@@ -171,18 +171,29 @@ func watchRecording(ctx context.Context, path string, limits watch.Options,
 	}
 	defer reader.Close()
 	w := watch.New(limits, nil)
-	err = trace.Replay(ctx, reader, func(frames []can.Frame) error {
-		w.Feed(frames)
-		return nil
-	})
-	if err != nil {
+	if err := feed(ctx, reader, w); err != nil {
 		return nil, withStatus(exitUsage, err) // a recording that cannot be read
 	}
-	w.Finish()
 	if n := reader.Stats().Skipped; n > 0 {
 		fmt.Fprintf(errOut, "%s: %d records that are not classic CAN were skipped\n", path, n)
 	}
 	return w.Summary(path, reader.Stats().Lost), nil
+}
+
+// feed reads a recording to its end into a watcher, without building the frames that it does not look at.
+func feed(ctx context.Context, reader *capture.Reader, w *watch.Watcher) error {
+	reader.Want(watch.Wanted())
+	var fed uint64
+	err := trace.Replay(ctx, reader, func(frames []can.Frame) error {
+		w.Feed(frames)
+		fed += uint64(len(frames))
+		return nil
+	})
+	if stats := reader.Stats(); fed > 0 {
+		w.Passed(max(stats.Received+stats.ErrorFrames, fed) - fed)
+	}
+	w.Finish()
+	return err
 }
 
 func writeSummaries(o watchOptions, all []*watch.Summary, out io.Writer) error {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"holdfast/j1939/can"
+	"holdfast/j1939/clock"
 )
 
 // Block types of pcapng (draft-ietf-opsawg-pcapng).
@@ -28,6 +29,9 @@ type pcapng struct {
 	*tally
 	big        bool // byte order of the section
 	interfaces []ngInterface
+
+	wanted *Wanted       // nil: all frames
+	handed clock.Instant // when a frame was last handed out by run
 }
 
 func (p *pcapng) u32(b []byte) uint32 {
@@ -46,6 +50,12 @@ func (p *pcapng) u16(b []byte) uint16 {
 
 func (p *pcapng) decode(data []byte, final bool, dst []can.Frame) (n, used int, err error) {
 	for n < len(dst) {
+		if !p.big {
+			frames, bytes := p.run(data[used:], dst[n:])
+			if n, used = n+frames, used+bytes; n == len(dst) {
+				break
+			}
+		}
 		rest := data[used:]
 		if len(rest) < blockMin {
 			return n, p.end(rest, used, final), nil
