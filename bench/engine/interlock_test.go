@@ -210,8 +210,8 @@ func TestPanicOfTheJournalsGoroutine(t *testing.T) {
 	out, err := Run(context.Background(), Config{Plan: aPlan(), Rig: shippedRig(t), Port: bus.Open("harness"), Journal: w,
 		Progress: func(p Progress) {
 			disk.broken.Store(p.Name == "hold")
-			if disk.broken.Load() {
-				time.Sleep(time.Millisecond) // the journal's goroutine lives in real time
+			if p.Now%clock.Instant(time.Second) < clock.Instant(40*time.Millisecond) {
+				time.Sleep(5 * time.Millisecond) // the journal's goroutine lives in real time
 			}
 		}})
 	require.NoError(t, err)

@@ -49,7 +49,8 @@ func (s *Supervisor) checkRise(r rig.Reading) {
 	if s.guard.MaxPressureRise <= 0 || (from.Status == spn.Valid && dt < riseSpan) {
 		return
 	}
-	if rate := (r.Value - from.Value) / dt.Seconds(); from.Status == spn.Valid && dt < time.Second && rate > s.guard.MaxPressureRise {
+	recent := from.Status == spn.Valid && dt < time.Second
+	if rate := (r.Value - from.Value) / dt.Seconds(); recent && rate > s.guard.MaxPressureRise {
 		s.latch(Trip{Trip: samples.Trip{Time: r.Time, Name: "pressure-rise",
 			Reading: fmt.Sprintf("%s rising at %.1f bar/s", r.Channel, rate),
 			Limit:   fmt.Sprintf("at most %.4g bar/s", s.guard.MaxPressureRise),
@@ -70,7 +71,8 @@ func (s *Supervisor) checkSwitch(r rig.Reading) {
 		s.latch(unitTrip(r, "guard-open", "closed and readable", "close the guard, then start again"))
 	case r.Channel == rig.OutputsEnabled && s.armed && (bad || r.Value != 1):
 		t := unitTrip(r, "outputs-disabled", "the node follows commands",
-			"the node took its safe state by itself: look for a lost command message or a bus that is too busy, then start again")
+			"the node took its safe state by itself: look for a lost command message or a bus that is too busy, "+
+				"then start again")
 		t.Bench = true
 		s.latch(t)
 	}
@@ -82,7 +84,8 @@ func (s *Supervisor) checkSilence(now clock.Instant) {
 		s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "bench-silent",
 			Reading: fmt.Sprintf("nothing from the bench node for %d ms", quiet.Milliseconds()),
 			Limit:   fmt.Sprintf("at most %d ms", StaleFloor.Milliseconds()),
-			Next:    "check the node's power, the cable and the bit rate; the node takes its own safe state; start again"}})
+			Next: "check the node's power, the cable and the bit rate; the node takes its own safe state; " +
+				"start again"}})
 	}
 }
 

@@ -55,7 +55,8 @@ type Trip struct {
 
 // New returns a supervisor for a rig. started is the beginning of the run: nothing can be stale before.
 func New(r *rig.Rig, started clock.Instant) *Supervisor {
-	return &Supervisor{guard: r.Guard, channels: r.Channels, node: started, cycleLimit: r.NodeTimeout - 2*r.Cycle}
+	return &Supervisor{guard: r.Guard, channels: r.Channels, node: started,
+		cycleLimit: r.NodeTimeout - 2*r.Cycle}
 }
 
 // Tighten lowers the pressure limit to max (bar gauge). A higher value, or 0, changes nothing.

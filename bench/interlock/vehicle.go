@@ -29,7 +29,8 @@ type VehicleGuard struct {
 	why    string
 }
 
-// NewVehicleGuard returns a guard for the bus of a rig. Without a rig (nil) the number of controllers is no sign.
+// NewVehicleGuard returns a guard for the bus of a rig. Without a rig (nil) the number of controllers is
+// no sign.
 func NewVehicleGuard(r *rig.Rig) *VehicleGuard {
 	g := &VehicleGuard{signs: map[uint32]*spn.Parameter{}}
 	for _, number := range []uint32{engineSpeed, wheelSpeed} {
@@ -59,7 +60,8 @@ func (g *VehicleGuard) Hear(f can.Frame) {
 	i := id.ID(f.ID)
 	if p := g.signs[i.PGN()]; p != nil {
 		if _, v, status := p.Decode(f.Data[:f.Length]); status == spn.Valid && v > 0 {
-			g.why = fmt.Sprintf("%s (SPN %d) is %.4g %s, sent by address 0x%02X", p.Name, p.SPN, v, p.Unit, i.Source())
+			g.why = fmt.Sprintf("%s (SPN %d) is %.4g %s, sent by address 0x%02X",
+				p.Name, p.SPN, v, p.Unit, i.Source())
 			return
 		}
 	}

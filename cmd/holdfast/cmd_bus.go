@@ -61,7 +61,8 @@ func runBusShow(args []string, out io.Writer) error {
 	}
 	fit := true
 	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "INTERFACE\tKIND\tLINK\tBIT RATE\tCONTROLLER\tTX ERR\tRX ERR\tRECEIVED\tSENT\tDROPPED\tERRORS\tLOOK AT")
+	fmt.Fprintln(t, "INTERFACE\tKIND\tLINK\tBIT RATE\tCONTROLLER\tTX ERR\tRX ERR\t"+
+		"RECEIVED\tSENT\tDROPPED\tERRORS\tLOOK AT")
 	for _, name := range names {
 		h, err := socketcan.Inspect(name)
 		if err != nil {
@@ -69,8 +70,8 @@ func runBusShow(args []string, out io.Writer) error {
 		}
 		wrong := advice(h)
 		fit = fit && wrong == ""
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d\t%s\n", h.Name, h.Kind, linkInWords(h), rateInWords(h.BitRate),
-			controllerInWords(h), h.TxErrors, h.RxErrors, h.Received, h.Sent, h.Dropped, h.Errors, wrong)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d\t%s\n", h.Name, h.Kind, linkInWords(h),
+			rateInWords(h.BitRate), controllerInWords(h), h.TxErrors, h.RxErrors, h.Received, h.Sent, h.Dropped, h.Errors, wrong)
 	}
 	if err := t.Flush(); err != nil {
 		return withStatus(exitInternal, err)
@@ -145,9 +146,9 @@ func newBusUpCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "up INTERFACE [--bitrate 250k] [--listen-only]",
 		Short: "Set a controller up and bring its interface up",
-		Long: `Takes the interface down, sets bit rate, listen-only mode and the restart after bus-off, and brings it up.
-With --listen-only the controller sends nothing at all, not even acknowledgements: the way to listen on a
-vehicle. A run needs it off.` + exitHelp,
+		Long: `Takes the interface down, sets bit rate, listen-only mode and the restart after bus-off, and brings
+it up. With --listen-only the controller sends nothing at all, not even acknowledgements: the way to listen
+on a vehicle. A run needs it off.` + exitHelp,
 		Example: "  holdfast bus up can0 --bitrate 250k\n  holdfast bus up can0 --bitrate 500k --listen-only",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -167,7 +168,8 @@ vehicle. A run needs it off.` + exitHelp,
 	}
 	cmd.Flags().StringVar(&rate, "bitrate", "", "bit rate, as 250k or 250000; left as it is when not given")
 	cmd.Flags().BoolVar(&listen, "listen-only", false, "send nothing at all")
-	cmd.Flags().DurationVar(&restart, "restart", 100*time.Millisecond, "come back so long after bus-off; 0: stay off")
+	cmd.Flags().DurationVar(&restart, "restart", 100*time.Millisecond,
+		"come back so long after bus-off; 0: stay off")
 	return cmd
 }
 

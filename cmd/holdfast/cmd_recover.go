@@ -28,13 +28,13 @@ func newRecoverCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "recover",
 		Short: "Find runs that were cut off, and close their records as interrupted",
-		Long: `Looks through the folder of the records for runs that have no end: the program was killed, the computer
-lost power. Each gets its result.json, report.html and junit.xml and its place in the index, as interrupted:
+		Long: `Looks through the folder of the records for runs that have no end: the program was killed, the
+computer lost power. Each gets its result.json, report.html and junit.xml and its place in the index, as interrupted:
 never a verdict on the unit. What was recorded up to then can be read, all but at most the last second.
 A run that came to its end and was cut off before it was judged is judged from its own record.
 
-Before you go on, look at the bench: a run that was cut off may have left fluid under pressure. The bench node has
-switched its outputs off by itself, and leaves the line as it was.
+Before you go on, look at the bench: a run that was cut off may have left fluid under pressure. The bench
+node has switched its outputs off by itself, and leaves the line as it was.
 
 A run that is still going on is left alone. A second call finds nothing to do.
 
@@ -46,7 +46,7 @@ Exit status: 0 nothing is left to do, 2 bad input or usage, 7 a record could not
 			return runRecover(cmd.Context(), out, asJSON, cmd.OutOrStdout())
 		},
 	}
-	cmd.Flags().StringVar(&out, "out", "", "folder of the records (default: holdfast/runs in the user's data folder)")
+	addOutFlag(cmd, &out)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array of the runs that were found")
 	return cmd
 }

@@ -59,7 +59,8 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.Var(&o.faults, "fault", "with --bus sim: NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim: seed of the simulated unit and instruments")
 	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
-	f.BoolVar(&o.priority, "priority", false, "ask for real-time priority and locked memory, and say what was granted")
+	f.BoolVar(&o.priority, "priority", false,
+		"ask for real-time priority and locked memory, and say what was granted")
 	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
 	for _, name := range []string{"rig", "bus", "serial"} {
@@ -92,7 +93,8 @@ func checkSerial(serial string) error {
 	case strings.TrimSpace(serial) == "":
 		return errors.New("--serial is empty: type the number on the unit's plate")
 	case len(serial) > maxSerial:
-		return fmt.Errorf("--serial is %d bytes long: type the number on the unit's plate, at most %d", len(serial), maxSerial)
+		return fmt.Errorf("--serial is %d bytes long: type the number on the unit's plate, at most %d",
+			len(serial), maxSerial)
 	case !utf8.ValidString(serial) || strings.ContainsFunc(serial, unicode.IsControl):
 		return errors.New("--serial has control characters or is no UTF-8: type the number on the unit's plate")
 	}

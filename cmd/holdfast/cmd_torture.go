@@ -105,7 +105,8 @@ const plainEvery = 10 * time.Second
 func (p *tortureProgress) done(r torture.Report, t torture.Tally) {
 	if len(r.Broken) > 0 {
 		p.end()
-		fmt.Fprintf(p.out, "seed %d: %s\n  again: holdfast torture --seeds 1 --from %d\n", r.Seed, r.Broken[0], r.Seed)
+		fmt.Fprintf(p.out, "seed %d: %s\n  again: holdfast torture --seeds 1 --from %d\n",
+			r.Seed, r.Broken[0], r.Seed)
 	}
 	now, every := clock.Real(), plainEvery
 	if p.live {
@@ -139,15 +140,16 @@ func showTorture(out io.Writer, t torture.Tally, o tortureOptions) error {
 		}
 		return err
 	}
-	fmt.Fprintf(out, "%d seeds from %d, each run twice: %v of bench time\n", t.Seeds, o.from, t.Run.Round(time.Second))
+	fmt.Fprintf(out, "%d seeds from %d, each run twice: %v of bench time\n",
+		t.Seeds, o.from, t.Run.Round(time.Second))
 	for _, row := range []struct {
 		title  string
 		counts map[string]int
 	}{{"drawn", t.Troubles}, {"ended", t.Ends}, {"trips", t.Trips}, {"verdicts", t.Verdicts}} {
 		fmt.Fprintf(out, "%-9s %s\n", row.title, countsInWords(row.counts))
 	}
-	fmt.Fprintf(out, "%-9s %d pressures above the limit, the slowest after %.1f ms (two cycles: 40 ms)\n", "answered",
-		t.Answers, t.Worst.Seconds()*1e3)
+	fmt.Fprintf(out, "%-9s %d pressures above the limit, the slowest after %.1f ms (two cycles: 40 ms)\n",
+		"answered", t.Answers, t.Worst.Seconds()*1e3)
 	fmt.Fprintf(out, "%-9s %016x\n", "digest", t.Digest)
 	for _, s := range t.Broken {
 		fmt.Fprintf(out, "\nseed %d broke a checker. Again: holdfast torture --seeds 1 --from %d\n", s.Seed, s.Seed)

@@ -63,7 +63,8 @@ func messageOf(err error) string {
 	lines := strings.Split(err.Error(), "\n")
 	for i, line := range lines {
 		if len(line) > longestLine {
-			lines[i] = fmt.Sprintf("%s ... (%d bytes more)", strings.ToValidUTF8(line[:longestLine], ""), len(line)-longestLine)
+			start := strings.ToValidUTF8(line[:longestLine], "")
+			lines[i] = fmt.Sprintf("%s ... (%d bytes more)", start, len(line)-longestLine)
 		}
 	}
 	return strings.Join(lines, "\n")

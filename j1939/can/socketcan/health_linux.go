@@ -89,7 +89,7 @@ func BringUp(name string, s Settings) error {
 	if info.Type == candevice.CanLinkType {
 		err = set(d, name, s)
 	} else if s.BitRate != 0 || s.ListenOnly {
-		return fmt.Errorf("bring %s up: it is a virtual interface, which has no bit rate and no listen-only mode", name)
+		return fmt.Errorf("bring %s up: it is virtual and has no bit rate and no listen-only mode", name)
 	}
 	if err == nil {
 		err = d.SetUp()
@@ -110,7 +110,8 @@ func set(d *candevice.Device, name string, s Settings) error {
 			return fmt.Errorf("set %d bit/s: %w", s.BitRate, err)
 		}
 	}
-	if err := d.SetListenOnlyMode(s.ListenOnly); err != nil && (s.ListenOnly || !errors.Is(err, unix.EOPNOTSUPP)) {
+	err := d.SetListenOnlyMode(s.ListenOnly)
+	if err != nil && (s.ListenOnly || !errors.Is(err, unix.EOPNOTSUPP)) {
 		return fmt.Errorf("set listen-only: %w", err)
 	}
 	if err := setRestart(name, s.Restart); err != nil {
