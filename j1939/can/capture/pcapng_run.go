@@ -16,14 +16,19 @@ type Wanted [1 << 18]uint8
 // recording sees when the bus was silent, and when not.
 const handAtLeast = clock.Instant(100 * time.Millisecond)
 
-// Want lets the reader pass over 29-bit data frames that nobody wants, where that saves time (ordinary
-// packets of pcapng). They are still counted by Stats as received. At least one frame every 100 ms of
-// recorded time is handed out all the same. nil wants all.
+// Want lets the reader pass over data frames that nobody wants (and all of 11 bits), where that saves time
+// (ordinary packets of pcapng). They are still counted by Stats as received. At least one frame every 100
+// ms of recorded time is handed out all the same. nil wants all.
 func (r *Reader) Want(w *Wanted) {
 	if p, ok := r.decoder.(*pcapng); ok {
 		p.wanted = w
 	}
 }
+
+// payloadMask keeps the bytes that a frame of so many has; what follows in a packet is padding of any
+// content.
+var payloadMask = [9]uint64{0, 1<<8 - 1, 1<<16 - 1, 1<<24 - 1, 1<<32 - 1, 1<<40 - 1, 1<<48 - 1, 1<<56 - 1,
+	1<<64 - 1}
 
 // run decodes the packets at the start of data as long as each is of the form that nearly all are: an
 // enhanced packet block in little-endian with a 29-bit data frame of eight bytes, with no options or with
@@ -46,15 +51,19 @@ func (p *pcapng) run(data []byte, dst []can.Frame) (n, used int) {
 		}
 		from, packet := &p.interfaces[index], b[packetAt:packetAt+packetBytes]
 		id := binary.BigEndian.Uint32(packet)
-		if from.link != linkSocketCAN || from.shift != 0 || from.divide != 1 || packet[packetLength] != 8 ||
-			id&(flagExtended|flagRemote|flagError) != flagExtended || isFD(packet) {
+		size := packet[packetLength]
+		if from.link != linkSocketCAN || from.shift != 0 || from.divide != 1 || size > 8 ||
+			id&(flagRemote|flagError) != 0 || isFD(packet) {
 			break
 		}
+		extended := id >> 31
 		at := from.instant(uint64(word(b[12:]))<<32 | uint64(word(b[16:])))
 		from.last = at
 		f := &dst[n]
-		f.ID, f.Length, f.Data = id&maskExtended, 8, [8]byte(packet[packetPayload:])
-		f.IsExtended, f.IsRemote, f.Error = true, false, false
+		f.ID = id & (maskStandard | maskExtended*extended)
+		payload := binary.LittleEndian.Uint64(packet[packetPayload:]) & payloadMask[size]
+		binary.LittleEndian.PutUint64(f.Data[:], payload)
+		f.Length, f.IsExtended, f.IsRemote, f.Error = size, extended != 0, false, false
 		f.Time, f.Channel = at, from.channel
 		used += int(length)
 		all++
@@ -62,7 +71,7 @@ func (p *pcapng) run(data []byte, dst []can.Frame) (n, used int) {
 		// more than a frame that is written over by the next.
 		step := 1
 		if p.wanted != nil && uint64(at-handed) < uint64(handAtLeast) {
-			step = int(p.wanted[id>>8&(1<<18-1)])
+			step = int(p.wanted[id>>8&(1<<18-1)] & uint8(extended))
 		}
 		n += step
 		handed += (at - handed) * clock.Instant(step)
