@@ -89,9 +89,9 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 		ctx, stop = signal.NotifyContext(ctx, os.Interrupt)
 		defer stop()
 	}
-	stream := trace.Replay
+	stream, drops := trace.Replay, kernelDrops{}
 	if live {
-		stream = trace.Listen
+		stream, drops = trace.Listen, watchDrops(o.from)
 	}
 	decoder := trace.Decoder{OneBus: o.oneBus}
 	if o.summary {
@@ -100,7 +100,7 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 		p := printer{decoder: &decoder, liner: newLiner(o.json, known), out: out, live: live}
 		err = errors.Join(stream(ctx, source, p.handle), p.flush())
 	}
-	fmt.Fprintln(errOut, heard(decoder.Counts(), source.Stats()))
+	fmt.Fprintln(errOut, heard(decoder.Counts(), source.Stats())+drops.said())
 	return decodeStatus(err)
 }
 
