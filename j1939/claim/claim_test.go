@@ -81,7 +81,8 @@ func TestNode_ClaimsAfterObjectionTime(t *testing.T) {
 	require.Equal(t, []string{"18EEFF80#0100000000000000"}, a.sent)
 }
 
-// Published (E2, E3: python-can-j1939 test_ca.py): the loser that may not move sends its NAME from address 254.
+// Published (E2, E3: python-can-j1939 test_ca.py): the loser that may not move sends its NAME from address
+// 254.
 func TestNode_PublishedCannotClaim(t *testing.T) {
 	n, _ := name.Decode([]byte{0x87, 0xD6, 0x52, 0x53, 0x82, 0xC9, 0xFE, 0x52})
 	a, b := newMember(n, 0x80), newMember(low, 0x80)

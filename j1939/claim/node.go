@@ -73,6 +73,14 @@ func NewNode(o Options, table *Table) *Node {
 	return &Node{options: o, address: id.Null, table: table, due: clock.Never}
 }
 
+// Prefer sets another preferred address, 0 to 253, for the next Start.
+func (n *Node) Prefer(address uint8) {
+	if address >= id.Null {
+		panic(fmt.Sprintf("claim: %d is no address a node can have", address))
+	}
+	n.options.Preferred = address
+}
+
 // State is where the claim stands.
 func (n *Node) State() State { return n.state }
 

@@ -42,7 +42,8 @@ var industryGroups = [8]string{"global", "on-highway", "agriculture and forestry
 // IndustryGroupText is the industry group in words.
 func (f *Fields) IndustryGroupText() string { return industryGroups[f.IndustryGroup&7] }
 
-// FunctionText is the function in words: "exhaust emission control"; with its number where it is not known here.
+// FunctionText is the function in words: "exhaust emission control"; with its number where it is not known
+// here.
 func (f *Fields) FunctionText() string {
 	all := functions()
 	group, system := int(f.IndustryGroup), int(f.VehicleSystem)

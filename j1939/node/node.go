@@ -23,8 +23,8 @@ type Options struct {
 	// Hear is told every message that is for this node or for everybody, after the node itself has
 	// seen it; nil: nobody. Its Data is valid during the call. It may call Send and Ask.
 	Hear func(m *transport.Message)
-	// Answer gives the data for a request of a PGN; nil data: the node has none, so that a request to it alone
-	// is answered negatively. The function itself may be nil: no data for any.
+	// Answer gives the data for a request of a PGN; nil data: the node has none, so that a request to it
+	// alone is answered negatively. The function itself may be nil: no data for any.
 	Answer func(pgn uint32, from uint8) []byte
 }
 
@@ -72,6 +72,9 @@ func (n *Node) State() claim.State { return n.claim.State() }
 
 // Address is the claimed address, 254 without one.
 func (n *Node) Address() uint8 { return n.claim.Address() }
+
+// Prefer sets another preferred address, 0 to 253; it counts before the first step.
+func (n *Node) Prefer(address uint8) { n.claim.Prefer(address) }
 
 // Why says why no address could be claimed.
 func (n *Node) Why() string { return n.claim.Why() }

@@ -9,7 +9,7 @@
 // not reassemble ETP, whose frames pass as Foreign.
 //
 // Endpoint takes part, for one address: it sends broadcasts, and holds conversations in both directions with
-// any number of nodes at once. A receiver of ours asks for lost packets again by CTS (at most twice), which the
-// standard allows and does not demand. What it does not do: claim the address (package claim), read a clock or
-// touch a bus (package node), or receive broadcasts (Receiver does).
+// any number of nodes at once. A receiver of ours asks for lost packets again by CTS (at most twice), which
+// the standard allows and does not demand. What it does not do: claim the address (package claim), read a
+// clock or touch a bus (package node), or receive broadcasts (Receiver does).
 package transport

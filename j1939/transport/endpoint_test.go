@@ -251,8 +251,8 @@ func TestEndpoint_AnyOneFrameLost(t *testing.T) {
 				require.Equal(t, payload(size), b[0].Message.Data)
 				continue
 			}
-			// A lost RTS, CTS or acknowledgment is not sent again: the sender's timer ends it. Data without its
-			// DPO is unexpected.
+			// A lost RTS, CTS or acknowledgment is not sent again: the sender's timer ends it. Data without
+			// its DPO is unexpected.
 			want := transport.Timeout
 			if f.Data[0] == 22 {
 				want = transport.UnexpectedData
@@ -461,8 +461,8 @@ func TestEndpoint_Refuses(t *testing.T) {
 	require.Equal(t, clock.Never, e.Next())
 }
 
-// worked_examples.md D8 and D11 (can-utils can-j1939-kickstart.md, python-can-j1939 test_ecu.py), with priority
-// 7 where the source shows 6: what the frames say is the same.
+// worked_examples.md D8 and D11 (can-utils can-j1939-kickstart.md, python-can-j1939 test_ecu.py), with
+// priority 7 where the source shows 6: what the frames say is the same.
 func TestEndpoint_PublishedConversations(t *testing.T) {
 	var p path
 	e := p.add(0x80, transport.Options{Gap: -1})

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/claim"
+	"holdfast/j1939/diag"
+	"holdfast/j1939/id"
+	"holdfast/j1939/ident"
+)
+
+const (
+	dm3  = uint64(diag.DM3)
+	dm11 = uint64(diag.DM11)
+)
+
+type faultsOptions struct {
+	from                         string
+	previous, freeze, clear, yes bool
+	json                         bool
+	addresses                    []string
+	forTime                      time.Duration
+}
+
+func newFaultsCommand() *cobra.Command {
+	var o faultsOptions
+	cmd := &cobra.Command{
+		Use:   "faults BUS|FILE",
+		Short: "Show trouble codes by controller, with what they mean, or clear them",
+		Long: `Lists the trouble codes of every controller: lamps, SPN, failure mode, what the pair usually means
+at the bench. From an interface it listens for --for to what comes by itself (DM1, active codes) and sends
+nothing.
+
+--previous asks everybody for previously active codes (DM2), --freeze for freeze frames (DM4, DM25): both
+send, so that a bus on which a vehicle is alive is refused. From a recording they show what is in it.
+
+--clear clears the active codes (DM11) of one controller after the other, with --previous the previously
+active ones too (DM3): it shows what would be cleared, asks for each, and keeps what was cleared, when, whose,
+and the controller's answer in cleared-faults.jsonl beside the runs. Clear a code only after the repair that
+it asked for: the freeze frame and the readiness of monitors may go with it, and local rules may require the
+record. It refuses while an engine runs or a vehicle moves. --address names the controllers (repeatable);
+without it, all that have codes.
+
+Status 1 when a controller did not clear.` + exitHelp,
+		Example: `  holdfast faults can0
+  holdfast faults key-on.log --previous --freeze
+  holdfast faults can0 --clear --previous --address 61`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.from = args[0]
+			return runFaults(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.BoolVar(&o.previous, "previous", false, "previously active codes too")
+	f.BoolVar(&o.freeze, "freeze", false, "freeze frames too")
+	f.BoolVar(&o.clear, "clear", false, "clear the codes, after asking")
+	f.BoolVar(&o.yes, "yes", false, "with --clear: do not ask")
+	f.StringArrayVar(&o.addresses, "address", nil, "with --clear: controller to clear, repeatable")
+	f.BoolVar(&o.json, "json", false, "print one JSON object")
+	f.DurationVar(&o.forTime, "for", 5*time.Second, "how long to listen on an interface")
+	return cmd
+}
+
+func (o *faultsOptions) check() error {
+	switch {
+	case o.clear && isRecording(o.from):
+		return fmt.Errorf("%s is a recording: codes are cleared on a bus", o.from)
+	case o.clear && o.json:
+		return errors.New("--clear asks and tells in words: leave --json out")
+	case !o.clear && (o.yes || len(o.addresses) > 0):
+		return errors.New("--yes and --address go with --clear")
+	}
+	return nil
+}
+
+func runFaults(ctx context.Context, o faultsOptions, in io.Reader, out, errOut io.Writer) error {
+	if err := o.check(); err != nil {
+		return withStatus(exitUsage, err)
+	}
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
+	defer stop()
+	var s survey
+	us := id.Null
+	if o.clear {
+		port, err := openNodeBus(o.from)
+		if err != nil {
+			return err
+		}
+		defer port.Close()
+		return s.clear(ctx, port, &o, in, out, errOut)
+	}
+	if isRecording(o.from) || !o.previous && !o.freeze {
+		if err := s.passive(ctx, o.from, o.forTime); err != nil {
+			return err
+		}
+	} else {
+		port, err := openNodeBus(o.from)
+		if err != nil {
+			return err
+		}
+		defer port.Close()
+		p, err := s.askFaults(ctx, port, &o, errOut)
+		if err != nil {
+			return err
+		}
+		us = p.Node().Address()
+	}
+	return printControllers(out, o.json, withFaults(s.shown(us), &o), func(c *shownController) string {
+		return fmt.Sprintf("address %d (0x%02X): %s\n%s", c.Address, c.Address, orUnnamed(c.Words), c.faultLines())
+	})
+}
+
+func orUnnamed(words string) string {
+	if words == "" {
+		return "no NAME was heard"
+	}
+	return words
+}
+
+// askFaults joins the bus and asks for the fault lists that are wanted.
+func (s *survey) askFaults(ctx context.Context, port can.Port, o *faultsOptions, errOut io.Writer) (*participant, error) {
+	p, err := join(ctx, port, s.hear)
+	if err != nil {
+		return nil, err
+	}
+	p.sayAddress(errOut)
+	s.table = p.Node().Table()
+	groups := map[uint32]bool{diag.DM2: o.previous, diag.DM4: o.freeze, diag.DM25: o.freeze, ident.PGNVehicle: o.clear}
+	for _, pgn := range []uint32{claim.PGNClaimed, diag.DM1, diag.DM2, diag.DM4, diag.DM25, ident.PGNVehicle} {
+		if wanted, optional := groups[pgn]; optional && !wanted {
+			continue
+		}
+		if _, err := p.ask(ctx, pgn, id.Global); err != nil {
+			return nil, err
+		}
+	}
+	return p, nil
+}
+
+// withFaults keeps the controllers that sent a fault list, and of their lists those that were asked for.
+func withFaults(all []shownController, o *faultsOptions) []shownController {
+	kept := []shownController{}
+	for _, c := range all {
+		lists := c.Faults
+		c.Faults, c.Identity = nil, nil
+		for _, list := range lists {
+			if o.previous || list.PGN != diag.DM2 && list.PGN != diag.DM23 {
+				c.Faults = append(c.Faults, list)
+			}
+		}
+		if !o.freeze {
+			c.Freeze = nil
+		}
+		if len(c.Faults) > 0 || len(c.Freeze) > 0 {
+			kept = append(kept, c)
+		}
+	}
+	return kept
+}

@@ -1,0 +1,168 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/bench/interlock"
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/socketcan"
+	"holdfast/j1939/clock"
+)
+
+type playOptions struct {
+	file, bus string
+	channel   int
+}
+
+func newPlayCommand() *cobra.Command {
+	var o playOptions
+	cmd := &cobra.Command{
+		Use:   "play FILE --bus INTERFACE",
+		Short: "Send a recording on a CAN interface with its own timing",
+		Long: `Sends the data frames of a recording (candump text, pcap, pcapng) on an interface, each as long after the
+first as it was recorded; error frames are left out. The last line says how late frames went out.
+
+For a bench or a table, never for a vehicle: it first listens for a second and refuses a bus on which an
+engine turns or wheels turn, and stops when one begins to while it plays (status 5). Mind that what it plays
+may
+be just that: two tools on one bus will then take each other for a vehicle.` + exitHelp,
+		Example: `  holdfast play key-on.log --bus vcan0
+  holdfast play two-buses.pcapng --bus can1 --channel 1`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runPlay(cmd.Context(), o, cmd.ErrOrStderr())
+		},
+	}
+	cmd.Flags().StringVar(&o.bus, "bus", "", "CAN interface to send on")
+	cmd.Flags().IntVar(&o.channel, "channel", -1, "send only this interface of a recording of several, from 0")
+	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
+	return cmd
+}
+
+func runPlay(ctx context.Context, o playOptions, errOut io.Writer) error {
+	reader, err := capture.Open(o.file)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	defer reader.Close()
+	port, err := socketcan.Open(o.bus, socketcan.Options{})
+	if err != nil {
+		return withStatus(exitBus, err)
+	}
+	defer port.Close()
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
+	defer stop()
+	p := newPlayer(port, o.channel)
+	if err := p.listen(ctx, port.Now().Add(interlock.VehicleListen)); err != nil {
+		return err
+	}
+	err = p.play(ctx, reader)
+	fmt.Fprintln(errOut, p.summary())
+	if err == nil && ctx.Err() != nil {
+		err = withStatus(exitStopped, context.Cause(ctx))
+	}
+	return err
+}
+
+// player sends a recording with its own timing and listens for a vehicle meanwhile.
+type player struct {
+	port    can.Port
+	guard   *interlock.VehicleGuard
+	channel int
+	in      []can.Frame
+
+	begun         bool
+	shift         time.Duration // from recorded time to the bus's
+	sent, skipped int
+	late          time.Duration // the most
+	again         int           // frames that found the transmit queue full
+}
+
+func newPlayer(port can.Port, channel int) *player {
+	return &player{port: port, guard: interlock.NewVehicleGuard(nil), channel: channel, in: make([]can.Frame, 256)}
+}
+
+// listen hears until then, and refuses when a vehicle shows itself.
+func (p *player) listen(ctx context.Context, until clock.Instant) error {
+	for ctx.Err() == nil {
+		n, err := p.port.Receive(p.in, min(until, p.port.Now().Add(100*time.Millisecond)))
+		if err != nil {
+			return withStatus(exitBus, err)
+		}
+		for i := range p.in[:n] {
+			p.guard.Hear(p.in[i])
+		}
+		if why, alive := p.guard.Alive(); alive {
+			return withStatus(exitTrip, fmt.Errorf("a vehicle is alive on this bus: %s; nothing more is sent", why))
+		}
+		if p.port.Now() >= until {
+			return nil
+		}
+	}
+	return nil
+}
+
+// play sends what source has until its end, ctx's end, or a failure.
+func (p *player) play(ctx context.Context, source can.Source) error {
+	frames := make([]can.Frame, 256)
+	for {
+		n, err := source.Receive(frames, source.Now())
+		for i := range frames[:n] {
+			if failed := p.one(ctx, &frames[i]); failed != nil || ctx.Err() != nil {
+				return failed
+			}
+		}
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return withStatus(exitUsage, err)
+		}
+	}
+}
+
+// one sends one frame when its time has come. A recorded time that goes back is due at once.
+func (p *player) one(ctx context.Context, f *can.Frame) error {
+	if f.Error || p.channel >= 0 && int(f.Channel) != p.channel {
+		p.skipped++
+		return nil
+	}
+	if !p.begun {
+		p.begun, p.shift = true, p.port.Now().Sub(f.Time)
+	}
+	due := f.Time.Add(p.shift)
+	if err := p.listen(ctx, due); err != nil || ctx.Err() != nil {
+		return err
+	}
+	for {
+		err := p.port.Send(f.Frame)
+		if err == nil {
+			break
+		}
+		if !errors.Is(err, can.ErrBusy) {
+			return withStatus(exitBus, err)
+		}
+		p.again++
+		if err := p.listen(ctx, p.port.Now().Add(time.Millisecond)); err != nil || ctx.Err() != nil {
+			return err
+		}
+	}
+	p.sent++
+	p.late = max(p.late, p.port.Now().Sub(due))
+	return nil
+}
+
+func (p *player) summary() string {
+	return fmt.Sprintf("%d frames sent, %d left out, the latest %.1f ms after its time, %d tries with a full transmit queue",
+		p.sent, p.skipped, float64(p.late)/1e6, p.again)
+}

@@ -1,0 +1,199 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture"
+	"holdfast/j1939/trace"
+)
+
+type recordOptions struct {
+	iface, out string
+	eachMB     int
+	keep       int
+	forTime    time.Duration
+}
+
+func newRecordCommand() *cobra.Command {
+	var o recordOptions
+	cmd := &cobra.Command{
+		Use:   "record INTERFACE --out FILE.pcapng",
+		Short: "Record what is said on a CAN interface, in files of bounded size and number",
+		Long: `Records every frame of an interface, error frames of the controller too, with the kernel's time stamps in
+nanoseconds (pcapng, link type 227: tshark reads it). It only listens: what it holds has no way to send.
+Whether the controller acknowledges what others send is a matter of the interface: holdfast bus show tells.
+
+Files are FILE-0001.pcapng and so on, each of about --mb; the oldest goes when there would be more than
+--keep. With --keep 1
+it is FILE.pcapng alone and recording ends when it is full. A crash costs a second at most. Ctrl-C or --for
+ends it.` + exitHelp,
+		Example: `  holdfast record can0 --out truck.pcapng
+  holdfast record can0 --out truck.pcapng --mb 16 --keep 100 --for 8h`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.iface = args[0]
+			return runRecord(cmd.Context(), o, cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.out, "out", "", "file to write; none of its files may exist")
+	f.IntVar(&o.eachMB, "mb", 64, "size of a file in MB")
+	f.IntVar(&o.keep, "keep", 16, "how many files are kept")
+	f.DurationVar(&o.forTime, "for", 0, "record for so long (30m, 8h); until Ctrl-C when left out")
+	_ = cmd.MarkFlagRequired("out") // fails only for a flag that does not exist
+	return cmd
+}
+
+func (o *recordOptions) check() error {
+	switch {
+	case filepath.Ext(o.out) != ".pcapng":
+		return fmt.Errorf("--out %s: a recording is a .pcapng file", o.out)
+	case o.eachMB < 1 || o.eachMB > 4096 || o.keep < 1 || o.keep > maxKept:
+		return fmt.Errorf("--mb %d --keep %d: 1 to 4096 MB and 1 to %d files would do", o.eachMB, o.keep, maxKept)
+	case o.forTime < 0:
+		return errors.New("--for: a time is 0 or more")
+	}
+	return nil
+}
+
+func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
+	if err := o.check(); err != nil {
+		return withStatus(exitUsage, err)
+	}
+	r, err := newRotation(o.out, o.iface, int64(o.eachMB)<<20, o.keep)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	source, live, err := openSource(o.iface)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	if !live {
+		return withStatus(exitUsage, fmt.Errorf("%s is a file: name a CAN interface to record", o.iface))
+	}
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	if o.forTime > 0 {
+		ctx, stop = context.WithTimeout(ctx, o.forTime)
+		defer stop()
+	}
+	fmt.Fprintf(errOut, "recording %s; Ctrl-C ends it\n", o.iface)
+	err = trace.Listen(ctx, source, r.write)
+	if errors.Is(err, errFull) {
+		fmt.Fprintln(errOut, "the file is full")
+		err = nil
+	}
+	err = errors.Join(err, r.close())
+	s := source.Stats()
+	fmt.Fprintf(errOut, "%d frames recorded in %d files, %d lost before they were heard, %d error frames\n", r.frames,
+		r.files, s.Lost, s.ErrorFrames)
+	return decodeStatus(err)
+}
+
+const (
+	maxKept       = 9999
+	recordedBytes = 48 // of one frame in a pcapng file, without its direction
+)
+
+var errFull = errors.New("the recording is full")
+
+// rotation writes frames into numbered files and takes the oldest away.
+type rotation struct {
+	base, iface string
+	each        int64
+	keep        int
+	writer      *capture.Writer
+	written     int64
+	files       int // begun so far
+	frames      int
+}
+
+// newRotation refuses to write over what is there.
+func newRotation(out, iface string, each int64, keep int) (*rotation, error) {
+	base := strings.TrimSuffix(out, ".pcapng")
+	there, err := filepath.Glob(globText(base) + "-[0-9][0-9][0-9][0-9]*.pcapng")
+	if err != nil {
+		return nil, fmt.Errorf("record to %s: %w", out, err)
+	}
+	if _, err := os.Lstat(out); err == nil {
+		there = append(there, out)
+	}
+	if len(there) > 0 {
+		return nil, fmt.Errorf("%s is there already: a recording is never written over; choose another name", there[0])
+	}
+	return &rotation{base: base, iface: iface, each: each, keep: keep}, nil
+}
+
+// globText makes a path mean itself in a pattern.
+func globText(path string) string {
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(path)
+}
+
+func (r *rotation) name(n int) string {
+	if r.keep == 1 {
+		return r.base + ".pcapng"
+	}
+	return fmt.Sprintf("%s-%04d.pcapng", r.base, n)
+}
+
+func (r *rotation) write(frames []can.Frame) error {
+	for i := range frames {
+		if r.writer == nil || r.written >= r.each {
+			if err := r.turn(); err != nil {
+				return err
+			}
+		}
+		f := frames[i]
+		f.Channel = 0
+		if err := r.writer.Write(f, capture.Inbound); err != nil {
+			return err
+		}
+		r.written += recordedBytes
+		r.frames++
+	}
+	return nil
+}
+
+// turn closes the file, takes the oldest away when there are as many as are kept, and begins the next.
+func (r *rotation) turn() error {
+	if r.keep == 1 && r.files == 1 {
+		return errFull
+	}
+	if err := r.close(); err != nil {
+		return err
+	}
+	if oldest := r.files - r.keep + 1; oldest >= 1 {
+		if err := os.Remove(r.name(oldest)); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("make room for the next file: %w", err)
+		}
+	}
+	r.files++
+	w, err := capture.Create(r.name(r.files), r.iface)
+	if err != nil {
+		return err
+	}
+	r.writer, r.written = w, 0
+	return nil
+}
+
+func (r *rotation) close() error {
+	if r.writer == nil {
+		return nil
+	}
+	w := r.writer
+	r.writer = nil
+	return w.Close()
+}

@@ -1,0 +1,155 @@
+package main
+
+import (
+	"context"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/id"
+	"holdfast/j1939/node"
+	"holdfast/j1939/trace"
+	"holdfast/j1939/transport"
+)
+
+type requestOptions struct {
+	bus, pgn, to string
+	json         bool
+}
+
+func newRequestCommand() *cobra.Command {
+	var o requestOptions
+	cmd := &cobra.Command{
+		Use:   "request BUS PGN",
+		Short: "Ask for a parameter group and show the answers",
+		Long: `Sends a request (PGN 59904) for a group to everybody or to one address, and shows what comes: data,
+in one frame or several, or an acknowledgment (not supported, access denied, cannot respond now). One that is
+silent or busy is asked three times in all, 1.25 s each; everybody is asked once.
+
+It first listens for a second and refuses a bus on which a vehicle is alive. Requests that change something
+(DM3 65228, DM11 65235: they clear trouble codes) are refused here: use faults --clear.
+
+Status 1 when nothing came but a negative acknowledgment or silence.` + exitHelp,
+		Example: `  holdfast request can0 65259
+  holdfast request can0 0xFEEB --to 61
+  holdfast request sim 65110 --to 61`,
+		Args: cobra.ExactArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.bus, o.pgn = args[0], args[1]
+			return runRequest(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	cmd.Flags().StringVar(&o.to, "to", "", "address to ask (0..253, or 0x3D); everybody when left out")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
+	return cmd
+}
+
+// check reads the numbers.
+func (o *requestOptions) check() (pgn uint32, to uint8, err error) {
+	n, err := strconv.ParseUint(o.pgn, 0, 32)
+	switch {
+	case err != nil || n > uint64(id.MaxPGN):
+		return 0, 0, fmt.Errorf("%q is no PGN: 0 to %d, decimal or 0x, would do", o.pgn, id.MaxPGN)
+	case id.IsPDU1(uint32(n)) && n&0xFF != 0:
+		return 0, 0, fmt.Errorf("PGN %d goes to one address, so that its low byte must be 0: %d", n, n&^0xFF)
+	case n == dm3 || n == dm11:
+		return 0, 0, fmt.Errorf("PGN %d clears trouble codes when it is asked for: use holdfast faults %s --clear", n, o.bus)
+	}
+	to = id.Global
+	if o.to != "" {
+		if to, err = parseAddress(o.to); err != nil {
+			return 0, 0, err
+		}
+	}
+	return uint32(n), to, nil
+}
+
+func parseAddress(text string) (uint8, error) {
+	a, err := strconv.ParseUint(text, 0, 8)
+	if err != nil || a >= uint64(id.Null) {
+		return 0, fmt.Errorf("%q is no address of a controller: 0 to 253, decimal or 0x, would do", text)
+	}
+	return uint8(a), nil
+}
+
+func runRequest(ctx context.Context, o requestOptions, out, errOut io.Writer) error {
+	pgn, to, err := o.check()
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
+	defer stop()
+	port, err := openNodeBus(o.bus)
+	if err != nil {
+		return err
+	}
+	defer port.Close()
+	p, err := join(ctx, port, nil)
+	if err != nil {
+		return err
+	}
+	p.sayAddress(errOut)
+	q, err := p.ask(ctx, pgn, to)
+	if err != nil {
+		return err
+	}
+	for i := range q.Answers {
+		if err := printAnswer(out, &q.Answers[i], o.json); err != nil {
+			return withStatus(exitInternal, err)
+		}
+	}
+	if q.End() == node.Answered || q.End() == node.Told && q.Control == node.ACK {
+		if q.End() == node.Told {
+			fmt.Fprintln(out, q.String())
+		}
+		return nil
+	}
+	who := "nobody answered the request to everybody"
+	if to != id.Global {
+		who = fmt.Sprintf("address %d: %s", to, q)
+	}
+	return withStatus(exitFail, errors.New(who))
+}
+
+// printAnswer prints one message: as decode does, from its source on, or as JSON.
+func printAnswer(out io.Writer, m *transport.Message, asJSON bool) error {
+	said := answerLine(m)
+	if !asJSON {
+		_, err := fmt.Fprintln(out, said)
+		return err
+	}
+	text, err := json.Marshal(map[string]any{"pgn": m.PGN, "source": m.Source, "destination": m.Destination,
+		"transport": m.Kind.String(), "data": strings.ToUpper(hex.EncodeToString(m.Data)), "text": said})
+	if err == nil {
+		_, err = fmt.Fprintf(out, "%s\n", text)
+	}
+	return err
+}
+
+// answerLine says a message as decode does, without the time.
+func answerLine(m *transport.Message) string {
+	var decoder trace.Decoder
+	var text trace.Text
+	var line []byte
+	for _, f := range transport.Frames(m) {
+		decoder.Feed([]can.Frame{{Frame: f, Time: m.Done}}, func(heard *trace.Message) {
+			if heard.PGN == m.PGN {
+				line = text.Append(nil, heard)
+			}
+		})
+	}
+	if line == nil {
+		return fmt.Sprintf("%3d  %6d  [%s, %d bytes] %X", m.Source, m.PGN, m.Kind, len(m.Data), m.Data)
+	}
+	_, rest, _ := strings.Cut(strings.TrimSpace(string(line)), " ") // the time
+	return strings.TrimSpace(rest)
+}

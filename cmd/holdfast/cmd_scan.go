@@ -1,0 +1,158 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/claim"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/diag"
+	"holdfast/j1939/id"
+	"holdfast/j1939/ident"
+)
+
+type scanOptions struct {
+	from          string
+	passive, json bool
+	forTime       time.Duration
+}
+
+func newScanCommand() *cobra.Command {
+	var o scanOptions
+	cmd := &cobra.Command{
+		Use:   "scan BUS|FILE",
+		Short: "Say who is on a J1939 bus: address, NAME, identification, hours, faults",
+		Long: `Lists the controllers of a bus: address, NAME in words, component, software, hours and
+active faults.
+
+On an interface it first listens for a second and refuses a bus on which a vehicle is alive; then it claims an
+address (249, or another one that is free) and asks everybody once for each: who they are (address claimed),
+component identification, software, ECU identification, vehicle identification, hours. A controller that does
+not answer is listed with what was heard from it.
+
+--passive sends nothing: it listens for --for and lists what came by itself. That is the way on a
+vehicle. A recording is always read so. sim is the simulated bench with a unit that has its own controller.` +
+			exitHelp,
+		Example: `  holdfast scan can0
+  holdfast scan can0 --passive --for 30s
+  holdfast scan key-on.log --json`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.from = args[0]
+			return runScan(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	cmd.Flags().BoolVar(&o.passive, "passive", false, "send nothing")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
+	cmd.Flags().DurationVar(&o.forTime, "for", 10*time.Second, "how long --passive listens")
+	return cmd
+}
+
+func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
+	defer stop()
+	var s survey
+	us, err := id.Null, error(nil)
+	if isRecording(o.from) || o.passive {
+		err = s.passive(ctx, o.from, o.forTime)
+	} else {
+		us, err = s.active(ctx, o.from, errOut)
+	}
+	if err != nil {
+		return err
+	}
+	return printControllers(out, o.json, s.shown(us), (*shownController).lines)
+}
+
+// printControllers prints them as JSON, or each by lines.
+func printControllers(out io.Writer, asJSON bool, all []shownController, lines func(*shownController) string) error {
+	if asJSON {
+		text, err := json.MarshalIndent(map[string]any{"holdfast": "scan/1", "controllers": all}, "", "  ")
+		if err != nil {
+			return withStatus(exitInternal, err)
+		}
+		fmt.Fprintf(out, "%s\n", text)
+		return nil
+	}
+	for i := range all {
+		fmt.Fprint(out, lines(&all[i]))
+	}
+	if len(all) == 0 {
+		fmt.Fprintln(out, "nobody was heard")
+	}
+	return nil
+}
+
+func isRecording(from string) bool {
+	info, err := os.Stat(from)
+	return err == nil && !info.IsDir()
+}
+
+// passive listens to a recording, an interface or the simulated bench.
+func (s *survey) passive(ctx context.Context, from string, d time.Duration) error {
+	source, live, err := can.Source(nil), true, error(nil)
+	if from == simBus {
+		var port can.Port
+		if port, err = openNodeBus(from); err != nil {
+			return err
+		}
+		source = &limited{Source: port, end: port.Now().Add(d)}
+	} else if source, live, err = openSource(from); err != nil {
+		return err
+	}
+	defer source.Close()
+	return decodeStatus(s.listen(ctx, source, live && from != simBus, d))
+}
+
+// limited ends a simulated bus after a time of its own.
+type limited struct {
+	can.Source
+	end clock.Instant
+}
+
+func (l *limited) Receive(dst []can.Frame, _ clock.Instant) (int, error) {
+	n, err := l.Source.Receive(dst, l.end)
+	if n == 0 && err == nil {
+		err = io.EOF
+	}
+	return n, err
+}
+
+// active joins the bus and asks everybody; it returns our address.
+func (s *survey) active(ctx context.Context, bus string, errOut io.Writer) (uint8, error) {
+	port, err := openNodeBus(bus)
+	if err != nil {
+		return 0, err
+	}
+	defer port.Close()
+	p, err := join(ctx, port, s.hear)
+	if err != nil {
+		return 0, err
+	}
+	p.sayAddress(errOut)
+	s.table = p.Node().Table()
+	for _, pgn := range append([]uint32{claim.PGNClaimed}, ident.Groups()...) {
+		if _, err := p.ask(ctx, pgn, id.Global); err != nil {
+			return 0, err
+		}
+	}
+	// DM1 comes by itself once a second; who has sent none by now is asked.
+	for _, m := range s.table.Members() {
+		k := s.known[m.Address]
+		if m.Address == p.Node().Address() || !m.Named || k != nil && k.faults[diag.DM1] != nil {
+			continue
+		}
+		if _, err := p.ask(ctx, diag.DM1, m.Address); err != nil {
+			return 0, err
+		}
+	}
+	return p.Node().Address(), nil
+}

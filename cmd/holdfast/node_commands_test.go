@@ -1,0 +1,376 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	einride "go.einride.tech/can"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/virtual"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/diag"
+	"holdfast/j1939/ident"
+	"holdfast/j1939/node"
+	"holdfast/j1939/transport"
+)
+
+// ecu is a controller on a virtual bus: it claims, answers, and sends DM1 once a second.
+type ecu struct {
+	*node.Node
+	faults  diag.Faults
+	dm1     clock.Instant
+	cleared int
+	refuse  bool
+}
+
+func newECU(address uint8, faults diag.Faults) *ecu {
+	e := &ecu{faults: faults}
+	e.Node = node.New(node.Options{NAME: 0x0000450000000007, Address: address, Answer: e.answer})
+	return e
+}
+
+func (e *ecu) answer(pgn uint32, _ uint8) []byte {
+	switch pgn {
+	case ident.PGNComponent:
+		return []byte("HOLDF*SUPPLY UNIT*HF-2041**")
+	case diag.DM2:
+		b, _ := diag.Faults{}.Append(nil)
+		return b
+	}
+	return nil
+}
+
+func (e *ecu) Next() clock.Instant { return min(e.dm1, e.Node.Next()) }
+
+func (e *ecu) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []einride.Frame {
+	for _, f := range in {
+		// DM11 is asked for by request and answered by an acknowledgment, which the node leaves to its owner.
+		if f.Data[0] == 0xD3 && f.ID>>16&0xFF == 0xEA && uint8(f.ID>>8) == e.Address() && !e.refuse {
+			e.cleared++
+			e.faults = diag.Faults{}
+			out = append(out, frameFrom(0x18E8FF00|uint32(e.Address()), 0, 0xFF, 0xFF, 0xFF, uint8(f.ID), 0xD3, 0xFE, 0))
+			return e.Node.Step(now, nil, out)
+		}
+	}
+	out = e.Node.Step(now, in, out)
+	if now >= e.dm1 {
+		e.dm1 = now.Add(time.Second)
+		b, err := e.faults.Append(nil)
+		if err != nil {
+			panic(err)
+		}
+		if a := e.Address(); a < 254 {
+			out = append(out, frameFrom(0x18FECA00|uint32(a), b...))
+		}
+	}
+	return out
+}
+
+func frameFrom(id uint32, b ...byte) einride.Frame {
+	f := einride.Frame{ID: id, IsExtended: true, Length: uint8(len(b))}
+	copy(f.Data[:], b)
+	return f
+}
+
+// idling sends EEC1 with an engine speed.
+type idling struct {
+	raw  uint16 // 0.125 r/min
+	next clock.Instant
+}
+
+func (e *idling) Next() clock.Instant { return e.next }
+func (e *idling) Step(now clock.Instant, _ []can.Frame, out []einride.Frame) []einride.Frame {
+	if now < e.next {
+		return out
+	}
+	e.next = now.Add(20 * time.Millisecond)
+	return append(out, frameFrom(0x0CF00400, 0xFF, 0x7D, 0x7D, byte(e.raw), byte(e.raw>>8), 0xFF, 0xFF, 0xFF))
+}
+
+var pumpFault = diag.Faults{DTCs: []diag.DTC{{SPN: 4334, FMI: 18, Count: 3, Version: diag.Version4}}}
+
+func clearOn(t *testing.T, bus *virtual.Bus, o faultsOptions, typed string) (status int, out string) {
+	t.Helper()
+	var b, e bytes.Buffer
+	var s survey
+	o.from, o.clear = "can0", true
+	err := s.clear(context.Background(), bus.Open("tool"), &o, strings.NewReader(typed), &b, &e)
+	return statusOf(err), b.String() + e.String() + messageOf(err)
+}
+
+func TestFaultsClear(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	kept := filepath.Join(os.Getenv("XDG_DATA_HOME"), "holdfast", clearedFile)
+	bus := virtual.New(simEpoch, busBitrate)
+	unit, bystander := newECU(61, pumpFault), newECU(33, diag.Faults{})
+	bus.Attach(unit)
+	bus.Attach(bystander)
+
+	status, out := clearOn(t, bus, faultsOptions{}, "no\n")
+	require.Equal(t, exitDone, status, out)
+	require.Contains(t, out, "SPN 4334 FMI 18, 3 times")
+	require.Contains(t, out, "not cleared")
+	require.Zero(t, unit.cleared)
+	require.NoFileExists(t, kept)
+
+	status, out = clearOn(t, bus, faultsOptions{}, "yes\n")
+	require.Equal(t, exitDone, status, out)
+	require.Equal(t, 1, unit.cleared)
+	require.Zero(t, bystander.cleared, "it has no codes")
+	require.Contains(t, out, "DM11, clear active codes: acknowledged")
+	require.Contains(t, out, "active: no fault")
+	text, err := os.ReadFile(kept)
+	require.NoError(t, err)
+	var line cleared
+	require.NoError(t, json.Unmarshal(text, &line))
+	require.Equal(t, "acknowledged", line.Answer)
+	require.EqualValues(t, 4334, line.Before[0].Codes[0].SPN)
+	require.Empty(t, line.After[0].Codes)
+}
+
+func TestFaultsClear_Refused(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	bus := virtual.New(simEpoch, busBitrate)
+	unit := newECU(61, pumpFault)
+	unit.refuse = true
+	bus.Attach(unit)
+	status, out := clearOn(t, bus, faultsOptions{yes: true}, "")
+	require.Equal(t, exitFail, status, out)
+	require.Contains(t, out, "not supported")
+}
+
+// An engine that runs: nothing is sent at all. One that is started while the person thinks: nothing is
+// cleared.
+func TestFaultsClear_EngineRuns(t *testing.T) {
+	bus := virtual.New(simEpoch, busBitrate)
+	unit := newECU(61, pumpFault)
+	bus.Attach(unit)
+	bus.Attach(&idling{raw: 5600})
+	port := bus.Open("tool")
+	var s survey
+	err := s.clear(context.Background(), port, &faultsOptions{clear: true, yes: true}, strings.NewReader(""), &bytes.Buffer{},
+		&bytes.Buffer{})
+	require.Equal(t, exitTrip, statusOf(err))
+	require.Contains(t, messageOf(err), "700")
+	require.Zero(t, port.Stats().Sent)
+
+	bus = virtual.New(simEpoch, busBitrate)
+	unit = newECU(61, pumpFault)
+	bus.Attach(unit)
+	status, out := clearOnWhile(t, bus, func() { bus.Attach(&idling{raw: 5600}) })
+	require.Equal(t, exitTrip, status, out)
+	require.Zero(t, unit.cleared)
+}
+
+// clearOnWhile types yes after something has happened.
+func clearOnWhile(t *testing.T, bus *virtual.Bus, happens func()) (int, string) {
+	t.Helper()
+	var out bytes.Buffer
+	var s survey
+	err := s.clear(context.Background(), bus.Open("tool"), &faultsOptions{clear: true}, &lateYes{happens: happens}, &out,
+		&bytes.Buffer{})
+	return statusOf(err), out.String() + messageOf(err)
+}
+
+type lateYes struct{ happens func() }
+
+func (l *lateYes) Read(b []byte) (int, error) {
+	l.happens()
+	return copy(b, "yes\n"), nil
+}
+
+func runLine(t *testing.T, args ...string) (status int, out, errOut string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	status = execute(context.Background(), args, strings.NewReader(""), &o, &e)
+	return status, o.String(), e.String()
+}
+
+func TestScan_Simulated(t *testing.T) {
+	status, out, errOut := runLine(t, "scan", "sim")
+	require.Equal(t, exitDone, status, errOut)
+	require.Contains(t, out, "address 61 (0x3D): engine emission aftertreatment system, global")
+	require.Contains(t, out, "active: no fault")
+	require.Contains(t, errOut, "as address 250", "249 is the harness's on the simulated bench")
+
+	status, out, errOut = runLine(t, "scan", "sim", "--passive", "--json")
+	require.Equal(t, exitDone, status, errOut)
+	require.NotContains(t, errOut, "as address", "it sends nothing")
+	var all struct{ Controllers []shownController }
+	require.NoError(t, json.Unmarshal([]byte(out), &all))
+	require.EqualValues(t, 61, all.Controllers[0].Address)
+	require.EqualValues(t, 69, all.Controllers[0].Fields.Function)
+}
+
+// Identification by request, over RTS/CTS and broadcast, ends up in the list.
+func TestScan_Identification(t *testing.T) {
+	bus := virtual.New(simEpoch, busBitrate)
+	bus.Attach(newECU(61, pumpFault))
+	var s survey
+	p, err := join(context.Background(), bus.Open("tool"), s.hear)
+	require.NoError(t, err)
+	s.table = p.Node().Table()
+	_, err = p.ask(context.Background(), ident.PGNComponent, 255)
+	require.NoError(t, err)
+	all := s.shown(p.Node().Address())
+	require.Len(t, all, 1)
+	require.Contains(t, all[0].lines(), "component: make HOLDF, model SUPPLY UNIT, serial number HF-2041")
+	require.Contains(t, all[0].lines(), "SPN 4334 FMI 18, 3 times")
+}
+
+// expected.json of the recording: four codes from the engine, MIL on.
+func TestFaults_Recording(t *testing.T) {
+	path := filepath.Join(repoRoot, "..", "shared", "data", "scr-engine-idle", "traffic.log")
+	if dir := os.Getenv("HOLDFAST_DATA"); dir != "" {
+		path = filepath.Join(dir, "scr-engine-idle", "traffic.log")
+	}
+	if _, err := os.Stat(path); err != nil {
+		t.Skipf("recorded traffic is not here: %v", err)
+	}
+	status, out, errOut := runLine(t, "faults", path)
+	require.Equal(t, exitDone, status, errOut)
+	for _, want := range []string{"SPN 980 FMI 9", "SPN 3216 FMI 20", "SPN 609 FMI 9", "SPN 609 FMI 12", "active: MIL on"} {
+		require.Contains(t, out, want)
+	}
+}
+
+func TestRequest_Simulated(t *testing.T) {
+	for _, c := range []struct {
+		args   []string
+		status int
+		says   string
+	}{
+		{[]string{"65110", "--to", "61"}, exitDone, "(1761)"},
+		{[]string{"0xFE56"}, exitDone, "(1761)"},
+		{[]string{"65259", "--to", "0x3D"}, exitFail, "not supported"},
+		{[]string{"65259"}, exitFail, "nobody answered"},
+		{[]string{"65259", "--to", "100"}, exitFail, "no answer"},
+		{[]string{"65235"}, exitUsage, "faults sim --clear"},
+		{[]string{"61185"}, exitUsage, "low byte must be 0"},
+		{[]string{"65259", "--to", "254"}, exitUsage, "no address of a controller"},
+		{[]string{"x"}, exitUsage, "no PGN"},
+	} {
+		status, out, errOut := runLine(t, append([]string{"request", "sim"}, c.args...)...)
+		require.Equal(t, c.status, status, "%v: %s", c.args, errOut)
+		require.Contains(t, out+errOut, c.says)
+	}
+}
+
+func TestAnswerLine_Long(t *testing.T) {
+	m := transport.Message{PGN: ident.PGNComponent, Source: 61, Destination: 249, Data: []byte("HOLDF*SUPPLY UNIT*HF-2041**")}
+	require.Contains(t, answerLine(&m), "61 -> 249   65259  CI")
+	require.Contains(t, answerLine(&m), "HF-2041")
+	m.Data = make([]byte, 2000)
+	require.Contains(t, answerLine(&m), "2000 bytes")
+}
+
+func someFrames(n int) []can.Frame {
+	frames := make([]can.Frame, n)
+	for i := range frames {
+		frames[i] = can.Frame{Frame: frameFrom(0x18FEEE00, byte(i), byte(i>>8), byte(i>>16), 4, 5, 6, 7, 8),
+			Time: simEpoch.Add(time.Duration(i) * 10 * time.Millisecond)}
+	}
+	return frames
+}
+
+// The newest frames are there, whole, in as many files as were asked for; nothing is written over.
+func TestRecord_Rotation(t *testing.T) {
+	out := filepath.Join(t.TempDir(), "a [b]", "truck.pcapng")
+	require.NoError(t, os.Mkdir(filepath.Dir(out), 0o755))
+	r, err := newRotation(out, "can0", 48*100, 3)
+	require.NoError(t, err)
+	require.NoError(t, r.write(someFrames(950)))
+	require.NoError(t, r.close())
+	names, err := os.ReadDir(filepath.Dir(out))
+	require.NoError(t, err)
+	var got []can.Frame
+	for _, n := range names {
+		got = append(got, readAll(t, filepath.Join(filepath.Dir(out), n.Name()))...)
+	}
+	require.Len(t, names, 3)
+	require.Equal(t, someFrames(950)[700:], got)
+	_, err = newRotation(out, "can0", 48*100, 3)
+	require.ErrorContains(t, err, "never written over")
+
+	one := filepath.Join(t.TempDir(), "one.pcapng")
+	r, err = newRotation(one, "can0", 48*100, 1)
+	require.NoError(t, err)
+	require.ErrorIs(t, r.write(someFrames(950)), errFull)
+	require.NoError(t, r.close())
+	require.Equal(t, someFrames(100), readAll(t, one))
+	_, err = newRotation(one, "can0", 48*100, 1)
+	require.ErrorContains(t, err, "never written over")
+}
+
+func readAll(t *testing.T, path string) (all []can.Frame) {
+	t.Helper()
+	reader, err := capture.Open(path)
+	require.NoError(t, err)
+	defer reader.Close()
+	frames := make([]can.Frame, 256)
+	for {
+		n, err := reader.Receive(frames, 0)
+		all = append(all, frames[:n]...)
+		if err != nil {
+			return all
+		}
+	}
+}
+
+func TestRecord_Usage(t *testing.T) {
+	for _, args := range [][]string{
+		{"can0"}, {"can0", "--out", "x.log"}, {"can0", "--out", "x.pcapng", "--keep", "0"}, {"can0", "--out", "x.pcapng", "--mb", "0"},
+	} {
+		status, _, errOut := runLine(t, append([]string{"record"}, args...)...)
+		require.Equal(t, exitUsage, status, errOut)
+	}
+}
+
+// Every data frame goes out, at its own distance from the first.
+func TestPlay_KeepsTiming(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "r.pcapng")
+	w, err := capture.Create(path)
+	require.NoError(t, err)
+	frames := someFrames(500)
+	for _, f := range frames {
+		require.NoError(t, w.Write(f, capture.Inbound))
+	}
+	require.NoError(t, w.Write(can.Frame{Frame: einride.Frame{ID: 4, Length: 8}, Time: frames[499].Time, Error: true}, capture.Inbound))
+	require.NoError(t, w.Close())
+	reader, err := capture.Open(path)
+	require.NoError(t, err)
+	bus := virtual.New(simEpoch.Add(time.Hour), busBitrate)
+	ear := bus.Open("ear")
+	p := newPlayer(bus.Open("player"), -1)
+	require.NoError(t, p.play(context.Background(), reader))
+	require.Equal(t, 500, p.sent)
+	require.Equal(t, 1, p.skipped)
+	heard := make([]can.Frame, 1000)
+	bus.Advance(bus.Now().Add(time.Second))
+	n, err := ear.Receive(heard, bus.Now())
+	require.NoError(t, err)
+	require.Equal(t, 500, n)
+	for i := range n {
+		require.Equal(t, frames[i].Frame, heard[i].Frame)
+		require.Equal(t, frames[i].Time.Sub(frames[0].Time), heard[i].Time.Sub(heard[0].Time))
+	}
+}
+
+func TestPlay_RefusesAVehicle(t *testing.T) {
+	bus := virtual.New(simEpoch, busBitrate)
+	bus.Attach(&idling{raw: 5600})
+	port := bus.Open("player")
+	p := newPlayer(port, -1)
+	err := p.listen(context.Background(), simEpoch.Add(time.Second))
+	require.Equal(t, exitTrip, statusOf(err))
+	require.Zero(t, port.Stats().Sent)
+}
