@@ -21,18 +21,21 @@ type Motor struct {
 }
 
 // Step turns the shaft for dt seconds at a mean motor voltage against a pressure difference
-// over the pump (Pa, negative counts as none) and returns the shares of a stroke that the
-// membrane pushed out and drew in. They are differences of positions: exact whatever dt.
-func (m *Motor) Step(dt, voltage, difference, stroke float64) (out, drawn float64) {
+// over the pump (Pa, negative counts as none) and a filter behind it (Pa s/m3), and returns the shares
+// of a stroke that the membrane pushed out and drew in. They are differences of positions:
+// exact whatever dt.
+func (m *Motor) Step(dt, voltage, difference, filter, stroke float64) (out, drawn float64) {
 	if m.Speed <= 0 && voltage <= 0 {
 		m.Current = 0
 		return 0, 0
 	}
-	load := m.Friction
-	if m.angle < math.Pi && difference > 0 {
-		load += difference * stroke / 2 * math.Sqrt(max(0, 1-m.cosine*m.cosine))
+	load, drag := m.Friction, m.Drag
+	if m.angle < math.Pi {
+		lever := stroke / 2 * math.Sqrt(max(0, 1-m.cosine*m.cosine))
+		load += max(0, difference) * lever
+		drag += filter * lever * lever // the flow is lever times speed, the torque lever times the drop
 	}
-	m.accelerate(dt, voltage, load)
+	m.accelerate(dt, voltage, load, drag)
 	if m.Speed <= 0 {
 		return 0, 0
 	}
@@ -42,10 +45,10 @@ func (m *Motor) Step(dt, voltage, difference, stroke float64) (out, drawn float6
 // accelerate integrates J dw/dt = k i - load - drag w with i = (u - k w)/R by the trapezoidal
 // rule. The half-bridge driver holds its mean voltage both ways: a motor that is switched off
 // is shorted and brakes. The instrument shows no braking current.
-func (m *Motor) accelerate(dt, voltage, load float64) {
+func (m *Motor) accelerate(dt, voltage, load, drag float64) {
 	inertia := m.Inertia / dt
 	conductance := m.Constant / m.Resistance
-	damping := m.Drag + m.Constant*conductance
+	damping := drag + m.Constant*conductance
 	next := (m.Speed*(inertia-damping/2) + conductance*voltage - load) / (inertia + damping/2)
 	if next < 0 {
 		next = 0

@@ -16,7 +16,7 @@ type Pump struct {
 	Filter     float64 // Pa s/m3, of the main filter between pump and line
 
 	cavity float64 // m3 of the chamber that suction has not filled yet
-	flow   float64 // m3/s into the line in the last step
+	flow   float64 // m3/s out of the chamber in the last step
 }
 
 // Port is the fluid at the pump.
@@ -32,14 +32,12 @@ func (p *Pump) EfficiencyAt(difference float64) float64 {
 	return max(0, p.Efficiency-p.Yield*max(difference, 0)/p.Stroke)
 }
 
-// against is the pressure difference that the membrane works against, Pa: the line's and,
-// on the way there, the filter's at the flow of the last step (its time constant with the
-// motor's inertia is some hundred steps).
+// against is the pressure difference that the membrane works against without flow, Pa.
 func (p *Pump) against(gauge float64, forward bool) float64 {
 	if forward {
-		return gauge + p.Filter*p.flow
+		return gauge
 	}
-	return -gauge + p.Filter*p.flow
+	return -gauge
 }
 
 // move returns the liquid volume (m3) that leaves the chamber in dt when the membrane pushes
@@ -47,6 +45,7 @@ func (p *Pump) against(gauge float64, forward bool) float64 {
 func (p *Pump) move(dt, out, drawn, difference float64, port *Port) float64 {
 	swept := 0.0
 	if out > 0 {
+		difference += p.Filter * p.flow
 		swept = out * p.Stroke * p.EfficiencyAt(difference)
 		if p.InletSeat > 0 && difference > 0 {
 			swept = max(0, swept-hydraulic.Orifice(p.InletSeat, difference, port.Density)*dt)
@@ -64,8 +63,11 @@ func (p *Pump) move(dt, out, drawn, difference float64, port *Port) float64 {
 // cavity that is left before it delivers.
 func (p *Pump) cavitate(dt, swept, drawn float64, port *Port) float64 {
 	p.cavity += drawn
-	p.cavity = max(0, p.cavity-p.InletCdA*math.Sqrt(2*port.Suction/port.Density)*dt)
-	closed := min(p.cavity, swept)
-	p.cavity -= closed
+	fills := p.InletCdA * math.Sqrt(2*port.Suction/port.Density) * dt
+	closed := swept
+	if fills+swept > p.cavity { // closed within the step, by both
+		closed = p.cavity * swept / max(fills+swept, math.SmallestNonzeroFloat64)
+	}
+	p.cavity = max(0, p.cavity-fills-swept)
 	return swept - closed
 }

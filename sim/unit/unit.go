@@ -57,7 +57,7 @@ func (u *Unit) Step(dt float64, c *Commands, supply float64, port *Port, in *hyd
 	u.Heater.Step(dt, on(c.Heater)*u.Voltage)
 	in.Forward, in.Reverse = u.Spool.Step(dt, u.Coil.Current)
 	difference := u.against(port.Gauge, in.Forward >= in.Reverse)
-	out, drawn := u.Motor.Step(dt, drive*u.Voltage, difference, u.Stroke)
+	out, drawn := u.Motor.Step(dt, drive*u.Voltage, difference, u.Filter, u.Stroke)
 	in.Swept = u.move(dt, out, drawn, difference, port)
 }
 

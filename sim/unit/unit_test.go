@@ -56,16 +56,16 @@ func TestMotor_FirstOrder(t *testing.T) {
 	tau := m.Inertia / damping
 	n := int(math.Round(tau / 1e-4))
 	for range n {
-		m.Step(1e-4, 12, 0, 0.12e-6)
+		m.Step(1e-4, 12, 0, 0, 0.12e-6)
 	}
 	require.InEpsilon(t, final*(1-math.Exp(-float64(n)*1e-4/tau)), m.Speed, 1e-3)
 	for range 20 * n {
-		m.Step(1e-4, 12, 0, 0.12e-6)
+		m.Step(1e-4, 12, 0, 0, 0.12e-6)
 	}
 	require.InEpsilon(t, final, m.Speed, 1e-6)
 	require.InEpsilon(t, (12-m.Constant*final)/m.Resistance, m.Current, 1e-5)
 	for range 100 * n {
-		m.Step(1e-4, 0, 0, 0.12e-6)
+		m.Step(1e-4, 0, 0, 0, 0.12e-6)
 	}
 	require.Zero(t, m.Speed, "friction stops it, and it never turns back")
 	require.Zero(t, m.Current)
@@ -77,7 +77,7 @@ func TestMotor_StrokePerTurn(t *testing.T) {
 		m := Motor{Resistance: 5.2, Constant: 0.055, Inertia: 1e9, Speed: 150, cosine: 1} // a flywheel
 		moved, turned := 0.0, 0.0
 		for range 5000 {
-			out, _ := m.Step(dt, 0, 0, 0.12e-6)
+			out, _ := m.Step(dt, 0, 0, 0, 0.12e-6)
 			moved += 0.12e-6 * out
 			turned += m.Speed * dt
 		}
