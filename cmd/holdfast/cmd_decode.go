@@ -23,6 +23,7 @@ type decodeOptions struct {
 	oneBus        bool
 	dbc           string   // file with signals of one's own
 	conversions   []string // versions of old trouble codes
+	tables        decodeTables
 }
 
 func newDecodeCommand() *cobra.Command {
@@ -51,6 +52,9 @@ read with: nothing on the wire tells. 3 unless stated; "1" is for all sources, "
 An argument that is an existing file is read as a recording. Ctrl-C is the usual end of listening
 to an interface (status 0).
 
+--parquet FILE and --csv FILE write one row for each parameter of each message: time, addresses, PGN, SPN, value,
+unit, status.
+
 --json prints one object a line: time (s), pgn, priority, source, destination (255: all), name,
 spns by number ({"value","unit"} or {"status"}), data; transport for longer messages; lamps, flash
 and faults for DM1 and messages of its layout; diagnostics for the other diagnostic messages (freeze
@@ -70,6 +74,7 @@ frames, readiness, test results ...); signals for those of the DBC file.` + exit
 	cmd.Flags().StringVar(&o.dbc, "dbc", "", "show the signals of this DBC file too")
 	cmd.Flags().StringArrayVar(&o.conversions, "conversion", nil,
 		"read old trouble codes as version 1, 2 or 3; ADDRESS=VERSION for one source; repeatable")
+	o.tables.addFlags(cmd)
 	cmd.Flags().BoolVar(&o.oneBus, "one-bus", false, "the interfaces of the recording hear one and the same bus")
 	return cmd
 }
@@ -94,7 +99,9 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 		stream, drops = trace.Listen, watchDrops(o.from)
 	}
 	decoder := trace.Decoder{OneBus: o.oneBus}
-	if o.summary {
+	if o.tables.wanted() {
+		err = o.tables.write(ctx, source, stream, &decoder, errOut)
+	} else if o.summary {
 		err = summarise(ctx, o, known, source, stream, &decoder, out)
 	} else {
 		p := printer{decoder: &decoder, liner: newLiner(o.json, known), out: out, live: live}
