@@ -171,97 +171,112 @@ func (m *moments4) line(s, g float64) (q, rss, sxx float64) {
 	return q, math.Max(0, syy-sxy*sxy/sxx), sxx
 }
 
+// parabola is the residual sum of squares over the air for one share: least at g0, bend per g squared.
+func (m *moments4) parabola(s float64) (g0, bend float64) {
+	c := &m.c
+	_, _, sxx := m.line(s, 0)
+	p := s*c[mA][mP] + (1-s)*c[mB][mP]
+	h := s*c[mA][mH] + (1-s)*c[mB][mH]
+	bend = c[mH][mH] - h*h/sxx
+	if !(bend > 0) {
+		return 0, 0
+	}
+	return -(c[mP][mH] - p*h/sxx) / bend, bend
+}
+
 // fit finds the law of a shut-in.
 func (l *leakRun) fit(stretches []points) bool {
 	m := integrals(stretches, l.nominal)
 	if !(m.c[mA][mA] > 0) || !(m.c[mB][mB] > 0) {
 		return false
 	}
-	box := grid{0, 1, 0, gasMost}
 	var widen float64
-	for range 6 { // each round looks closer at where the weight is
-		best := box.best(&m)
+	from, to := 0.0, 1.0 // shares that are looked at
+	for range 12 {       // each round looks closer at where the weight is
+		best := m.best(from, to)
 		if widen == 0 {
 			widen = l.remembered(stretches, best)
 		}
 		scatter2 := best.rss / math.Max(m.free-2, 1) * widen * widen
-		l.weigh(&m, box, best, scatter2)
+		l.weigh(&m, from, to, best, scatter2)
 		l.uFit = math.Sqrt(scatter2 / best.sxx)
-		next := box.around(l.share, l.uShare, l.gas, l.uGas)
-		if next == box {
+		// No less than two steps of the present look: the truth may lie beside them.
+		by := math.Max(5*l.uShare, 2*(to-from)/gridShare)
+		a, z := math.Max(0, l.share-by), math.Min(1, l.share+by)
+		if z-a > 0.8*(to-from) {
 			break
 		}
-		box = next
+		from, to = a, z
 	}
 	return !math.IsNaN(l.q) && !math.IsNaN(l.uFit) && !math.IsNaN(l.uLaw)
 }
 
-// candidate is one pair of the grid with its line.
+// candidate is one pair of share and air with its line.
 type candidate struct{ s, g, q, rss, sxx float64 }
 
-// grid is the part of the plane of share and air that is searched.
-type grid struct{ s0, s1, g0, g1 float64 }
-
-func (b grid) each(f func(s, g float64)) {
-	for i := range gridShare + 1 {
-		for j := range gridGas + 1 {
-			f(b.s0+(b.s1-b.s0)*float64(i)/gridShare, b.g0+(b.g1-b.g0)*float64(j)/gridGas)
-		}
-	}
-}
-
-func (b grid) best(m *moments4) candidate {
+// best is the best pair of the shares from..to.
+func (m *moments4) best(from, to float64) candidate {
 	best := candidate{rss: math.Inf(1)}
-	b.each(func(s, g float64) {
+	for i := range gridShare + 1 {
+		s := from + (to-from)*float64(i)/gridShare
+		g, _ := m.parabola(s)
+		g = clamp(g, 0, gasMost)
 		if q, rss, sxx := m.line(s, g); rss < best.rss {
 			best = candidate{s, g, q, rss, sxx}
 		}
-	})
+	}
 	return best
 }
 
-// around is the grid's next part: five standard deviations about the mean, inside the present one; the
-// same one when that would not be much closer.
-func (b grid) around(s, us, g, ug float64) grid {
-	next := grid{math.Max(b.s0, s-5*us-1e-3), math.Min(b.s1, s+5*us+1e-3),
-		math.Max(b.g0, g-5*ug-1e-4), math.Min(b.g1, g+5*ug+1e-4)}
-	if next.s1-next.s0 > 0.8*(b.s1-b.s0) && next.g1-next.g0 > 0.8*(b.g1-b.g0) {
-		return b
-	}
-	return next
-}
-
-// weigh sets means and standard deviations over the grid.
-func (l *leakRun) weigh(m *moments4, b grid, best candidate, scatter2 float64) {
+// weigh sets means and standard deviations over shares and, for each, over the air that goes with it:
+// five standard deviations to either side of the best.
+func (l *leakRun) weigh(m *moments4, from, to float64, best candidate, scatter2 float64) {
 	var w0 float64
 	var first, second [3]float64
-	b.each(func(s, g float64) {
-		q, rss, _ := m.line(s, g)
-		w := (1-gasDrawn)*math.Exp(-g/gasPrior)/gasPrior + gasDrawn/gasMost
-		w *= b.shareWeight(s)
-		if scatter2 > 0 {
-			w *= math.Exp((best.rss - rss) / 2 / scatter2)
-		} else if rss > best.rss {
-			w = 0
+	for i := range gridShare + 1 {
+		s := from + (to-from)*float64(i)/gridShare
+		g0, g1 := m.airFor(s, scatter2)
+		for j := range gridGas + 1 {
+			g := g0 + (g1-g0)*float64(j)/gridGas
+			q, rss, _ := m.line(s, g)
+			w := shareWeight(s, (to-from)/gridShare) * (g1 - g0) *
+				((1-gasDrawn)*math.Exp(-g/gasPrior)/gasPrior + gasDrawn/gasMost)
+			if scatter2 > 0 {
+				w *= math.Exp((best.rss - rss) / 2 / scatter2)
+			} else if rss > best.rss {
+				w = 0
+			}
+			w0 += w
+			for k, v := range [3]float64{q, s, g} {
+				first[k] += w * v
+				second[k] += w * v * v
+			}
 		}
-		w0 += w
-		for k, v := range [3]float64{q, s, g} {
-			first[k] += w * v
-			second[k] += w * v * v
-		}
-	})
+	}
 	sd := func(k int) float64 { return math.Sqrt(math.Max(0, second[k]/w0-sq(first[k]/w0))) }
 	l.q, l.share, l.gas = first[0]/w0, first[1]/w0, first[2]/w0
 	l.uLaw, l.uShare, l.uGas = sd(0), sd(1), sd(2)
 }
 
+// airFor is the range of air that is worth a look for a share.
+func (m *moments4) airFor(s, scatter2 float64) (from, to float64) {
+	const least = 1e-6
+	g, bend := m.parabola(s)
+	if bend == 0 {
+		return 0, gasMost
+	}
+	by := 5*math.Sqrt(scatter2/bend) + least
+	from, to = clamp(g-by, 0, gasMost-least), clamp(g+by, least, gasMost)
+	return from, to
+}
+
 // seatsAlone is how likely a leak is past seats alone. Our choice; no source.
 const seatsAlone = 0.5
 
-// shareWeight is what a grid point's share counts for beforehand: its part of the range, and seatsAlone at the
-// end where all is laminar.
-func (b grid) shareWeight(s float64) float64 {
-	w := (1 - seatsAlone) * (b.s1 - b.s0) / gridShare
+// shareWeight is what a share counts for beforehand: a step's part of the range, and seatsAlone at the end
+// where all is laminar.
+func shareWeight(s, step float64) float64 {
+	w := (1 - seatsAlone) * step
 	if s > 1-1e-9 {
 		w += seatsAlone
 	}
