@@ -128,14 +128,16 @@ func orUnnamed(words string) string {
 }
 
 // askFaults joins the bus and asks for the fault lists that are wanted.
-func (s *survey) askFaults(ctx context.Context, port can.Port, o *faultsOptions, errOut io.Writer) (*participant, error) {
+func (s *survey) askFaults(ctx context.Context, port can.Port, o *faultsOptions,
+	errOut io.Writer) (*participant, error) {
 	p, err := join(ctx, port, s.hear)
 	if err != nil {
 		return nil, err
 	}
 	p.sayAddress(errOut)
 	s.table = p.Node().Table()
-	groups := map[uint32]bool{diag.DM2: o.previous, diag.DM4: o.freeze, diag.DM25: o.freeze, ident.PGNVehicle: o.clear}
+	groups := map[uint32]bool{diag.DM2: o.previous, diag.DM4: o.freeze, diag.DM25: o.freeze,
+		ident.PGNVehicle: o.clear}
 	for _, pgn := range []uint32{claim.PGNClaimed, diag.DM1, diag.DM2, diag.DM4, diag.DM25, ident.PGNVehicle} {
 		if wanted, optional := groups[pgn]; optional && !wanted {
 			continue

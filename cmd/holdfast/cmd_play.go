@@ -89,7 +89,8 @@ type player struct {
 }
 
 func newPlayer(port can.Port, channel int) *player {
-	return &player{port: port, guard: interlock.NewVehicleGuard(nil), channel: channel, in: make([]can.Frame, 256)}
+	return &player{port: port, guard: interlock.NewVehicleGuard(nil), channel: channel, in: make([]can.Frame,
+		256)}
 }
 
 // listen hears until then, and refuses when a vehicle shows itself.
@@ -163,6 +164,7 @@ func (p *player) one(ctx context.Context, f *can.Frame) error {
 }
 
 func (p *player) summary() string {
-	return fmt.Sprintf("%d frames sent, %d left out, the latest %.1f ms after its time, %d tries with a full transmit queue",
+	return fmt.Sprintf("%d frames sent, %d left out, the latest %.1f ms after its time, "+
+		"%d tries with a full transmit queue",
 		p.sent, p.skipped, float64(p.late)/1e6, p.again)
 }

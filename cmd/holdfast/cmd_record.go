@@ -98,7 +98,8 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 	}
 	err = errors.Join(err, r.close())
 	s := source.Stats()
-	fmt.Fprintf(errOut, "%d frames recorded in %d files, %d lost before they were heard, %d error frames\n", r.frames,
+	fmt.Fprintf(errOut, "%d frames recorded in %d files, %d lost before they were heard, %d error frames\n",
+		r.frames,
 		r.files, s.Lost, s.ErrorFrames)
 	return decodeStatus(err)
 }
@@ -132,7 +133,8 @@ func newRotation(out, iface string, each int64, keep int) (*rotation, error) {
 		there = append(there, out)
 	}
 	if len(there) > 0 {
-		return nil, fmt.Errorf("%s is there already: a recording is never written over; choose another name", there[0])
+		return nil, fmt.Errorf("%s is there already: a recording is never written over; choose another name",
+			there[0])
 	}
 	return &rotation{base: base, iface: iface, each: each, keep: keep}, nil
 }

@@ -62,7 +62,8 @@ func (o *requestOptions) check() (pgn uint32, to uint8, err error) {
 	case id.IsPDU1(uint32(n)) && n&0xFF != 0:
 		return 0, 0, fmt.Errorf("PGN %d goes to one address, so that its low byte must be 0: %d", n, n&^0xFF)
 	case n == dm3 || n == dm11:
-		return 0, 0, fmt.Errorf("PGN %d clears trouble codes when it is asked for: use holdfast faults %s --clear", n, o.bus)
+		return 0, 0, fmt.Errorf("PGN %d clears trouble codes when it is asked for: use holdfast faults %s --clear",
+			n, o.bus)
 	}
 	to = id.Global
 	if o.to != "" {

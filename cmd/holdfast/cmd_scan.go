@@ -73,7 +73,8 @@ func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
 }
 
 // printControllers prints them as JSON, or each by lines.
-func printControllers(out io.Writer, asJSON bool, all []shownController, lines func(*shownController) string) error {
+func printControllers(out io.Writer, asJSON bool, all []shownController,
+	lines func(*shownController) string) error {
 	if asJSON {
 		text, err := json.MarshalIndent(map[string]any{"holdfast": "scan/1", "controllers": all}, "", "  ")
 		if err != nil {

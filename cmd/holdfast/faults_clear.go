@@ -40,7 +40,8 @@ type cleared struct {
 const afterClearing = 2500 * time.Millisecond
 
 // clear asks for each controller that has codes, and clears them.
-func (s *survey) clear(ctx context.Context, port can.Port, o *faultsOptions, in io.Reader, out, errOut io.Writer) error {
+func (s *survey) clear(ctx context.Context, port can.Port, o *faultsOptions, in io.Reader, out,
+	errOut io.Writer) error {
 	var only []uint8
 	for _, text := range o.addresses {
 		a, err := parseAddress(text)

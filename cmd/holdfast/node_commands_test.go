@@ -57,7 +57,8 @@ func (e *ecu) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []ein
 		if f.Data[0] == 0xD3 && f.ID>>16&0xFF == 0xEA && uint8(f.ID>>8) == e.Address() && !e.refuse {
 			e.cleared++
 			e.faults = diag.Faults{}
-			out = append(out, frameFrom(0x18E8FF00|uint32(e.Address()), 0, 0xFF, 0xFF, 0xFF, uint8(f.ID), 0xD3, 0xFE, 0))
+			out = append(out, frameFrom(0x18E8FF00|uint32(e.Address()), 0, 0xFF, 0xFF, 0xFF, uint8(f.ID), 0xD3, 0xFE,
+				0))
 			return e.Node.Step(now, nil, out)
 		}
 	}
@@ -157,7 +158,8 @@ func TestFaultsClear_EngineRuns(t *testing.T) {
 	bus.Attach(&idling{raw: 5600})
 	port := bus.Open("tool")
 	var s survey
-	err := s.clear(context.Background(), port, &faultsOptions{clear: true, yes: true}, strings.NewReader(""), &bytes.Buffer{},
+	err := s.clear(context.Background(), port, &faultsOptions{clear: true, yes: true}, strings.NewReader(""),
+		&bytes.Buffer{},
 		&bytes.Buffer{})
 	require.Equal(t, exitTrip, statusOf(err))
 	require.Contains(t, messageOf(err), "700")
@@ -176,7 +178,8 @@ func clearOnWhile(t *testing.T, bus *virtual.Bus, happens func()) (int, string) 
 	t.Helper()
 	var out bytes.Buffer
 	var s survey
-	err := s.clear(context.Background(), bus.Open("tool"), &faultsOptions{clear: true}, &lateYes{happens: happens}, &out,
+	err := s.clear(context.Background(), bus.Open("tool"), &faultsOptions{clear: true},
+		&lateYes{happens: happens}, &out,
 		&bytes.Buffer{})
 	return statusOf(err), out.String() + messageOf(err)
 }
@@ -238,7 +241,8 @@ func TestFaults_Recording(t *testing.T) {
 	}
 	status, out, errOut := runLine(t, "faults", path)
 	require.Equal(t, exitDone, status, errOut)
-	for _, want := range []string{"SPN 980 FMI 9", "SPN 3216 FMI 20", "SPN 609 FMI 9", "SPN 609 FMI 12", "active: MIL on"} {
+	for _, want := range []string{"SPN 980 FMI 9", "SPN 3216 FMI 20", "SPN 609 FMI 9", "SPN 609 FMI 12",
+		"active: MIL on"} {
 		require.Contains(t, out, want)
 	}
 }
@@ -266,7 +270,8 @@ func TestRequest_Simulated(t *testing.T) {
 }
 
 func TestAnswerLine_Long(t *testing.T) {
-	m := transport.Message{PGN: ident.PGNComponent, Source: 61, Destination: 249, Data: []byte("HOLDF*SUPPLY UNIT*HF-2041**")}
+	m := transport.Message{PGN: ident.PGNComponent, Source: 61, Destination: 249,
+		Data: []byte("HOLDF*SUPPLY UNIT*HF-2041**")}
 	require.Contains(t, answerLine(&m), "61 -> 249   65259  CI")
 	require.Contains(t, answerLine(&m), "HF-2041")
 	m.Data = make([]byte, 2000)
@@ -328,7 +333,8 @@ func readAll(t *testing.T, path string) (all []can.Frame) {
 
 func TestRecord_Usage(t *testing.T) {
 	for _, args := range [][]string{
-		{"can0"}, {"can0", "--out", "x.log"}, {"can0", "--out", "x.pcapng", "--keep", "0"}, {"can0", "--out", "x.pcapng", "--mb", "0"},
+		{"can0"}, {"can0", "--out", "x.log"}, {"can0", "--out", "x.pcapng", "--keep", "0"}, {"can0", "--out",
+			"x.pcapng", "--mb", "0"},
 	} {
 		status, _, errOut := runLine(t, append([]string{"record"}, args...)...)
 		require.Equal(t, exitUsage, status, errOut)
@@ -344,7 +350,8 @@ func TestPlay_KeepsTiming(t *testing.T) {
 	for _, f := range frames {
 		require.NoError(t, w.Write(f, capture.Inbound))
 	}
-	require.NoError(t, w.Write(can.Frame{Frame: einride.Frame{ID: 4, Length: 8}, Time: frames[499].Time, Error: true}, capture.Inbound))
+	require.NoError(t, w.Write(can.Frame{Frame: einride.Frame{ID: 4, Length: 8}, Time: frames[499].Time,
+		Error: true}, capture.Inbound))
 	require.NoError(t, w.Close())
 	reader, err := capture.Open(path)
 	require.NoError(t, err)

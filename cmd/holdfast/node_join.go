@@ -98,7 +98,10 @@ func join(ctx context.Context, port can.Port, hear func(*transport.Message)) (*p
 	if address, ok := freeAddress(n.Table()); ok {
 		n.Prefer(address)
 	}
-	err = p.Run(ctx, p.Now().Add(claimWait), func() bool { return n.State() == claim.Claimed || n.State() == claim.Lost })
+	err = p.Run(ctx, p.Now().Add(claimWait), func() bool {
+		return n.State() == claim.Claimed ||
+			n.State() == claim.Lost
+	})
 	if err != nil {
 		return nil, withStatus(exitBus, err)
 	}
@@ -127,8 +130,9 @@ func freeAddress(t *claim.Table) (uint8, bool) {
 // refuseVehicle ends what would send on the bus of a vehicle that is alive.
 func (p *participant) refuseVehicle() error {
 	if why, alive := p.guard.Alive(); alive {
-		return withStatus(exitTrip, fmt.Errorf("a vehicle is alive on this bus: %s. On a vehicle holdfast only listens; "+
-			"scan --passive, faults without requests and decode do", why))
+		return withStatus(exitTrip,
+			fmt.Errorf("a vehicle is alive on this bus: %s. On a vehicle holdfast only listens; "+
+				"scan --passive, faults without requests and decode do", why))
 	}
 	return nil
 }

@@ -106,7 +106,8 @@ type shownDTC struct {
 var listKinds = []struct {
 	pgn  uint32
 	kind string
-}{{diag.DM1, "active"}, {diag.DM2, "previously active"}, {diag.DM6, "pending"}, {diag.DM12, "emission related, active"},
+}{{diag.DM1, "active"}, {diag.DM2, "previously active"}, {diag.DM6, "pending"}, {diag.DM12,
+	"emission related, active"},
 	{diag.DM23, "emission related, previously active"}, {diag.DM28, "permanent"}}
 
 // shown is every controller but ourselves, in order of address.

@@ -103,9 +103,11 @@ func TestNode_Contests(t *testing.T) {
 		firstState, secondState     claim.State
 	}{
 		{"the later one is higher and may not move", low, high, time.Second, 0x80, 254, claim.Claimed, claim.Lost},
-		{"the later one is higher and moves", low, highMoving, time.Second, 0x80, 0x81, claim.Claimed, claim.Claimed},
+		{"the later one is higher and moves", low, highMoving, time.Second, 0x80, 0x81, claim.Claimed,
+			claim.Claimed},
 		{"the later one is lower", high, low, time.Second, 254, 0x80, claim.Lost, claim.Claimed},
-		{"the later one is lower, the first moves", highMoving, low, time.Second, 0x81, 0x80, claim.Claimed, claim.Claimed},
+		{"the later one is lower, the first moves", highMoving, low, time.Second, 0x81, 0x80, claim.Claimed,
+			claim.Claimed},
 		{"during the objection time", high, low, 100 * time.Millisecond, 254, 0x80, claim.Lost, claim.Claimed},
 		{"at one instant", highMoving, lowMoving, 0, 0x81, 0x80, claim.Claimed, claim.Claimed},
 		{"one NAME twice", low, low, time.Second, 254, 254, claim.Lost, claim.Lost},

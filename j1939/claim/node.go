@@ -164,7 +164,8 @@ func (n *Node) hearClaim(source uint8, f *can.Frame, now clock.Instant, out []ei
 		return n.lose(fmt.Sprintf("another node on the bus has the same NAME %v", theirs), now, out)
 	}
 	if !n.options.NAME.Arbitrary() {
-		return n.lose(fmt.Sprintf("address %d is held by NAME %v, which is lower than ours, %v, and ours may not move",
+		return n.lose(fmt.Sprintf("address %d is held by NAME %v, which is lower than ours, %v, "+
+			"and ours may not move",
 			n.address, theirs, n.options.NAME), now, out)
 	}
 	free, ok := n.free()
@@ -210,7 +211,8 @@ func (n *Node) owe(now clock.Instant, out []einride.Frame) []einride.Frame {
 }
 
 // hearRequest answers a request for address claimed.
-func (n *Node) hearRequest(number id.ID, f *can.Frame, now clock.Instant, out []einride.Frame) []einride.Frame {
+func (n *Node) hearRequest(number id.ID, f *can.Frame, now clock.Instant,
+	out []einride.Frame) []einride.Frame {
 	if f.Length < 3 || pgnOf(f.Data[:]) != PGNClaimed {
 		return out
 	}

@@ -47,7 +47,8 @@ func New(f Fields) (NAME, error) {
 	for i, v := range f.numbers() {
 		w := where[i]
 		if v >= 1<<w.width {
-			return 0, fmt.Errorf("compose NAME: %s %d does not fit %d bits (0 to %d)", w.name, v, w.width, 1<<w.width-1)
+			return 0, fmt.Errorf("compose NAME: %s %d does not fit %d bits (0 to %d)", w.name, v, w.width,
+				1<<w.width-1)
 		}
 		n |= v << w.shift
 	}

@@ -109,7 +109,8 @@ func (n *Node) Send(m transport.Outgoing) (*Sending, error) {
 		return nil, fmt.Errorf("send PGN %d: %w: %d bytes", m.PGN, transport.ErrSize, size)
 	}
 	if !id.IsPDU1(m.PGN) && m.Destination != id.Global && len(m.Data) <= commonLength {
-		return nil, fmt.Errorf("send PGN %d: one frame of this group goes to everybody, not to %d", m.PGN, m.Destination)
+		return nil, fmt.Errorf("send PGN %d: one frame of this group goes to everybody, not to %d", m.PGN,
+			m.Destination)
 	}
 	if m.Destination == n.Address() || m.Destination == id.Null {
 		return nil, fmt.Errorf("send PGN %d: address %d is not another node", m.PGN, m.Destination)

@@ -64,7 +64,10 @@ func (b *bench) ask(t *testing.T, pgn uint32, to uint8) *node.Question {
 
 // controller answers what is in its book.
 func controller(n name.NAME, address uint8, book map[uint32][]byte) *node.Node {
-	return node.New(node.Options{NAME: n, Address: address, Answer: func(pgn uint32, _ uint8) []byte { return book[pgn] }})
+	return node.New(node.Options{NAME: n, Address: address, Answer: func(pgn uint32,
+		_ uint8) []byte {
+		return book[pgn]
+	}})
 }
 
 func TestNode_Request(t *testing.T) {
@@ -135,7 +138,8 @@ func TestNode_Acknowledgments(t *testing.T) {
 		control node.Control
 		asked   int
 	}{
-		{"F1 positive, to everybody, naming us", []string{"1CE8FF3D#00FFFFFFF9D3FE00"}, 65235, node.Told, node.ACK, 1},
+		{"F1 positive, to everybody, naming us", []string{"1CE8FF3D#00FFFFFFF9D3FE00"}, 65235, node.Told, node.ACK,
+			1},
 		{"positive, to us alone", []string{"18E8F93D#00FFFFFFF9D3FE00"}, 65235, node.Told, node.ACK, 1},
 		{"old equipment: names nobody", []string{"18E8FF3D#01FFFFFFFFD3FE00"}, 65235, node.Told, node.NACK, 1},
 		{"F2 busy to the last", []string{"1CE8FF3D#03FFFFFFF9D4FE00"}, 65236, node.Told, node.CannotRespond, 3},
@@ -245,7 +249,8 @@ func TestLink_FullTransmitQueue(t *testing.T) {
 	require.NoError(t, link.Run(context.Background(), clock.Instant(time.Second), nil))
 	_, err := tool.Send(transport.Outgoing{PGN: 61184, Destination: 33, Data: payload(5000)})
 	require.NoError(t, err)
-	require.NoError(t, link.Run(context.Background(), clock.Instant(time.Minute), func() bool { return got != nil }))
+	require.NoError(t, link.Run(context.Background(), clock.Instant(time.Minute),
+		func() bool { return got != nil }))
 	require.Equal(t, payload(5000), got)
 }
 

@@ -14,8 +14,10 @@ import (
 
 // Timers of a request.
 const (
-	AnswerWait = 1250 * time.Millisecond // an answer that has not begun by then does not come (from memory)
-	BusyWait   = 500 * time.Millisecond  // before a node that cannot respond now is asked again: common practice, no source
+	// An answer that has not begun by then does not come (from memory).
+	AnswerWait = 1250 * time.Millisecond
+	// Before a node that cannot respond now is asked again (common practice, no source).
+	BusyWait = 500 * time.Millisecond
 )
 
 // Retries is how often a silent or busy node is asked again (common practice, no source).

@@ -484,7 +484,8 @@ func TestEndpoint_PublishedConversations(t *testing.T) {
 // Nothing panics, memory stays bounded, and what is delivered has the size that was announced.
 func FuzzEndpoint(f *testing.F) {
 	f.Add([]byte{0xEC, 10, 0x10, 20, 0, 3, 255, 0, 0xEF, 0, 0xEB, 10, 1, 1, 1, 1, 1, 1, 1, 1})
-	f.Add([]byte{0xC8, 10, 0x14, 0xFA, 6, 0, 0, 0, 0xEF, 0, 0xC8, 10, 0x16, 64, 0, 0, 0, 0, 0xEF, 0, 0xC7, 10, 1, 1, 1,
+	f.Add([]byte{0xC8, 10, 0x14, 0xFA, 6, 0, 0, 0, 0xEF, 0, 0xC8, 10, 0x16, 64, 0, 0, 0, 0, 0xEF, 0, 0xC7, 10, 1,
+		1, 1,
 		1, 1, 1, 1, 1})
 	f.Add([]byte{0xEC, 10, 0x11, 3, 1, 255, 255, 0, 0xEF, 0, 0xEC, 10, 0x13, 20, 0, 3, 255, 0, 0xEF, 0})
 	f.Fuzz(func(t *testing.T, script []byte) {
@@ -505,7 +506,8 @@ func FuzzEndpoint(f *testing.F) {
 				t.Fatalf("%d frames for one", len(a.Frames))
 			}
 			for _, o := range a.Outcomes {
-				if o.Ticket == 0 && o.End == transport.Delivered && (len(o.Message.Data) < 9 || len(o.Message.Data) > 4000) {
+				if o.Ticket == 0 && o.End == transport.Delivered && (len(o.Message.Data) < 9 ||
+					len(o.Message.Data) > 4000) {
 					t.Fatalf("message of %d bytes", len(o.Message.Data))
 				}
 			}

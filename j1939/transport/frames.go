@@ -19,7 +19,8 @@ func Frames(m *Message) []einride.Frame {
 		copy(f.Data[:], m.Data)
 		return []einride.Frame{f}
 	}
-	c := control{verb: controlRTS, size: len(m.Data), packets: packetsFor(len(m.Data)), limit: noLimit, pgn: m.PGN}
+	c := control{verb: controlRTS, size: len(m.Data), packets: packetsFor(len(m.Data)), limit: noLimit,
+		pgn: m.PGN}
 	if m.Destination == id.Global {
 		c.verb, c.limit = controlBAM, 0
 	}

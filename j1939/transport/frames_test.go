@@ -24,7 +24,8 @@ func TestFrames(t *testing.T) {
 			require.Equal(t, m.Data, got)
 		}
 	}
-	one := transport.Frames(&transport.Message{PGN: 65262, Priority: 6, Destination: id.Global, Data: payload(8)})
+	one := transport.Frames(&transport.Message{PGN: 65262, Priority: 6, Destination: id.Global,
+		Data: payload(8)})
 	require.Equal(t, "18FEEE00#00070E151C232A31", one[0].String())
 	require.Nil(t, transport.Frames(&transport.Message{Data: payload(1786)}))
 }
