@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -127,10 +128,7 @@ func TestWaysOut(t *testing.T) {
 }
 
 func (w wayOut) check(t *testing.T) string {
-	p := startRun(t, w.plan)
-	p.await(w.when)
-	w.do(p)
-	status := p.ended()
+	p, status := w.run(t)
 	require.Contains(t, w.status, status, p.stderrText())
 	require.Contains(t, p.stderrText(), w.says)
 	_, rec, err := journal.Open(p.file("run.journal"))
@@ -140,20 +138,35 @@ func (w wayOut) check(t *testing.T) string {
 		return fmt.Sprintf("%-42s %-7d %-12s the record could not be kept", w.name, status, "interrupted")
 	}
 	sent := commandsSent(t, p.file("frames.pcapng"))
-	last := 0
+	last := -1
 	for i, f := range sent {
 		if driving(f) {
 			last = i
 		}
 	}
-	require.Equal(t, w.pumping, driving(sent[last]), "the pump was to run")
-	rest := sent[len(sent)-10:]
+	require.Equal(t, w.pumping, last >= 0, "the pump was to run")
+	rest := sent[last+1:]
+	require.GreaterOrEqual(t, len(rest), 3, "the safe state is repeated, 10 times where the computer keeps up")
 	for _, f := range rest {
 		require.True(t, atRest(f), "% X", f.Data)
 	}
-	seen := fmt.Sprintf("%d commands at rest, the last 10 over %d ms", len(sent)-1-last,
-		rest[9].Time.Sub(rest[0].Time).Milliseconds())
+	seen := fmt.Sprintf("%d commands at rest over %d ms, none after them", len(rest),
+		rest[len(rest)-1].Time.Sub(rest[0].Time).Milliseconds())
 	return fmt.Sprintf("%-42s %-7d %-12s %s", w.name, status, endedInWords(rec.Ended), seen)
+}
+
+// run does it once more when this computer was so busy that the interlock ended the run before.
+func (w wayOut) run(t *testing.T) (*tool, int) {
+	for n := 1; ; n++ {
+		p := startRun(t, w.plan)
+		p.await(w.when)
+		w.do(p)
+		status := p.ended()
+		if n == 3 || status != exitBus || slices.Contains(w.status, exitBus) {
+			return p, status
+		}
+		t.Logf("attempt %d: this computer was too busy: %s", n, p.stderrText())
+	}
 }
 
 func endedInWords(e samples.Ended) string {
