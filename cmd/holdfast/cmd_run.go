@@ -35,8 +35,11 @@ frames.pcapng, the journal, result.json, report.html and junit.xml in a folder o
 SCENARIO and RIG are a path or the name of a shipped one. BUS is a CAN interface (can0) or
 sim, the simulated bench. Nothing moves before you have said yes (or --yes).
 
-Ctrl-C relieves the line and ends the run; a second Ctrl-C ends at once. Both leave the
-bench in its safe state.` + exitHelp,
+The bus is listened to for a second before anything is sent on it. Where an engine runs, wheels turn or a
+controller sends that the rig file does not declare, the run is refused: on a vehicle this tool only listens.
+
+Ctrl-C relieves the line and ends the run; a second Ctrl-C, or Ctrl-\, ends at once. All leave the bench in its
+safe state. A run that is cut off leaves that to the bench node; holdfast recover closes its record.` + exitHelp,
 		Example: `  holdfast run release --rig bench-node --bus can0 --serial HF-2041 --unit-hours 18400
   holdfast run release --rig bench-node --bus sim --serial DEMO-1 --fault membrane-split=0.6 --yes`,
 		Args: cobra.ExactArgs(1),
