@@ -27,7 +27,7 @@ type faultsOptions struct {
 	from                         string
 	previous, freeze, clear, yes bool
 	json                         bool
-	addresses                    []string
+	addresses, conversions       []string
 	forTime                      time.Duration
 }
 
@@ -66,6 +66,7 @@ Status 1 when a controller did not clear.` + exitHelp,
 	f.BoolVar(&o.clear, "clear", false, "clear the codes, after asking")
 	f.BoolVar(&o.yes, "yes", false, "with --clear: do not ask")
 	f.StringArrayVar(&o.addresses, "address", nil, "with --clear: controller to clear, repeatable")
+	f.StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	f.DurationVar(&o.forTime, "for", 5*time.Second, "how long to listen on an interface")
 	return cmd
@@ -91,6 +92,9 @@ func runFaults(ctx context.Context, o faultsOptions, in io.Reader, out, errOut i
 	defer stop()
 	var s survey
 	us := id.Null
+	if err := s.convert(o.conversions); err != nil {
+		return err
+	}
 	if o.clear {
 		port, err := openNodeBus(o.from)
 		if err != nil {

@@ -23,6 +23,7 @@ type scanOptions struct {
 	from          string
 	passive, json bool
 	forTime       time.Duration
+	conversions   []string
 }
 
 func newScanCommand() *cobra.Command {
@@ -53,6 +54,7 @@ vehicle. A recording is always read so. sim is the simulated bench with a unit t
 	cmd.Flags().BoolVar(&o.passive, "passive", false, "send nothing")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
 	cmd.Flags().DurationVar(&o.forTime, "for", 10*time.Second, "how long --passive listens")
+	cmd.Flags().StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
 	return cmd
 }
 
@@ -60,7 +62,10 @@ func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
 	var s survey
-	us, err := id.Null, error(nil)
+	us, err := id.Null, s.convert(o.conversions)
+	if err != nil {
+		return err
+	}
 	if isRecording(o.from) || o.passive {
 		err = s.passive(ctx, o.from, o.forTime)
 	} else {

@@ -247,6 +247,19 @@ func TestFaults_Recording(t *testing.T) {
 	}
 }
 
+// Published (C16): the same bytes are SPN 1208 in version 1 and another one in version 3.
+func TestFaults_Conversion(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "old.log")
+	require.NoError(t, os.WriteFile(path, []byte("(1.0) can0 18FECA05#04FF0097038AFFFF\n"), 0o644))
+	status, out, errOut := runLine(t, "faults", path, "--conversion", "5=1")
+	require.Equal(t, exitDone, status, errOut)
+	require.Contains(t, out, "SPN 1208 FMI 3, 10 times (old form, read as version 1")
+	_, out, _ = runLine(t, "faults", path)
+	require.Contains(t, out, "SPN 38656 FMI 3, 10 times (old form, read as version 3")
+	status, _, _ = runLine(t, "faults", path, "--conversion", "9")
+	require.Equal(t, exitUsage, status)
+}
+
 func TestRequest_Simulated(t *testing.T) {
 	for _, c := range []struct {
 		args   []string

@@ -18,8 +18,9 @@ import (
 
 // survey is what was heard of every controller of a bus.
 type survey struct {
-	table *claim.Table
-	known [256]*controllerFile
+	table       *claim.Table
+	known       [256]*controllerFile
+	conversions diag.Conversions
 }
 
 // controllerFile is what one controller has said.
@@ -41,17 +42,30 @@ func (s *survey) take(pgn uint32, source uint8, data []byte) {
 	}
 	switch {
 	case diag.IsFaultList(pgn):
-		if f, err := diag.Decode(data); err == nil {
-			c.faults[pgn] = &f
+		f := new(diag.Faults)
+		if f.DecodeInto(data, s.conversions.Of(source)) == nil {
+			c.faults[pgn] = f
 		}
 	case pgn == diag.DM4 || pgn == diag.DM25:
-		if m, err := diag.DecodeMessage(pgn, data, diag.DefaultOld); err == nil {
+		if m, err := diag.DecodeMessage(pgn, data, s.conversions.Of(source)); err == nil {
 			c.others[pgn] = m
 		}
 	default:
 		c.identity.Take(pgn, data)
 	}
 }
+
+// convert takes over what the person said of old forms of trouble codes.
+func (s *survey) convert(texts []string) error {
+	for _, text := range texts {
+		if err := s.conversions.Set(text); err != nil {
+			return withStatus(exitUsage, fmt.Errorf("--conversion: %w", err))
+		}
+	}
+	return nil
+}
+
+const conversionHelp = "which version a trouble code in the old form is: 1, 2, 3 or ADDRESS=VERSION, repeatable"
 
 func (s *survey) hear(m *transport.Message) { s.take(m.PGN, m.Source, m.Data) }
 
@@ -100,6 +114,8 @@ type shownDTC struct {
 	FMI   uint8  `json:"fmi"`
 	Count uint8  `json:"occurrences"` // 127: not available
 	Text  string `json:"text"`
+	// The version (1 to 3) as which a code in the old form was read; nothing on the wire tells it.
+	Assumed diag.Version `json:"conversion_assumed,omitempty"`
 }
 
 // listKinds are the fault lists that are shown, in this order.
@@ -141,7 +157,11 @@ func (k *controllerFile) lists() (all []shownList) {
 		}
 		list := shownList{PGN: kind.pgn, Kind: kind.kind, Lamps: f.Lamps.String(), Codes: []shownDTC{}}
 		for _, d := range f.DTCs {
-			list.Codes = append(list.Codes, shownDTC{d.SPN, d.FMI, d.Count, d.Explain()})
+			code := shownDTC{SPN: d.SPN, FMI: d.FMI, Count: d.Count, Text: d.Explain()}
+			if d.Old() {
+				code.Assumed = d.Version
+			}
+			list.Codes = append(list.Codes, code)
 		}
 		all = append(all, list)
 	}
@@ -189,6 +209,9 @@ func (c *shownController) faultLines() string {
 			times := ""
 			if d.Count != diag.CountNotAvailable {
 				times = fmt.Sprintf(", %d times", d.Count)
+			}
+			if d.Assumed != 0 {
+				times += fmt.Sprintf(" (old form, read as version %d: --conversion)", d.Assumed)
 			}
 			fmt.Fprintf(&b, "        SPN %d FMI %d%s: %s\n", d.SPN, d.FMI, times, d.Text)
 		}
