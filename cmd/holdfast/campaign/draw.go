@@ -49,6 +49,8 @@ func (c *Config) Draw(i int) Draw {
 	return d
 }
 
+func (d Draw) has(fault string) bool { return d.Faults[fault] > 0 }
+
 // Single is the one fault of a unit; "" when it has none or several.
 func (d Draw) Single() string {
 	if len(d.Faults) != 1 {

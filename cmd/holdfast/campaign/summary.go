@@ -58,6 +58,8 @@ type Coverage struct {
 	MeanU   float64 `json:"mean_u"`
 	Bias    float64 `json:"mean_error"`
 	RMS     float64 `json:"rms_error_over_u"` // root mean square of error over standard uncertainty: 1 is ideal
+
+	Missed []string `json:"missed_most_with,omitempty"` // faults with which the interval misses often
 }
 
 func summarise(c *Config, units []Unit) *Summary {

@@ -96,7 +96,8 @@ func (s *Summary) statedText(w io.Writer) {
 }
 
 func (s *Summary) coverageText(w io.Writer) {
-	fmt.Fprint(w, "characteristic\tunits\tcovered\thealthy\tmean U\tmean error\trms error/u\t\n")
+	fmt.Fprint(w, "characteristic\tunits\tcovered\thealthy\tmean U\tmean error\trms error/u\t",
+		"missed most with\t\n")
 	for _, c := range s.Coverage {
 		name, healthy := c.Name, "-"
 		if c.At != "" {
@@ -105,8 +106,8 @@ func (s *Summary) coverageText(w io.Writer) {
 		if c.HealthN > 0 {
 			healthy = fmt.Sprintf("%.1f %%", 100*c.Healthy)
 		}
-		fmt.Fprintf(w, "%s\t%d\t%.1f %%\t%s\t%.3g\t%.2g\t%.2f\t\n", name, c.Units, 100*c.Covered, healthy,
-			c.MeanU, c.Bias, c.RMS)
+		fmt.Fprintf(w, "%s\t%d\t%.1f %%\t%s\t%.3g\t%.2g\t%.2f\t%s\t\n", name, c.Units, 100*c.Covered, healthy,
+			c.MeanU, c.Bias, c.RMS, strings.Join(c.Missed, ", "))
 	}
 }
 
@@ -162,8 +163,8 @@ func (u *Unit) condition() string {
 // CSV writes one line for each characteristic of each unit.
 func (s *Summary) CSV(out io.Writer) error {
 	w := csv.NewWriter(out)
-	rows := [][]string{{"unit", "seed", "faults", "trouble", "verdict", "good", "characteristic", "at", "measured", "value",
-		"U", "truth", "known", "verdict_of_line", "kept", "first_cause", "probability"}}
+	rows := [][]string{{"unit", "seed", "faults", "trouble", "verdict", "good", "characteristic", "at", "measured",
+		"value", "U", "truth", "known", "verdict_of_line", "kept", "first_cause", "probability"}}
 	for i := range s.tested {
 		rows = append(rows, s.tested[i].rows()...)
 	}
@@ -181,9 +182,10 @@ func (u *Unit) rows() [][]string {
 	}
 	var out [][]string
 	for _, v := range u.Values {
-		out = append(out, []string{strconv.Itoa(u.Number), strconv.FormatUint(u.Seed, 10), u.String(), u.Trouble.Name,
-			u.Verdict.String(), strconv.FormatBool(u.Good), v.Name, v.At, strconv.FormatBool(v.Measured),
-			num(v.Value), num(v.U), num(v.Truth), strconv.FormatBool(v.Known), v.Verdict.String(), strconv.FormatBool(v.Kept), first, p})
+		out = append(out, []string{strconv.Itoa(u.Number), strconv.FormatUint(u.Seed, 10), u.String(),
+			u.Trouble.Name, u.Verdict.String(), strconv.FormatBool(u.Good), v.Name, v.At, strconv.FormatBool(v.Measured),
+			num(v.Value), num(v.U), num(v.Truth), strconv.FormatBool(v.Known), v.Verdict.String(),
+			strconv.FormatBool(v.Kept), first, p})
 	}
 	return out
 }

@@ -82,7 +82,7 @@ func restrictionArea(t *truths, c char) (float64, bool) {
 	q := t.slope(c.From, c.To, func(m *sim.Moment) float64 { return m.Returned })
 	p := t.mean(c.From, c.To, func(m *sim.Moment) float64 { return m.Pressure })
 	check := t.sim.CheckValve
-	if _, sticks := t.draw.Faults["return-check-stuck"]; sticks {
+	if t.draw.has("return-check-stuck") || t.draw.has("return-check-leak") {
 		check = t.rig.CheckValve.Value // the bench sees valve and restriction as one
 	}
 	dp := (p - check) * 1e5
