@@ -163,8 +163,8 @@ func (u *Unit) condition() string {
 // CSV writes one line for each characteristic of each unit.
 func (s *Summary) CSV(out io.Writer) error {
 	w := csv.NewWriter(out)
-	rows := [][]string{{"unit", "seed", "faults", "trouble", "verdict", "good", "characteristic", "at", "measured",
-		"value", "U", "truth", "known", "verdict_of_line", "kept", "first_cause", "probability"}}
+	rows := [][]string{{"unit", "seed", "faults", "trouble", "verdict", "good", "characteristic", "at",
+		"measured", "value", "U", "truth", "known", "verdict_of_line", "kept", "first_cause", "probability"}}
 	for i := range s.tested {
 		rows = append(rows, s.tested[i].rows()...)
 	}
@@ -176,6 +176,7 @@ func (s *Summary) CSV(out io.Writer) error {
 
 func (u *Unit) rows() [][]string {
 	num := func(x float64) string { return strconv.FormatFloat(x, 'g', 8, 64) }
+	yes := strconv.FormatBool
 	first, p := "", ""
 	if len(u.Causes) > 0 {
 		first, p = u.Causes[0].Name, num(u.Causes[0].Probability)
@@ -183,9 +184,8 @@ func (u *Unit) rows() [][]string {
 	var out [][]string
 	for _, v := range u.Values {
 		out = append(out, []string{strconv.Itoa(u.Number), strconv.FormatUint(u.Seed, 10), u.String(),
-			u.Trouble.Name, u.Verdict.String(), strconv.FormatBool(u.Good), v.Name, v.At, strconv.FormatBool(v.Measured),
-			num(v.Value), num(v.U), num(v.Truth), strconv.FormatBool(v.Known), v.Verdict.String(),
-			strconv.FormatBool(v.Kept), first, p})
+			u.Trouble.Name, u.Verdict.String(), yes(u.Good), v.Name, v.At, yes(v.Measured), num(v.Value), num(v.U),
+			num(v.Truth), yes(v.Known), v.Verdict.String(), yes(v.Kept), first, p})
 	}
 	return out
 }
