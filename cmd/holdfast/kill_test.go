@@ -130,6 +130,7 @@ func requireRecovered(t *testing.T, out string, interrupted int) {
 		require.NoError(t, err)
 		if bytes.Contains(text, []byte(`"verdict": "interrupted"`)) {
 			closed++
+			require.Contains(t, string(text), `"causes": []`, "a run that was cut off accuses nobody")
 		}
 	}
 	require.Equal(t, interrupted, closed)

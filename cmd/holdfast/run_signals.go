@@ -8,16 +8,15 @@ import (
 )
 
 // signals turns the first Ctrl-C, SIGTERM or SIGHUP into an orderly end and the second into an immediate
-// one; Ctrl-\ is immediate at once. A reader of our output that goes away ends nothing. What the
-// caller was started to ignore (nohup) stays ignored.
+// one; Ctrl-\ is immediate at once. A reader of our output that goes away ends nothing. A hang-up that the
+// program was started to ignore (nohup) stays ignored.
 func signals(ctx context.Context) (orderly, atOnce context.Context, restore func()) {
 	orderly, end := context.WithCancel(ctx)
 	atOnce, endNow := context.WithCancel(ctx)
 	heard := make(chan os.Signal, 4)
-	for _, s := range []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
-		if !signal.Ignored(s) {
-			signal.Notify(heard, s)
-		}
+	signal.Notify(heard, os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT)
+	if !signal.Ignored(syscall.SIGHUP) {
+		signal.Notify(heard, syscall.SIGHUP)
 	}
 	signal.Ignore(syscall.SIGPIPE)
 	done := make(chan struct{})
