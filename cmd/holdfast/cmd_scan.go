@@ -150,15 +150,22 @@ func (s *survey) active(ctx context.Context, bus string, errOut io.Writer) (uint
 			return 0, err
 		}
 	}
-	// DM1 comes by itself once a second; who has sent none by now is asked.
-	for _, m := range s.table.Members() {
-		k := s.known[m.Address]
-		if m.Address == p.Node().Address() || !m.Named || k != nil && k.faults[diag.DM1] != nil {
-			continue
-		}
-		if _, err := p.ask(ctx, diag.DM1, m.Address); err != nil {
+	us := p.Node().Address()
+	if !s.allFaultsHeard(us) {
+		if _, err := p.ask(ctx, diag.DM1, id.Global); err != nil {
 			return 0, err
 		}
 	}
-	return p.Node().Address(), nil
+	return us, nil
+}
+
+// allFaultsHeard: DM1 comes by itself once a second from every controller that has it.
+func (s *survey) allFaultsHeard(us uint8) bool {
+	for _, m := range s.table.Members() {
+		k := s.known[m.Address]
+		if m.Address != us && m.Named && (k == nil || k.faults[diag.DM1] == nil) {
+			return false
+		}
+	}
+	return true
 }
