@@ -69,8 +69,8 @@ func TestCountedUp(t *testing.T) {
 	require.InDelta(t, 3, countedUp(2000, 3), 1e-9, "reset")
 }
 
-// The fit gives back the line the bins were made of, its U holds what it should, and it never claims more than
-// the resolution of the drive allows.
+// The fit gives back the line the bins were made of, its U holds what it should, and it never claims more
+// than the resolution of the drive allows.
 func TestDriveBins_Fit(t *testing.T) {
 	const runs = 400
 	r := rand.New(rand.NewPCG(1, 2))
@@ -79,7 +79,8 @@ func TestDriveBins_Fit(t *testing.T) {
 		var b driveBins
 		for i := range 300 {
 			hours, dose := float64(i)/60, 0.3+3*r.Float64()
-			b.list = append(b.list, bin{hours, 45 + 4*dose + 6*hours/4.9833 + 0.5*r.NormFloat64(), dose, true})
+			b.list = append(b.list, bin{hours, 45 + 4*dose + 6*hours/4.9833 + 0.5*r.NormFloat64(), dose,
+				true})
 		}
 		f, ok := b.fit()
 		require.True(t, ok)
@@ -109,7 +110,8 @@ func TestDriveBins_StayBounded(t *testing.T) {
 // Whatever is fed, nothing panics, counts stay true and time that goes back is said.
 func TestWatcher_TakesAnything(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
-	groups := []uint32{0x0CF0233D, 0x0CF0243D, 0x18FD3C3D, 0x18FECA00, 0x1CECFF00, 0x1CEBFF00, 0x18FEEC00, 0x18FEF700}
+	groups := []uint32{0x0CF0233D, 0x0CF0243D, 0x18FD3C3D, 0x18FECA00, 0x1CECFF00, 0x1CEBFF00, 0x18FEEC00,
+		0x18FEF700}
 	w := New(Options{}, func(Event) {})
 	now := clock.At(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC))
 	for range 200_000 {

@@ -82,7 +82,7 @@ func (u *unit) endAfterRun(why End) {
 			a.restarted.add(p.began, t.Sub(p.began), 0)
 		}
 	case why == endKey: // on again before the after-run: the line stays as it is
-	case why != endSilent || u.w.vehicle.running || !followed:
+	case why != endSilent || u.w.vehicle.running || !followed || p.began == 0 && !u.w.engineKnown():
 		for _, a := range u.accounts() {
 			a.purges.needed++
 			a.purges.unknown++
@@ -97,10 +97,14 @@ func (u *unit) endAfterRun(why End) {
 	}
 }
 
+func (w *Watcher) engineKnown() bool { return w.now[0][EngineSpeed].from != nil }
+
 func (u *unit) unknownWhy(why End) string {
 	switch {
 	case why != endSilent:
 		return string(why)
+	case !u.w.engineKnown():
+		return "the bus went silent, and whether the engine stood is not on this bus"
 	case u.w.vehicle.running:
 		return "the bus went silent with the engine running (connector or recorder?)"
 	default:

@@ -84,24 +84,24 @@ func (w *Watcher) jump(to clock.Instant) {
 	switch {
 	case d < -silentFor: // the clock was set: nothing can be said of the time between
 		w.back++
-		w.endTrip(endClock)
-		w.last = to
-		w.beginTrip(to)
+		w.newTrip(to, endClock)
 	case d <= 0: // two channels, a little out of order
-	case d > silentFor:
-		w.endTrip(endSilent)
-		w.last = to
-		w.beginTrip(to)
+	case d > silentFor || w.vehicle.trip.asleep:
+		w.newTrip(to, endSilent)
 	default:
-		if w.vehicle.trip.asleep {
-			w.last = to
-			w.beginTrip(to)
-			return
-		}
 		w.gaps.add(w.last, d, 0)
 		w.tell(Event{At: to, Kind: "gap", Text: "nothing on the bus for " + spell(d), For: d})
 		w.last = to
 	}
+}
+
+// newTrip begins a trip at to; one that goes on ends before.
+func (w *Watcher) newTrip(to clock.Instant, why End) {
+	if !w.vehicle.trip.asleep {
+		w.endTrip(why)
+	}
+	w.last = to
+	w.beginTrip(to)
 }
 
 // Advance says that the bus has been heard until now: on a live bus the only sign of a vehicle gone to

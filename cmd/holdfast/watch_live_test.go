@@ -62,6 +62,16 @@ func TestWatchLive_UntilKeyOff(t *testing.T) {
 	}
 }
 
+// Two trips stay two, with the sleep between them noticed while it lasts.
+func TestWatchLive_TwoTrips(t *testing.T) {
+	out, err := listenTo(t, watchOptions{forTime: "28m"}, "", nil, oneLeg, oneLeg)
+	require.NoError(t, err)
+	require.Equal(t, 2, strings.Count(out, "trip begins"))
+	require.Equal(t, 2, strings.Count(out, "the vehicle is asleep"))
+	require.Contains(t, out, "\n2 trips; overall:")
+	require.Contains(t, out, "needed twice: 2 completed, 0 cut short")
+}
+
 func TestWatchLive_ForAsLong(t *testing.T) {
 	out, err := listenTo(t, watchOptions{forTime: "5m"}, "", nil, oneLeg)
 	require.NoError(t, err)

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
 	"slices"
 	"testing"
 	"time"
@@ -113,10 +114,11 @@ func TestWatch_FindingsAndFaults(t *testing.T) {
 }
 
 // TestWatch_TenHourDay: a slow leak, two after-runs cut short and a sensor without its supply are found in
-// a day of ten hours, as often as they happened and when; the same day without them has no finding.
+// a day of ten hours, as often as they happened and when; the same day without them has no finding. With HOLDFAST_LONG=1 all
+// other controllers talk, too.
 func TestWatch_TenHourDay(t *testing.T) {
 	faults := map[string]float64{vehicle.SlowLeak: 30, vehicle.PurgeCut: 2, vehicle.SensorSupply: 3}
-	s, truth := driveDay(t, vehicle.Options{Seed: 3, Faults: faults, Alone: testing.Short()})
+	s, truth := driveDay(t, vehicle.Options{Seed: 3, Faults: faults, Alone: os.Getenv("HOLDFAST_LONG") == ""})
 	require.Equal(t, map[string]watch.Level{"pump drive over time": watch.Watch, "after-run purge": watch.Act,
 		"pressure sensor": watch.Act}, raised(s), s.Text())
 	u := s.Units[0]
@@ -139,7 +141,7 @@ func TestWatch_TenHourDay(t *testing.T) {
 	}
 	require.InEpsilon(t, truth.Km, km, 0.01)
 
-	healthy, _ := driveDay(t, vehicle.Options{Seed: 4, Alone: testing.Short()})
+	healthy, _ := driveDay(t, vehicle.Options{Seed: 4, Alone: os.Getenv("HOLDFAST_LONG") == ""})
 	require.Empty(t, raised(healthy), healthy.Text())
 	require.Equal(t, watch.OK, healthy.Level)
 	require.Equal(t, "HFDEM000000000042"[:len(healthy.Vehicle)], healthy.Vehicle)

@@ -38,6 +38,7 @@ const (
 	primeGivenUp   = 60 * time.Second
 	dosingFrom     = 200.0 // °C at the catalyst
 	wakeAfterStart = 15 * time.Second
+	drivePerFlow   = 14.0 // % for each mL/s: what the pump needs for what is dosed, given before the pressure falls
 	// A slow wandering of the delivery, 0.8 % (standard deviation) over ten minutes.
 	driftStep = 0.008 * 0.0129 // sqrt(2 * 0.05 s / 600 s)
 )
@@ -48,6 +49,7 @@ type unit struct {
 
 	state    int
 	since    time.Duration // in the state
+	steady   time.Duration // at nominal pressure while priming
 	pressure float64       // bar gauge at the pump
 	line     float64       // mL in the line
 	drive    float64       // %
@@ -109,7 +111,11 @@ func (u *unit) sequence(key, engine bool, catalyst float64) {
 			u.attempts++
 		}
 	case priming:
-		if u.sensed() > nominal-0.3 {
+		u.steady += tick
+		if math.Abs(u.sensed()-nominal) > 0.4 {
+			u.steady = 0
+		}
+		if u.steady > 3*time.Second {
 			u.enter(dosing)
 		} else if u.since > primeGivenUp {
 			u.enter(preparing)
@@ -137,8 +143,8 @@ func (u *unit) command(r *rand.Rand) {
 			return
 		}
 		off := nominal - u.sensed() + r.NormFloat64()*0.01
-		u.integral = min(max(u.integral+2*off*tick.Seconds(), -45), 50)
-		u.drive = min(max(45+6*off+u.integral, 0), 95)
+		u.integral = min(max(u.integral+min(2*off, 2)*tick.Seconds(), -45), 50) // slowly, or it winds up
+		u.drive = min(max(45+drivePerFlow*u.doseFlow()+6*off+u.integral, 0), 95)
 	case purging:
 		u.drive = 60
 	default:
