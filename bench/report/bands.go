@@ -54,7 +54,7 @@ func (b band) Plot(c draw.Canvas, p *plot.Plot) {
 // DataRange makes room for the band.
 func (b band) DataRange() (xmin, xmax, ymin, ymax float64) { return b.from, b.to, b.low, b.high }
 
-// caption is a text above the right end of a line.
+// caption is a text below the right end of a line: above it stand the steps' names.
 type caption struct {
 	x, y float64
 	text string
@@ -63,8 +63,8 @@ type caption struct {
 func (t caption) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
 	sty := textStyle(8.5, danger)
-	sty.XAlign, sty.YAlign = text.XRight, text.YBottom
-	c.FillText(sty, vg.Point{X: trX(t.x) - vg.Points(3), Y: trY(t.y) + vg.Points(2)}, t.text)
+	sty.XAlign, sty.YAlign = text.XRight, text.YTop
+	c.FillText(sty, vg.Point{X: trX(t.x) - vg.Points(3), Y: trY(t.y) - vg.Points(2)}, t.text)
 }
 
 func textStyle(size float64, c color.Color) draw.TextStyle {

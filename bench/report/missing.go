@@ -98,9 +98,13 @@ func tooLittle(res *judge.Result) string {
 		}
 	}
 	first := res.Causes[0]
-	enough := float64(valued) >= enoughSigns*float64(limits) || first.Probability >= strongSign
-	if first.Name != cause.Healthy && enough {
-		return ""
+	measured := fmt.Sprintf("%d of %d limits have a value", valued, limits)
+	enough := float64(valued) >= enoughSigns*float64(limits)
+	switch {
+	case first.Name == cause.Healthy && enough:
+		return "nothing stands out in what was measured (" + measured + "); what the rest would have shown is not known"
+	case first.Name == cause.Healthy, !enough && first.Probability < strongSign:
+		return "too little was measured to name a cause: " + measured
 	}
-	return fmt.Sprintf("too little was measured to name a cause: %d of %d limits have a value", valued, limits)
+	return ""
 }

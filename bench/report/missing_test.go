@@ -62,6 +62,10 @@ func TestTable_NamesNoCauseFromTooLittle(t *testing.T) {
 	require.Contains(t, table(t, res, 120, false), "Too little", "a weak hint from one sign is no finding")
 	res.Causes[0].Probability = 0.9
 	require.Contains(t, table(t, res, 120, false), "Most likely    pressure sensor supply lost (90 %)")
-	res.Verdict, res.Causes[0].Probability = judge.Fail, 0.4
+	res = tripped() // five limits, all with a value
+	res.Causes = []cause.Cause{{Name: cause.Healthy, Title: "nothing found", Probability: 0.9}}
+	require.Contains(t, table(t, res, 120, false), "Nothing stands out in what was measured (5 of 5 limits have a value)")
+	res.Causes[0].Name, res.Causes[0].Probability = "pump-worn", 0.4
+	res.Verdict = judge.Fail
 	require.Contains(t, table(t, res, 120, false), "Most likely", "a whole run always names the likeliest")
 }

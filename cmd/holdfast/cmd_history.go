@@ -20,9 +20,9 @@ import (
 )
 
 type historyOptions struct {
-	serial, out, verdict, cause, scenario, since, until string
-	limit                                               int
-	json, reindex, inShop                               bool
+	serial, out, verdict, cause, scenario, since, until, html string
+	limit                                                     int
+	json, reindex, inShop                                     bool
 }
 
 func newHistoryCommand() *cobra.Command {
@@ -55,6 +55,7 @@ in or taken away.` + exitHelp,
 	f.IntVar(&o.limit, "limit", 50, "at most so many runs, the newest; 0: all")
 	f.BoolVar(&o.inShop, "in-shop", false, "list the units that are in the shop instead")
 	f.BoolVar(&o.reindex, "reindex", false, "make the index anew from the run folders first")
+	f.StringVar(&o.html, "html", "", "write a page that lists the runs, with links to their files, to this file")
 	f.BoolVar(&o.json, "json", false, "print an array of runs; with --in-shop of visits")
 	addOutFlag(cmd, &o.out)
 	return cmd
@@ -117,8 +118,18 @@ func runHistory(ctx context.Context, o historyOptions, out, errOut io.Writer) er
 				return err
 			}
 		}
+		if o.html != "" {
+			if err := writeHistoryPage(o.html, runs); err != nil {
+				return withStatus(exitInternal, err)
+			}
+		}
 		if err := printRuns(out, runs, folder, o.json); err != nil {
 			return withStatus(exitInternal, fmt.Errorf("print the history: %w", err))
+		}
+		if o.serial != "" && !o.json {
+			if err := showJudgements(ctx, s, runs, out); err != nil {
+				return err
+			}
 		}
 		if o.limit > 0 && len(runs) == o.limit && !o.json {
 			fmt.Fprintf(out, "the newest %d; --limit shows more\n", o.limit)
@@ -138,6 +149,21 @@ func showVisits(ctx context.Context, s *record.Store, serial string, out io.Writ
 		}
 	}
 	return err
+}
+
+// showJudgements prints the later judgements of a unit's runs: who judged again, and why.
+func showJudgements(ctx context.Context, s *record.Store, runs []record.Run, out io.Writer) error {
+	for _, r := range runs {
+		later, err := s.VerdictHistory(ctx, r.ID)
+		if err != nil {
+			return err
+		}
+		for _, j := range later {
+			fmt.Fprintf(out, "judged again: %s, judgement %d of %s by %s: %s (%s)\n", report.Plain(r.ID), j.Number,
+				j.Time.Format(minute), report.Plain(j.By), j.Verdict, report.Plain(j.Why))
+		}
+	}
+	return nil
 }
 
 func showInShop(ctx context.Context, s *record.Store, asJSON bool, out io.Writer) error {
@@ -183,12 +209,16 @@ func printRuns(out io.Writer, runs []record.Run, folder string, asJSON bool) err
 		if r.Simulated {
 			verdict += " (simulated)"
 		}
-		cause := r.Cause
-		if r.Verdict == "pass" || cause == "" {
-			cause = "-"
-		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Started.Format(minute), report.Plain(r.Serial),
-			report.Plain(r.Scenario), verdict, report.Plain(cause), report.Plain(r.ID))
+			report.Plain(r.Scenario), verdict, report.Plain(orDash(causeShown(r))), report.Plain(r.ID))
 	}
 	return w.Flush()
+}
+
+// causeShown is what a list says of a run's cause: nothing where nothing was found.
+func causeShown(r record.Run) string {
+	if r.Verdict == judge.Pass.String() || r.CauseName == cause.Healthy {
+		return ""
+	}
+	return r.Cause
 }

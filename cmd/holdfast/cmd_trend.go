@@ -138,7 +138,7 @@ func limitWords(p record.Point) string {
 func slopeWords(values []history.Value, name string) string {
 	slope, u, ok := history.Slope(values)
 	if !ok {
-		return "Too few values for a slope."
+		return "Too few values, or too short a time, for a slope."
 	}
 	v, su := unit.Format(slope, u)
 	text := fmt.Sprintf("Slope %s ± %s %s in 30 days (k = 2): ", v, su, name)

@@ -119,6 +119,8 @@ func TestGrade(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, string(before), string(after), "the first judgement is never written over")
 	require.Contains(t, must(t, exitDone, "verify", run, "--out", out), "judgement-2.json")
+	require.Contains(t, must(t, exitDone, "history", "HF-3", "--out", out), "judgement 2")
+	require.Contains(t, must(t, exitDone, "history", "HF-3", "--reindex", "--out", out), "by Kim: fail (tighter)")
 	var kept record.Judgement
 	text, err = os.ReadFile(filepath.Join(out, run, "judgement-2.json"))
 	require.NoError(t, err)
