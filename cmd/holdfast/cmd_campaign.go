@@ -27,7 +27,8 @@ type campaignOptions struct {
 	seed               uint64
 	only               int
 	healthy, several   float64
-	trouble            float64
+	trouble, spread    float64
+	room, tank         float64
 	faults             []string
 	json               bool
 }
@@ -69,6 +70,9 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 	f.Float64Var(&o.several, "several", campaign.UsualSeveral, "share of units with two faults, 0..1")
 	f.Float64Var(&o.trouble, "bench-problems", campaign.UsualTrouble,
 		"share of healthy units whose bench or bus has a problem, 0..1")
+	f.Float64Var(&o.spread, "spread", 1, "how far units and benches differ: 1 as good ones of one kind do")
+	f.Float64Var(&o.room, "room", 0, "K by which rooms differ from 22 °C at the most")
+	f.Float64Var(&o.tank, "tank", 0, "K by which the fluid in the tank differs from the room at the most")
 	f.StringArrayVar(&o.faults, "fault", nil, "draw only this fault, repeatable (default: all there are)")
 	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json and units.csv")
 	f.BoolVar(&o.json, "json", false, "print campaign.json instead of the tables")
@@ -84,7 +88,8 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	defer stop()
 	bar := &countdown{out: errOut, live: isTerminal(errOut), began: clock.Real()}
 	c := campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed, Jobs: o.jobs, Healthy: o.healthy,
-		Several: o.several, Trouble: o.trouble, Faults: o.faults, Progress: bar.show}
+		Several: o.several, Trouble: o.trouble, Faults: o.faults, Spread: o.spread, Room: o.room, Tank: o.tank,
+		Progress: bar.show}
 	if o.only >= 0 {
 		return oneOfCampaign(ctx, c, o.only, out)
 	}
@@ -97,6 +102,7 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 		return withStatus(exitUsage, err)
 	}
 	summary.Scenario, summary.Rig = o.scenario, o.rig // as a person types them again
+	summary.Again = o.again()
 	if o.out != "" {
 		if err := keepCampaign(o.out, summary); err != nil {
 			return withStatus(exitInternal, err)
@@ -108,8 +114,25 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	return summary.Text(out)
 }
 
+// again is the campaign's own line where units depend on more than seed and faults.
+func (o *campaignOptions) again() string {
+	if o.spread == 1 && o.room == 0 && o.tank == 0 {
+		return ""
+	}
+	line := fmt.Sprintf("holdfast campaign %s --rig %s --seed %d --healthy %g --several %g --bench-problems %g "+
+		"--spread %g --room %g --tank %g", o.scenario, o.rig, o.seed, o.healthy, o.several, o.trouble,
+		o.spread, o.room, o.tank)
+	for _, f := range o.faults {
+		line += " --fault " + f
+	}
+	return line
+}
+
 // oneOfCampaign tests one unit again.
 func oneOfCampaign(ctx context.Context, c campaign.Config, number int, out io.Writer) error {
+	if err := c.Check(); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	u, result, err := c.Perform(ctx, c.Draw(number))
 	if err != nil {
 		return withStatus(exitUsage, err)

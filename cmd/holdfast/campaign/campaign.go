@@ -8,7 +8,7 @@ import (
 // Run tests every unit of a campaign and sums up. The result depends on the configuration alone,
 // Jobs and Progress apart. A cancelled context ends it with the context's error.
 func Run(ctx context.Context, c Config) (*Summary, error) {
-	if err := c.check(); err != nil {
+	if err := c.Check(); err != nil {
 		return nil, err
 	}
 	ctx, stop := context.WithCancel(ctx)

@@ -21,6 +21,9 @@ type Config struct {
 	Several float64  // share of units with two faults, 0..1
 	Trouble float64  // share of healthy units whose bench or bus has a problem, 0..1
 	Faults  []string // which may be drawn; empty: all that the simulator knows
+	Spread  float64  // of units and benches, as sim.Options.Spread; 0: as good units of one kind
+	Room    float64  // K by which rooms differ from 22 °C at the most, either way
+	Tank    float64  // K by which the fluid in the tank differs from the room at the most, either way
 
 	// Progress, when not nil, is called after each unit, by one goroutine at a time.
 	Progress func(done, units int)
@@ -36,8 +39,11 @@ const (
 
 const mostUnits = 1_000_000
 
-// check returns everything wrong with a configuration.
-func (c *Config) check() error {
+// warmest is how far Room and Tank together may go, K: the simulator's fluid is not claimed further.
+const warmest = 25.0
+
+// Check returns everything wrong with a configuration.
+func (c *Config) Check() error {
 	var errs []error
 	if c.Units < 1 || c.Units > mostUnits {
 		errs = append(errs, fmt.Errorf("%d units: 1 to %d would do", c.Units, mostUnits))
@@ -48,6 +54,10 @@ func (c *Config) check() error {
 	if !(c.Healthy >= 0 && c.Several >= 0 && c.Trouble >= 0 && c.Healthy+c.Several+c.Trouble <= 1) {
 		errs = append(errs, fmt.Errorf("shares %g healthy, %g with two faults, %g on a troubled bench: "+
 			"together 0 to 1 would do", c.Healthy, c.Several, c.Trouble))
+	}
+	if !(c.Room >= 0 && c.Tank >= 0 && c.Room+c.Tank <= warmest) {
+		errs = append(errs, fmt.Errorf("room ±%g K and tank ±%g K: together 0 to %g would do",
+			c.Room, c.Tank, warmest))
 	}
 	for _, f := range c.Faults {
 		if !slices.Contains(sim.FaultNames(), f) {

@@ -17,6 +17,8 @@ type Draw struct {
 	Seed   uint64             // of the simulator: spread, instruments' errors, noise
 	Faults map[string]float64 // severity 0..1 by name; nil: healthy
 	Trouble
+	Spread     float64
+	Room, Tank float64 // K, as in sim.Options
 }
 
 // leastSeverity is the lightest fault drawn; what is lighter is a healthy unit's spread.
@@ -26,14 +28,21 @@ const leastSeverity = 0.05
 func (c *Config) Draw(i int) Draw {
 	const stream = 0x63616d706169676e
 	rng := rand.New(rand.NewPCG(c.Seed^stream, uint64(i))) //nolint:gosec // a reproducible draw is the point
-	d := Draw{Number: i, Seed: c.Seed*mostUnits + uint64(i)}
+	d := Draw{Number: i, Seed: c.Seed*mostUnits + uint64(i), Spread: c.Spread}
+	c.drawFaults(&d, rng)
+	d.Room, d.Tank = c.Room*(2*rng.Float64()-1), c.Tank*(2*rng.Float64()-1)
+	return d
+}
+
+// drawFaults says what is wrong with a unit, or with the bench that it is on.
+func (c *Config) drawFaults(d *Draw, rng *rand.Rand) {
 	faults := 1
 	switch x := rng.Float64(); {
 	case x < c.Healthy:
-		return d
+		return
 	case x < c.Healthy+c.Trouble:
 		d.Trouble = c.drawTrouble(rng)
-		return d
+		return
 	case x >= 1-c.Several:
 		faults = 2
 	}
@@ -46,7 +55,6 @@ func (c *Config) Draw(i int) Draw {
 		name, severity := names[rng.IntN(len(names))], leastSeverity+(1-leastSeverity)*rng.Float64()
 		d.Faults[name] = math.Round(severity*100) / 100 // as a person can type it again
 	}
-	return d
 }
 
 func (d Draw) has(fault string) bool { return d.Faults[fault] > 0 }

@@ -22,6 +22,10 @@ type Summary struct {
 	Stated   []Bin      `json:"stated_probability"`
 	Worst    []Case     `json:"worst"`
 
+	// Again is the line that runs this campaign again, for the worst units of one that holdfast run cannot
+	// make again by itself; empty otherwise.
+	Again string `json:"-"`
+
 	tested []Unit
 }
 

@@ -119,13 +119,20 @@ func (s *Summary) worstText(out io.Writer) error {
 	fmt.Fprintln(out, "Worst units; each is tested again by the line below it")
 	for _, c := range s.Worst {
 		fmt.Fprintf(out, "  %-12s unit %d: %s\n", c.Kind, c.Number, c.What)
-		line := fmt.Sprintf("holdfast run %s --rig %s --bus sim --serial UNIT-%d --yes --seed %d %s",
-			s.Scenario, s.Rig, c.Number, c.Seed, c.Faults)
-		if _, err := fmt.Fprintln(out, "    "+strings.TrimSpace(line)); err != nil {
+		if _, err := fmt.Fprintln(out, "    "+s.again(&c)); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// again is what tests one unit again.
+func (s *Summary) again(c *Case) string {
+	if s.Again != "" {
+		return fmt.Sprintf("%s --only %d", s.Again, c.Number)
+	}
+	return strings.TrimSpace(fmt.Sprintf("holdfast run %s --rig %s --bus sim --serial UNIT-%d --yes --seed %d %s",
+		s.Scenario, s.Rig, c.Number, c.Seed, c.Faults))
 }
 
 // Table prints one unit's values beside the true ones.

@@ -58,7 +58,7 @@ func (c *Config) Perform(ctx context.Context, d Draw) (Unit, *judge.Result, erro
 func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *judge.Result, error) {
 	ch.begin(epoch)
 	bench, err := sim.New(sim.Options{Seed: d.Seed, Faults: d.Faults, Start: epoch, Watch: ch.take,
-		Controller: c.Rig.Kind == rig.Controller})
+		Controller: c.Rig.Kind == rig.Controller, Spread: d.Spread, Room: d.Room, Tank: d.Tank})
 	if err != nil {
 		return Unit{}, nil, err
 	}
