@@ -91,6 +91,31 @@ func TestOwnUnit_EmergencyStop(t *testing.T) {
 	}
 }
 
+// The same seed and requests give the same frames, with the unit's controller among them; and the steady
+// state costs no memory but for DM1, once a second.
+func TestOwnUnit_DeterministicAndFrugal(t *testing.T) {
+	run := func(seed uint64) (all []einride.Frame) {
+		r := newRequester(t, Options{Seed: seed, Faults: map[string]float64{"suction-air": 0.4}})
+		r.state = controller.Preparing
+		for range 500 {
+			r.run(20 * time.Millisecond)
+			all = append(all, r.frames...)
+		}
+		return all
+	}
+	require.Equal(t, run(5), run(5))
+	require.NotEqual(t, run(5), run(6))
+
+	r := newRequester(t, Options{Seed: 1, Watch: func(*Moment) {}})
+	r.run(time.Second)
+	out := make([]einride.Frame, 0, 32)
+	now := r.now
+	require.Zero(t, testing.AllocsPerRun(100, func() {
+		now = now.Add(10 * time.Millisecond)
+		out = r.Step(now, nil, out[:0])
+	}))
+}
+
 // What only a bare unit's wires carry, the node says is not there.
 func TestOwnUnit_NodeIsNotWired(t *testing.T) {
 	r := newRequester(t, Options{Seed: 1})

@@ -58,7 +58,7 @@ Faults, each with a severity of 0 to 1; several combine:
 func describeFaults() string {
 	var b strings.Builder
 	for _, name := range sim.FaultNames() {
-		fmt.Fprintf(&b, "  %-19s %s\n", name, sim.DescribeFault(name))
+		fmt.Fprintf(&b, "  %-20s %s\n", name, sim.DescribeFault(name))
 	}
 	return b.String()
 }
