@@ -80,6 +80,7 @@ frames, readiness, test results ...); signals for those of the DBC file.` + exit
 }
 
 func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) error {
+	giveBackCode()
 	known, err := o.known(errOut)
 	if err != nil {
 		return withStatus(exitUsage, err)
