@@ -58,7 +58,7 @@ func (t *Trouble) open(bus *virtual.Bus, seed uint64) can.Port {
 	port := bus.Open("harness")
 	switch t.Name {
 	case "frames-lost":
-		return &lossy{Port: port, rate: t.Rate, rng: rand.New(rand.NewPCG(seed, 1))} //nolint:gosec // reproducible
+		return &lossy{Port: port, rate: t.Rate, rng: rand.New(rand.NewPCG(seed, 1))}
 	case "bus-off":
 		return &cutOff{Port: port, from: epoch.Add(t.From)}
 	case "wrong-bit-rate":

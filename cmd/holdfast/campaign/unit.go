@@ -83,7 +83,7 @@ func (c *Config) record(ctx context.Context, bench *sim.Bench, d *Draw) (*sample
 	bus := virtual.New(epoch, bitrate)
 	d.attach(bus, bench)
 	port := d.open(bus, d.Seed)
-	defer port.Close() //nolint:errcheck // a bus in memory holds nothing back
+	defer port.Close()
 	var file journal.Memory
 	w, err := journal.NewWriter(&file, journal.Header{})
 	if err != nil {
