@@ -6,11 +6,14 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"holdfast/cmd/holdfast/campaign"
 )
 
 func campaignOf(t *testing.T, args ...string) (status int, out, errOut string) {
@@ -61,4 +64,26 @@ func TestCampaign_Refuses(t *testing.T) {
 // TestBarLine: how much is done, and how long it will still take.
 func TestBarLine(t *testing.T) {
 	require.Equal(t, "[###...........................] 200/2000 units, 45s left", barLine(200, 2000, 5*time.Second))
+}
+
+// TestCampaign_RunMakesItAgain: holdfast run with the seed and the faults of a unit gives the same values to the
+// last bit: the line beside a worst case is true.
+func TestCampaign_RunMakesItAgain(t *testing.T) {
+	plan, r, err := loadPlanAndRig("release", "bench-node")
+	require.NoError(t, err)
+	c := campaign.Config{Plan: plan, Rig: r, Units: 1, Seed: 5, Jobs: 1, Several: 1}
+	d := c.Draw(2)
+	require.NotEmpty(t, d.Faults)
+	u, result, err := c.Perform(context.Background(), d)
+	require.NoError(t, err)
+	args := append([]string{"--seed", strconv.FormatUint(d.Seed, 10)}, strings.Fields(d.String())...)
+	again, _ := runOnSim(t, args...)
+	require.Equal(t, result.Verdict.String(), again.Verdict)
+	require.Len(t, again.Characteristics, len(u.Values))
+	for i, v := range u.Values {
+		if got := again.Characteristics[i].Value; v.Measured {
+			require.NotNil(t, got, v.Name)
+			require.Equal(t, v.Value, *got, v.Name)
+		}
+	}
 }

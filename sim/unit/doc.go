@@ -6,5 +6,5 @@
 // magnet motor; inductances are left out: their time constants are below a millisecond).
 // The figures are those of a reference unit of our own invention, not any maker's data.
 //
-// It does not know CAN nor the bench's instruments (package rig), and it has no controller of its own.
+// It does not know CAN nor the bench's instruments (package rig), and it decides nothing: package controller does.
 package unit
