@@ -163,7 +163,7 @@ func tripOften(t *testing.T, ctx context.Context, e *engine, node *labNode) (oth
 	hold := scenario.Step{Name: "hold", Kind: scenario.Hold, Pressure: 9, Duration: 1e6 * time.Hour}
 	for range labTrips {
 		mover := newMover(hold, &e.state)
-		quiet := 2 + r.IntN(3)
+		quiet := 1 + r.IntN(2)
 		for i := 0; ; i++ {
 			if i == quiet {
 				time.AfterFunc(time.Duration(r.IntN(20))*time.Millisecond, func() { node.over.Store(true) })
@@ -180,7 +180,7 @@ func tripOften(t *testing.T, ctx context.Context, e *engine, node *labNode) (oth
 		}
 		e.outcome.Trip, e.sup = nil, interlock.New(e.Rig, e.Port.Now())
 		e.sup.Arm(true)
-		e.hold(e.Rig.Safe, 2*e.Rig.Cycle)
+		e.hold(e.Rig.Safe, e.Rig.Cycle)
 	}
 	return other
 }

@@ -48,8 +48,8 @@ func frame(id uint32, data ...byte) einride.Frame {
 
 // babbler sends without a pause while it is its time. It is a can.Process.
 type babbler struct {
-	start, next, until clock.Instant
-	frame              einride.Frame
+	next, until clock.Instant
+	frame       einride.Frame
 }
 
 // babblers returns a node for each such trouble: one wins every arbitration, another loses to the bench's own
