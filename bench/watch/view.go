@@ -109,11 +109,11 @@ func (w *Watcher) Value(bank uint8, s Signal, now clock.Instant) (float64, bool)
 // Judge brings the level and the raised checks of a view up to date. It costs more than the view: once a
 // second is plenty.
 func (w *Watcher) Judge(v *View) {
-	list := w.vehicleFindings()
-	for _, u := range w.reports(false) {
+	list, units := w.vehicleFindings(), w.reports(false)
+	v.Level, v.Raised = overall(list, units...), nil
+	for _, u := range units {
 		list = append(list, u.Findings...)
 	}
-	v.Level, v.Raised = overall(w.vehicleFindings(), w.reports(false)...), nil
 	for _, level := range []Level{Act, Watch} {
 		for _, f := range list {
 			if f.Level == level {

@@ -29,7 +29,6 @@ type Watcher struct {
 	vehicle     vehicle
 	trips       []Trip
 	tripsBefore int // trips that are no longer kept one by one
-	failure     error
 }
 
 // MaxTrips bounds what is kept trip by trip; the totals go on.

@@ -30,7 +30,6 @@ type Vehicle struct {
 	random  *rand.Rand
 	streams []*stream // a heap by next
 	legs    []Leg
-	end     clock.Instant // of the last leg's bus
 
 	leg      int // index of the leg that goes on
 	keyOn    clock.Instant
