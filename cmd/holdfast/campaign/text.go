@@ -40,6 +40,9 @@ func (s *Summary) verdictText(w io.Writer) {
 }
 
 func (s *Summary) causeText(w io.Writer) {
+	if len(s.Causes) == 0 {
+		return
+	}
 	fmt.Fprint(w, "fault alone\tunits\tfailing\tnamed first\tin first two\ttaken for\t\n")
 	var failing, first, two int
 	for i := range s.Causes {
@@ -88,6 +91,9 @@ func percent(n, of int) string {
 }
 
 func (s *Summary) statedText(w io.Writer) {
+	if len(s.Stated) == 0 {
+		return
+	}
 	fmt.Fprint(w, "probability stated for the first cause\tunits\tmean\tright\t\n")
 	for _, b := range s.Stated {
 		fmt.Fprintf(w, "%g .. %g %%\t%d\t%.1f %%\t%.1f %%\t\n", 100*b.From, 100*b.To, b.Units,
@@ -96,6 +102,9 @@ func (s *Summary) statedText(w io.Writer) {
 }
 
 func (s *Summary) coverageText(w io.Writer) {
+	if len(s.Coverage) == 0 {
+		return
+	}
 	fmt.Fprint(w, "characteristic\tunits\tcovered\thealthy\tmean U\tmean error\trms error/u\t",
 		"missed most with\t\n")
 	for _, c := range s.Coverage {
