@@ -90,7 +90,7 @@ func statusOfText(text string) Status {
 func (p *Parameter) parseStates(text string) error {
 	for _, item := range splitOutsideBrackets(text) {
 		span, name, ok := strings.Cut(item, "=")
-		from, to, isSpan := parseSpan(span)
+		_, _, isSpan := parseSpan(span)
 		if !ok || !isSpan {
 			p.note(item)
 			continue
@@ -98,7 +98,8 @@ func (p *Parameter) parseStates(text string) error {
 		name = p.withoutRemark(name)
 		p.FMICodes = p.FMICodes || strings.Contains(name, "FMI code")
 		for _, one := range strings.Split(span, ",") {
-			if from, to, isSpan = parseSpan(one); !isSpan {
+			from, to, isSpan := parseSpan(one)
+			if !isSpan {
 				return fmt.Errorf("state %q", item)
 			}
 			p.States = append(p.States, StateRange{from, to, name, statusOfText(name)})
