@@ -64,15 +64,17 @@ func micro(t clock.Instant) int64 { return int64(t) / int64(time.Microsecond) }
 func Samples(id samples.Identity, rec *samples.Recording, write func([]Sample) error) error {
 	for c := range rig.NumChannels {
 		ch := rig.Channel(c)
-		if err := series(rec.Channels[c], Sample{Run: id.Run, Serial: id.Serial, Kind: "reading", Channel: ch.String(),
-			Unit: ch.Unit()}, write); err != nil {
+		if err := series(rec.Channels[c], Sample{Run: id.Run, Serial: id.Serial, Kind: "reading",
+			Channel: ch.String(),
+			Unit:    ch.Unit()}, write); err != nil {
 			return err
 		}
 	}
 	for c := range rig.NumCommands {
 		cmd := rig.Command(c)
-		if err := series(rec.Commands[c], Sample{Run: id.Run, Serial: id.Serial, Kind: "command", Channel: cmd.String(),
-			Unit: cmd.Unit()}, write); err != nil {
+		if err := series(rec.Commands[c], Sample{Run: id.Run, Serial: id.Serial, Kind: "command",
+			Channel: cmd.String(),
+			Unit:    cmd.Unit()}, write); err != nil {
 			return err
 		}
 	}
@@ -100,8 +102,9 @@ func series(s samples.Series, like Sample, write func([]Sample) error) error {
 
 // Results returns one row for each characteristic of a run.
 func Results(res *judge.Result) []Result {
-	like := Result{Run: res.Run, Serial: res.Serial, Started: res.Started.UnixMicro(), Scenario: res.Identity.Scenario,
-		Rig: res.Identity.Rig, Simulated: res.Simulated, RunVerdict: res.Verdict.String()}
+	like := Result{Run: res.Run, Serial: res.Serial, Started: res.Started.UnixMicro(),
+		Scenario: res.Identity.Scenario,
+		Rig:      res.Identity.Rig, Simulated: res.Simulated, RunVerdict: res.Verdict.String()}
 	if res.UnitHours > 0 {
 		like.UnitHours = &res.UnitHours
 	}

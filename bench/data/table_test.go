@@ -48,7 +48,8 @@ func TestSamples_BothForms(t *testing.T) {
 	for i, f := range []data.Format{data.Parquet, data.CSV} {
 		table, err := data.NewTable[data.Sample](&files[i], f)
 		require.NoError(t, err)
-		require.NoError(t, data.Samples(samples.Identity{Run: "r", Serial: `A,"7"`}, recording(n), table.Write))
+		require.NoError(t, data.Samples(samples.Identity{Run: "r", Serial: `A,"7"`}, recording(n),
+			table.Write))
 		require.NoError(t, table.Close())
 	}
 	rows, err := parquet.Read[data.Sample](bytes.NewReader(files[0].Bytes()), int64(files[0].Len()))
@@ -75,11 +76,13 @@ func TestSamples_BothForms(t *testing.T) {
 // What was not measured is NULL, in Parquet as in CSV.
 func TestResults_NoNumberIsNull(t *testing.T) {
 	upper := 1.0
-	res := &judge.Result{Identity: samples.Identity{Run: "r", Started: noon}, Verdict: judge.Undecided, Lines: []judge.Line{
-		{Characteristic: measure.Characteristic{Name: "leak_rate", Value: math.NaN()}, Limit: &scenario.Limit{Upper: &upper},
-			Verdict: grade.NotMeasured},
-		{Characteristic: measure.Characteristic{Name: "purge_time", Value: 60, State: measure.AtLeast, U: 3}},
-	}}
+	res := &judge.Result{Identity: samples.Identity{Run: "r", Started: noon}, Verdict: judge.Undecided,
+		Lines: []judge.Line{
+			{Characteristic: measure.Characteristic{Name: "leak_rate", Value: math.NaN()},
+				Limit:   &scenario.Limit{Upper: &upper},
+				Verdict: grade.NotMeasured},
+			{Characteristic: measure.Characteristic{Name: "purge_time", Value: 60, State: measure.AtLeast, U: 3}},
+		}}
 	rows := data.Results(res)
 	require.Nil(t, rows[0].Value)
 	require.Nil(t, rows[0].UnitHours)
@@ -107,8 +110,10 @@ func TestSignals(t *testing.T) {
 	var rows []data.Signal
 	s := data.Signals{Write: func(r []data.Signal) error { rows = append(rows, r...); return nil }}
 	var d trace.Decoder
-	for _, payload := range [][8]byte{{0xFF, 0xFF, 0xFF, 0xE0, 0x2E, 0xFF, 0xFF, 0xFF}, {0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF}} {
-		d.Feed([]can.Frame{{Frame: einride.Frame{ID: 0x0CF00400, IsExtended: true, Length: 8, Data: payload}, Time: clock.At(noon)}}, s.Add)
+	for _, payload := range [][8]byte{{0xFF, 0xFF, 0xFF, 0xE0, 0x2E, 0xFF, 0xFF, 0xFF}, {0xFF, 0xFF, 0xFF,
+		0xFF, 0xFF, 0xFF, 0xFF, 0xFF}} {
+		d.Feed([]can.Frame{{Frame: einride.Frame{ID: 0x0CF00400, IsExtended: true, Length: 8, Data: payload},
+			Time: clock.At(noon)}}, s.Add)
 	}
 	s.Flush()
 	require.NoError(t, s.Err)

@@ -13,19 +13,23 @@ import (
 )
 
 func line(name string, v, u float64) judge.Line {
-	return judge.Line{Characteristic: measure.Characteristic{Name: name, Unit: "bar", Value: v, U: u, State: measure.Measured}}
+	return judge.Line{Characteristic: measure.Characteristic{Name: name, Unit: "bar", Value: v, U: u,
+		State: measure.Measured}}
 }
 
 func TestCompare(t *testing.T) {
 	missing := judge.Line{Characteristic: measure.Characteristic{Name: "c", Unit: "bar", Value: math.NaN()}}
-	before := &judge.Result{Lines: []judge.Line{line("a", 10, 3), line("b", 1, 0.3), missing, line("only", 1, 1)}}
-	after := &judge.Result{Lines: []judge.Line{line("b", 1.4, 0.4), line("a", 15.1, 4), line("c", 1, 1), line("new", 1, 1)}}
+	before := &judge.Result{Lines: []judge.Line{line("a", 10, 3), line("b", 1, 0.3), missing, line("only", 1,
+		1)}}
+	after := &judge.Result{Lines: []judge.Line{line("b", 1.4, 0.4), line("a", 15.1, 4), line("c", 1, 1),
+		line("new", 1, 1)}}
 	got := history.Compare(before, after)
 	require.Len(t, got, 5)
 	want := []struct {
 		name string
 		kind history.Kind
-	}{{"b", history.Same}, {"a", history.Changed}, {"c", history.NotComparable}, {"new", history.NotComparable},
+	}{{"b", history.Same}, {"a", history.Changed}, {"c", history.NotComparable}, {"new",
+		history.NotComparable},
 		{"only", history.NotComparable}}
 	for i, w := range want {
 		require.Equal(t, w.name, got[i].Name)
@@ -44,7 +48,8 @@ func TestCompare_FalseAlarms(t *testing.T) {
 	for i := 1; i < 200; i++ {
 		for j := 1; j < 200; j++ {
 			a, b := normal(float64(i)/200), normal(float64(j)/200)
-			d := history.Compare(&judge.Result{Lines: []judge.Line{line("a", a, 2)}}, &judge.Result{Lines: []judge.Line{line("a", b, 2)}})
+			d := history.Compare(&judge.Result{Lines: []judge.Line{line("a", a, 2)}},
+				&judge.Result{Lines: []judge.Line{line("a", b, 2)}})
 			pairs++
 			if d[0].Kind == history.Changed {
 				alarms++
@@ -60,7 +65,8 @@ func TestMonthsAndSlope(t *testing.T) {
 	at := time.Date(2026, 1, 31, 23, 0, 0, 0, time.UTC)
 	var values []history.Value
 	for i := range 40 { // one a day, rising by 0.1 a day
-		values = append(values, history.Value{Time: at.AddDate(0, 0, i), Value: 5 + 0.1*float64(i), Fail: i == 3})
+		values = append(values, history.Value{Time: at.AddDate(0, 0, i), Value: 5 + 0.1*float64(i),
+			Fail: i == 3})
 	}
 	values = append(values, history.Value{Time: at, Value: math.NaN()})
 	months := history.Months(values)

@@ -61,9 +61,9 @@ func monthOf(start time.Time, vs []Value) Month {
 	return m
 }
 
-// Slope is the change of a characteristic per 30 days over all values (in order of time), by least squares, with its
-// expanded uncertainty (k = 2) from the scatter about the line. ok is false with fewer than three values
-// or when they lie within a week: a slope over a month would be made up.
+// Slope is the change of a characteristic per 30 days over all values (in order of time), by least squares,
+// with its expanded uncertainty (k = 2) from the scatter about the line. ok is false with fewer than three
+// values or when they lie within a week: a slope over a month would be made up.
 func Slope(values []Value) (per30Days, u float64, ok bool) {
 	const day = 24 * float64(time.Hour)
 	if len(values) < 3 || values[len(values)-1].Time.Sub(values[0].Time) < 7*24*time.Hour {

@@ -18,7 +18,8 @@ type Curve struct{ X, Y []float64 }
 
 // LeakCurve is the law that leak_rate was read from: gauge pressure (bar) over seconds since the run's
 // start, over the stretch of the leak-down step that was fitted. ok is false when nothing was fitted.
-func LeakCurve(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Curve, from, to clock.Instant, ok bool) {
+func LeakCurve(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Curve, from, to clock.Instant,
+	ok bool) {
 	b := newRun(rec, r, p)
 	l, why := b.leakDown()
 	if why != "" || !(l.q > 0) || !(l.nominal > 0) {

@@ -57,6 +57,7 @@ func (a *applier) intake(n Note) {
 
 // amend puts what the note says in place of what was not said before, and adds codes and parts.
 func (a *applier) amend(n Note) {
+	const ofVisit = ` WHERE serial = (SELECT serial FROM visits WHERE id = ?2)`
 	for _, f := range []struct {
 		value any
 		said  bool
@@ -66,9 +67,9 @@ func (a *applier) amend(n Note) {
 		{n.Hours, n.Hours > 0, `UPDATE visits SET hours = ?1 WHERE id = ?2`},
 		{n.Owner, n.Owner != "", `UPDATE visits SET owner = ?1 WHERE id = ?2`},
 		{n.Complaint, n.Complaint != "", `UPDATE visits SET complaint = ?1 WHERE id = ?2`},
-		{n.UnitKind, n.UnitKind != "", `UPDATE units SET kind = ?1 WHERE serial = (SELECT serial FROM visits WHERE id = ?2)`},
-		{n.Owner, n.Owner != "", `UPDATE units SET owner = ?1 WHERE serial = (SELECT serial FROM visits WHERE id = ?2)`},
-		{n.Hours, n.Hours > 0, `UPDATE units SET hours = ?1 WHERE serial = (SELECT serial FROM visits WHERE id = ?2)`},
+		{n.UnitKind, n.UnitKind != "", `UPDATE units SET kind = ?1` + ofVisit},
+		{n.Owner, n.Owner != "", `UPDATE units SET owner = ?1` + ofVisit},
+		{n.Hours, n.Hours > 0, `UPDATE units SET hours = ?1` + ofVisit},
 	} {
 		if f.said {
 			a.do(f.query, f.value, n.Visit)

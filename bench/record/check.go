@@ -14,7 +14,8 @@ import (
 const smallIndex = 4 << 20
 
 // ErrDamaged says that the index contradicts itself.
-var ErrDamaged = errors.New("the index is damaged; move it away to have it made again from the run folders and the book")
+var ErrDamaged = errors.New("the index is damaged; move it away to have it made again " +
+	"from the run folders and the book")
 
 func (s *Store) quickCheck(ctx context.Context) error {
 	info, err := os.Stat(filepath.Join(s.out, IndexFile))

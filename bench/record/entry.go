@@ -143,7 +143,8 @@ func insertLines(ctx context.Context, tx *sql.Tx, e entry) error {
 	for i, l := range e.lines {
 		if _, err := tx.ExecContext(ctx, `INSERT INTO results (run, place, characteristic, at, value, u, unit,
 			lower, upper, verdict, started) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			e.Run, i, l.name, l.at, l.value, l.u, l.unit, l.lower, l.upper, l.verdict, e.Started.UnixNano()); err != nil {
+			e.Run, i, l.name, l.at, l.value, l.u, l.unit, l.lower, l.upper, l.verdict,
+			e.Started.UnixNano()); err != nil {
 			return err
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -67,31 +68,7 @@ func TestVisits_ThereAndBack(t *testing.T) {
 	require.NoError(t, s.SetShop(ctx, record.Shop{Name: "Bench & Son", Address: "1 Yard"}, "Kim", noon))
 	require.NoError(t, s.AdoptPriors(ctx, record.Adopted{Time: noon, By: "Kim", Priors: map[string]float64{"membrane-split": 0.6}}))
 
-	look := func(s *record.Store) (all []any) {
-		visits, err := s.Visits(ctx, "A", 0)
-		require.NoError(t, err)
-		for _, run := range []string{outside, failed, other, passed, after} {
-			v, ok, err := s.VisitOf(ctx, run)
-			require.NoError(t, err)
-			require.Equal(t, run == failed || run == passed, ok, run)
-			require.True(t, !ok || v.ID == id)
-		}
-		scores, err := s.Scores(ctx, true)
-		require.NoError(t, err)
-		require.Equal(t, []record.Score{{Visit: id, Serial: "A", Run: failed, Found: "membrane-split",
-			Named: "membrane-split", Second: "outside-leak", P: 0.9}}, scores)
-		none, err := s.Scores(ctx, false)
-		require.NoError(t, err)
-		require.Empty(t, none, "simulated runs say nothing about the shop's units")
-		shop, err := s.Shop(ctx)
-		require.NoError(t, err)
-		priors, err := s.Priors(ctx)
-		require.NoError(t, err)
-		in, err := s.InShop(ctx)
-		require.NoError(t, err)
-		require.Len(t, in, 1)
-		return append(all, visits, scores, shop, priors, in)
-	}
+	look := looking(t, id, []string{failed, passed}, []string{outside, other, after})
 	before := look(s)
 	visits := before[0].([]record.Visit)
 	require.Len(t, visits, 2)
@@ -116,6 +93,36 @@ func TestVisits_ThereAndBack(t *testing.T) {
 	_, _, err = again.Reindex(ctx)
 	require.NoError(t, err)
 	require.Equal(t, before, look(again))
+}
+
+// looking reads everything that must come back, and holds the runs against the visit that they belong to.
+func looking(t *testing.T, id string, inside, outside []string) func(*record.Store) []any {
+	ctx := context.Background()
+	return func(s *record.Store) (all []any) {
+		visits, err := s.Visits(ctx, "A", 0)
+		require.NoError(t, err)
+		for _, run := range append(inside, outside...) {
+			v, ok, err := s.VisitOf(ctx, run)
+			require.NoError(t, err)
+			require.Equal(t, slices.Contains(inside, run), ok, run)
+			require.True(t, !ok || v.ID == id)
+		}
+		scores, err := s.Scores(ctx, true)
+		require.NoError(t, err)
+		require.Equal(t, []record.Score{{Visit: id, Serial: "A", Run: inside[0], Found: "membrane-split",
+			Named: "membrane-split", Second: "outside-leak", P: 0.9}}, scores)
+		none, err := s.Scores(ctx, false)
+		require.NoError(t, err)
+		require.Empty(t, none, "simulated runs say nothing about the shop's units")
+		shop, err := s.Shop(ctx)
+		require.NoError(t, err)
+		priors, err := s.Priors(ctx)
+		require.NoError(t, err)
+		in, err := s.InShop(ctx)
+		require.NoError(t, err)
+		require.Len(t, in, 1)
+		return append(all, visits, scores, shop, priors, in)
+	}
 }
 
 // A crash may cut the book's last line, or come between book and index. Neither loses what was

@@ -34,7 +34,8 @@ func Browse(w io.Writer, title string, runs []Listed) error {
 	for i, r := range runs {
 		rows[i] = row{r, r.Started.UTC().Format("2006-01-02 15:04"), cssClass(r.Verdict)}
 	}
-	err := browsePage.Execute(w, map[string]any{"Style": template.CSS(pageStyle), "Title": title, "Rows": rows})
+	err := browsePage.Execute(w, map[string]any{"Style": template.CSS(pageStyle), "Title": title,
+		"Rows": rows})
 	if err != nil {
 		return fmt.Errorf("write the list of runs: %w", err)
 	}

@@ -80,7 +80,8 @@ func certifiedOf(res *judge.Result, c *Certificate) *certified {
 		{"Authorised by", c.By},
 		{"Date of issue", day(c.Issued)},
 		{"Owner", c.Owner},
-		{"Item", joinedBy(", ", "DEF supply unit", c.UnitKind, "serial "+res.Serial, hoursIfKnown(max(res.UnitHours, c.UnitHours)))},
+		{"Item", joinedBy(", ", "DEF supply unit", c.UnitKind, "serial "+res.Serial,
+			hoursIfKnown(max(res.UnitHours, c.UnitHours)))},
 		{"Received", joinedBy(", ", day(c.Received), visitWords(c.Visit))},
 		{"Condition as received", joinedBy("; ", append([]string{c.Complaint}, c.AsFound...)...)},
 		{"Parts fitted", strings.Join(c.Parts, ", ")},
@@ -139,7 +140,8 @@ func methodWords(res *judge.Result) string {
 	if res.Bench != nil && res.Bench.Title != "" {
 		text += " (" + res.Bench.Title + ")"
 	}
-	return text + "; both texts are kept in the record. Characteristics as in the manual of holdfast " + res.Version + "."
+	return text + "; both texts are kept in the record. Characteristics as in the manual of holdfast " +
+		res.Version + "."
 }
 
 // conformity is the statement of conformity: to what, by which rule.
@@ -168,7 +170,8 @@ func conditions(rec *samples.Recording) []pair {
 		return nil
 	}
 	var all []pair
-	for _, c := range []rig.Channel{rig.AmbientTemperature, rig.AmbientPressure, rig.FluidTemperature, rig.SupplyVoltage} {
+	for _, c := range []rig.Channel{rig.AmbientTemperature, rig.AmbientPressure, rig.FluidTemperature,
+		rig.SupplyVoltage} {
 		v := rec.Channels[c].V
 		if len(v) == 0 {
 			continue
@@ -177,7 +180,8 @@ func conditions(rec *samples.Recording) []pair {
 		for _, x := range v {
 			low, high = min(low, x), max(high, x)
 		}
-		all = append(all, pair{capitalised(spoken(c.String())), fmt.Sprintf("%.4g to %.4g %s", low, high, c.Unit())})
+		all = append(all, pair{capitalised(spoken(c.String())), fmt.Sprintf("%.4g to %.4g %s", low, high,
+			c.Unit())})
 	}
 	return all
 }

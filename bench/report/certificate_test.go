@@ -23,10 +23,13 @@ import (
 )
 
 func madeUpCertificate() *report.Certificate {
-	return &report.Certificate{Number: "C0007-3fa9c1", Issued: begun.AddDate(0, 0, 1), By: "K. Example", Shop: "Bench & Son",
-		Address: "1 Dock Yard", Visit: "V0007", Received: begun.AddDate(0, 0, -2), UnitKind: "24 V", Owner: "job 17",
+	return &report.Certificate{Number: "C0007-3fa9c1", Issued: begun.AddDate(0, 0, 1), By: "K. Example",
+		Shop:    "Bench & Son",
+		Address: "1 Dock Yard", Visit: "V0007", Received: begun.AddDate(0, 0,
+			-2), UnitKind: "24 V", Owner: "job 17",
 		Complaint: "no pressure", AsFound: []string{"SPN 4334 FMI 18, active"}, Parts: []string{"membrane"},
-		FramesHash: strings.Repeat("ab", 32), JournalHash: strings.Repeat("cd", 32), SealHash: strings.Repeat("ef", 32),
+		FramesHash: strings.Repeat("ab", 32), JournalHash: strings.Repeat("cd",
+			32), SealHash: strings.Repeat("ef", 32),
 		Key: "0123456789abcdef"}
 }
 
@@ -36,7 +39,8 @@ func cases() map[string]*judge.Result {
 	undecided.Verdict = judge.Undecided
 	undecided.Lines = append(undecided.Lines[:9:9], undecided.Lines[10:12]...)
 	interrupted.Verdict, interrupted.Recording.Ended = judge.Interrupted, samples.Interrupted
-	return map[string]*judge.Result{"pass": passed(), "fail": madeUp(), "undecided": undecided, "trip": tripped(),
+	return map[string]*judge.Result{"pass": passed(), "fail": madeUp(), "undecided": undecided,
+		"trip":        tripped(),
 		"interrupted": interrupted}
 }
 
@@ -58,7 +62,8 @@ func TestPDF_ReadByAnother(t *testing.T) {
 		dir = look
 	}
 	for name, res := range cases() {
-		for paper, size := range map[report.Paper]string{report.A4: "595.28 x 841.89", report.Letter: "612 x 792"} {
+		for paper, size := range map[report.Paper]string{report.A4: "595.28 x 841.89",
+			report.Letter: "612 x 792"} {
 			path := filepath.Join(dir, name+"-"+string(paper)+".pdf")
 			require.NoError(t, os.WriteFile(path, pdfOf(t, res, madeUpCertificate(), paper), 0o644))
 			info, err := exec.Command("pdfinfo", path).CombinedOutput()
@@ -76,7 +81,8 @@ func TestPDF_ReadByAnother(t *testing.T) {
 			}
 			require.Contains(t, sheets[n-1], "End of certificate C0007-3fa9c1")
 			flat := strings.Join(strings.Fields(string(text)), " ")
-			for _, words := range []string{strings.ToUpper(res.Verdict.String()), "K. Example", "Bench & Son", "Decision rule",
+			for _, words := range []string{strings.ToUpper(res.Verdict.String()), "K. Example", "Bench & Son",
+				"Decision rule",
 				"V0007", "no pressure", "maker's data, local codes and licensed practice", strings.Repeat("ef", 32)} {
 				require.Contains(t, flat, words, name)
 			}
@@ -89,7 +95,8 @@ func TestPDF_ReadByAnother(t *testing.T) {
 
 // The same result gives the same bytes, with and without a certificate.
 func TestPDF_SameBytes(t *testing.T) {
-	require.Equal(t, pdfOf(t, madeUp(), madeUpCertificate(), report.A4), pdfOf(t, madeUp(), madeUpCertificate(), report.A4))
+	require.Equal(t, pdfOf(t, madeUp(), madeUpCertificate(), report.A4), pdfOf(t, madeUp(),
+		madeUpCertificate(), report.A4))
 	require.Equal(t, pdfOf(t, madeUp(), nil, report.Letter), pdfOf(t, madeUp(), nil, report.Letter))
 }
 
@@ -142,7 +149,8 @@ func TestCertificate_CodeIsReadByAnother(t *testing.T) {
 	require.NoError(t, err)
 	read, err := qrread.NewQRCodeReader().Decode(bitmap, nil)
 	require.NoError(t, err)
-	require.Equal(t, "HOLDFAST C0007-3fa9c1 RUN "+passed().Run+" SHA256 "+strings.Repeat("ef", 32)+" KEY 0123456789abcdef",
+	require.Equal(t, "HOLDFAST C0007-3fa9c1 RUN "+passed().Run+" SHA256 "+strings.Repeat("ef",
+		32)+" KEY 0123456789abcdef",
 		read.GetText())
 }
 
@@ -158,7 +166,8 @@ func TestCertifiedRun(t *testing.T) {
 	dir := t.TempDir()
 	var html bytes.Buffer
 	require.NoError(t, report.HTMLCertificate(&html, passed(), madeUpCertificate(), report.A4))
-	for name, text := range map[string][]byte{"c.html": html.Bytes(), "c.pdf": pdfOf(t, passed(), madeUpCertificate(), report.A4)} {
+	for name, text := range map[string][]byte{"c.html": html.Bytes(), "c.pdf": pdfOf(t, passed(),
+		madeUpCertificate(), report.A4)} {
 		path := filepath.Join(dir, name)
 		require.NoError(t, os.WriteFile(path, text, 0o644))
 		run, err := report.CertifiedRun(path)

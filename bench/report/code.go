@@ -58,7 +58,10 @@ func (c *code) rows(f func(x, y, length int)) {
 func (c *code) SVG() template.HTML {
 	side := c.size + 2*quiet
 	var path strings.Builder
-	c.rows(func(x, y, length int) { fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x+quiet, y+quiet, length, length) })
+	c.rows(func(x, y, length int) {
+		fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x+quiet, y+quiet, length,
+			length)
+	})
 	return template.HTML(fmt.Sprintf(`<svg class="code" viewBox="0 0 %d %d" role="img" aria-label="QR code of the record's hash">`+
 		`<path d="%s"/></svg>`, side, side, path.String()))
 }

@@ -83,7 +83,8 @@ type toolWords struct {
 }
 
 func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
-	s := sheet{Result: res, Cert: certifiedOf(res, c), PageStyle: pageMargins(res, c, p), Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
+	s := sheet{Result: res, Cert: certifiedOf(res, c), PageStyle: pageMargins(res, c, p),
+		Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
 		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
 		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
 		RuleWords: ruleWords(res.Rule, res.Plan),
@@ -197,7 +198,8 @@ func (s *sheet) run(rec *samples.Recording) {
 		return
 	}
 	for _, r := range rec.Steps {
-		s.Steps = append(s.Steps, stepWords{r.Name, kindWord(r), fmt.Sprintf("%.1f", r.Start.Seconds(rec.Start)),
+		s.Steps = append(s.Steps, stepWords{r.Name, kindWord(r), fmt.Sprintf("%.1f",
+			r.Start.Seconds(rec.Start)),
 			fmt.Sprintf("%.1f", r.End.Seconds(r.Start)), outcomeWords[r.Outcome], r.Note})
 	}
 	for _, f := range rec.Faults {

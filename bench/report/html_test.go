@@ -31,7 +31,8 @@ var plots = regexp.MustCompile(`(?s)<figure><svg.*?</svg>`)
 // The words of the page; the drawings are looked at by people (HOLDFAST_LOOK=folder writes the pages
 // there).
 func TestHTML_Golden(t *testing.T) {
-	for name, res := range map[string]*judge.Result{"fail.html": madeUp(), "pass.html": passed(), "trip.html": tripped()} {
+	for name, res := range map[string]*judge.Result{"fail.html": madeUp(), "pass.html": passed(),
+		"trip.html": tripped()} {
 		page := htmlOf(t, res)
 		require.Less(t, len(page), 500<<10, name)
 		if look := os.Getenv("HOLDFAST_LOOK"); look != "" {
@@ -43,7 +44,8 @@ func TestHTML_Golden(t *testing.T) {
 
 // Whatever text comes in, the page has the same elements and the same attributes: nothing executes.
 func TestHTML_HostileTextStaysText(t *testing.T) {
-	const attack = `"'></style></svg></title><script>alert(1)</script><img src=x onerror=alert(2)>{{.}}*/` + "\x00\u202e"
+	const attack = `"'></style></svg></title><script>alert(1)</script><img src=x onerror=alert(2)>{{.}}*/` +
+		"\x00\u202e"
 	tame, wild := madeUp(), madeUp()
 	for i, res := range []*judge.Result{tame, wild} {
 		text := "harmless"

@@ -15,8 +15,9 @@ import (
 // come to a verdict of its limits (tripped, stopped, interrupted, error) has one more testcase "run"
 // with that error, so that it never reads as green. Times are the length of the samples (s).
 func JUnit(w io.Writer, res *judge.Result) error {
-	s := suite{Name: res.Scenario + " " + res.Serial, Timestamp: res.Started.UTC().Format("2006-01-02T15:04:05"),
-		Hostname: res.Rig, Properties: properties(res)}
+	s := suite{Name: res.Scenario + " " + res.Serial,
+		Timestamp: res.Started.UTC().Format("2006-01-02T15:04:05"),
+		Hostname:  res.Rig, Properties: properties(res)}
 	if rec := res.Recording; rec != nil {
 		s.Time = seconds(rec.End.Seconds(rec.Start))
 	}
@@ -24,7 +25,8 @@ func JUnit(w io.Writer, res *judge.Result) error {
 		s.add(caseOf(res, l))
 	}
 	if res.Verdict != judge.Pass && res.Verdict != judge.Fail && res.Verdict != judge.Undecided {
-		s.add(testCase{Name: "run", Class: res.Scenario, Error: &outcome{res.Verdict.String(), headline(res)}})
+		s.add(testCase{Name: "run", Class: res.Scenario, Error: &outcome{res.Verdict.String(),
+			headline(res)}})
 	}
 	if _, err := io.WriteString(w, xml.Header); err != nil {
 		return fmt.Errorf("write JUnit: %w", err)

@@ -38,7 +38,8 @@ func leakPlots(res *judge.Result) []plotWords {
 			f, fitted := leakDown(res, s)
 			caption := "Pump off, return shut, dosing valve shut: what falls is leak and temperature."
 			if fitted {
-				caption += " Dashed: the law that the leak rate was read from. A coarse sensor steps down like a staircase."
+				caption += " Dashed: the law that the leak rate was read from. A coarse sensor steps down " +
+					"like a staircase."
 			}
 			plots = append(plots, plotWords{s.Name, f, caption, true})
 		}
@@ -55,7 +56,8 @@ func leakDown(res *judge.Result, s samples.StepRun) (f *figure, fitted bool) {
 	gauge := thin(rec.Channels[rig.ReferencePressure], rec.Start, s.Start, s.End, plotColumns, gap)
 	addLine(p, gauge, ink, 0.7)
 	if res.Bench != nil && res.Plan != nil {
-		if c, from, to, ok := measure.LeakCurve(rec, res.Bench, res.Plan); ok && from >= s.Start && to <= s.End {
+		if c, from, to, ok := measure.LeakCurve(rec, res.Bench, res.Plan); ok && from >= s.Start &&
+			to <= s.End {
 			fitted = addCurve(p, c, draw.LineStyle{Color: danger, Width: vg.Points(1.1),
 				Dashes: []vg.Length{vg.Points(4), vg.Points(3)}})
 		}

@@ -26,22 +26,29 @@ func num(v float64) *float64 { return &v }
 
 // madeUp is a run with a split membrane: most limits kept, the leak rate broken.
 func madeUp() *judge.Result {
-	plan := &scenario.Plan{Name: "release", Title: "Release test after a rebuild", Path: "shipped", Rule: scenario.Guarded,
+	plan := &scenario.Plan{Name: "release", Title: "Release test after a rebuild", Path: "shipped",
+		Rule:       scenario.Guarded,
 		LimitsFrom: "shipped examples", Nominal: 9, MaxPressure: 11.5}
 	res := &judge.Result{
-		Identity: samples.Identity{Run: "20260304T120000Z-DEMO-7", Serial: "DEMO-7", UnitHours: 19_840, Started: begun,
+		Identity: samples.Identity{Run: "20260304T120000Z-DEMO-7", Serial: "DEMO-7", UnitHours: 19_840,
+			Started:  begun,
 			Scenario: "release", Rig: "bench-node", Bus: "sim", Simulated: true, Seed: 42,
 			Faults: map[string]float64{"membrane-split": 0.6}, Version: "0.1.0"},
 		Verdict: judge.Fail, Rule: scenario.Guarded, LimitsFrom: "shipped examples", Plan: plan,
 		Causes: []cause.Cause{
-			{Name: "membrane-split", Title: "pump membrane split", Probability: 0.871, OpenFirst: "Open the pump head first.",
-				Evidence: "Leak 6.12 ± 0.41 mL/min at 9 bar with the return shut (limit 1.0), nothing on the scale, drive 58.3 % (limit 60)."},
-			{Name: "outlet-seat", Title: "pump outlet valve seat leaking", Probability: 0.089, OpenFirst: "Open the pump head first.",
-				Evidence: "leak with the return shut; ripple as of a healthy unit"},
-			{Name: "outside-leak", Title: "outside leak", Probability: 0.03, Evidence: "no fluid lost from the reservoir"},
+			{Name: "membrane-split", Title: "pump membrane split", Probability: 0.871,
+				OpenFirst: "Open the pump head first.",
+				Evidence: "Leak 6.12 ± 0.41 mL/min at 9 bar with the return shut (limit 1.0), nothing on " +
+					"the scale, drive 58.3 % (limit 60)."},
+			{Name: "outlet-seat", Title: "pump outlet valve seat leaking", Probability: 0.089,
+				OpenFirst: "Open the pump head first.",
+				Evidence:  "leak with the return shut; ripple as of a healthy unit"},
+			{Name: "outside-leak", Title: "outside leak", Probability: 0.03,
+				Evidence: "no fluid lost from the reservoir"},
 			{Name: "healthy", Title: "nothing wrong found", Probability: 0.004},
 		},
-		Warnings: []string{"the limits are the shipped examples, not the data of this unit: a pass is not a release",
+		Warnings: []string{"the limits are the shipped examples, not the data of this unit: a pass is not " +
+			"a release",
 			"2 frames were lost on the bus"},
 		Recording: madeUpRecording(), Bench: madeUpBench(),
 	}
@@ -54,9 +61,11 @@ func madeUp() *judge.Result {
 
 func madeUpLines() []judge.Line {
 	line := func(name, set, unit string, v, u float64, lo, hi *float64, verdict grade.Verdict) judge.Line {
-		l := judge.Line{Characteristic: measure.Characteristic{Name: name, At: set, Unit: unit, Value: v, U: u,
+		l := judge.Line{Characteristic: measure.Characteristic{Name: name, At: set, Unit: unit, Value: v,
+			U:     u,
 			State: measure.Measured, From: at(60), To: at(80), N: 2000}, Verdict: verdict}
-		l.Budget = []measure.Contribution{{Source: "instrument", U: u * 0.4}, {Source: "resolution", U: u * 0.1},
+		l.Budget = []measure.Contribution{{Source: "instrument", U: u * 0.4}, {Source: "resolution",
+			U: u * 0.1},
 			{Source: "scatter of the samples", U: u * 0.2828}}
 		if lo != nil || hi != nil {
 			l.Limit = &scenario.Limit{Characteristic: name, At: set, Lower: lo, Upper: hi, Unit: unit}
@@ -65,8 +74,9 @@ func madeUpLines() []judge.Line {
 	}
 	prime := line("purge_time", "", "s", 60, 0.1, nil, num(45), grade.Fail)
 	prime.State, prime.Why = measure.AtLeast, "the line was not below 0.2 bar when the step ended"
-	none := judge.Line{Characteristic: measure.Characteristic{Name: "purge_residual", Unit: "mL", Value: math.NaN(),
-		Why: "the line was not emptied"}, Limit: &scenario.Limit{Characteristic: "purge_residual", Upper: num(6), Unit: "mL"},
+	none := judge.Line{Characteristic: measure.Characteristic{Name: "purge_residual", Unit: "mL",
+		Value: math.NaN(),
+		Why:   "the line was not emptied"}, Limit: &scenario.Limit{Characteristic: "purge_residual", Upper: num(6), Unit: "mL"},
 		Verdict: grade.NotMeasured}
 	return []judge.Line{
 		line("sensor_zero", "", "bar", 0.0123, 0.0341, num(-0.15), num(0.15), grade.Pass),
@@ -87,11 +97,14 @@ func madeUpLines() []judge.Line {
 }
 
 func madeUpBench() *rig.Rig {
-	r := &rig.Rig{Name: "bench-node", Title: "Bare unit on a bench I/O node", Guard: rig.Guard{MaxPressure: 12, StaleAfter: 5}}
+	r := &rig.Rig{Name: "bench-node", Title: "Bare unit on a bench I/O node",
+		Guard: rig.Guard{MaxPressure: 12, StaleAfter: 5}}
 	for c, a := range map[rig.Channel]rig.Accuracy{
-		rig.LinePressure: {OfSpan: 1, Span: 14}, rig.ReferencePressure: {OfReading: 0.1, OfSpan: 0.05, Span: 16},
+		rig.LinePressure: {OfSpan: 1, Span: 14}, rig.ReferencePressure: {OfReading: 0.1, OfSpan: 0.05,
+			Span: 16},
 		rig.ScaleMass: {Absolute: 0.05}, rig.ReturnFlow: {OfReading: 1, Absolute: 0.5}} {
-		r.Channels[c] = &rig.Instrument{Channel: c, Every: 10 * time.Millisecond, Resolution: 0.0005, Accuracy: a,
+		r.Channels[c] = &rig.Instrument{Channel: c, Every: 10 * time.Millisecond, Resolution: 0.0005,
+			Accuracy:   a,
 			Calibrated: begun.AddDate(0, -9, 0), Due: begun.AddDate(0, 3, 0)}
 	}
 	r.Channels[rig.ReturnFlow].Due = begun.AddDate(0, 0, -3)
@@ -142,7 +155,9 @@ func madeUpRecording() *samples.Recording {
 	}
 	rec.Steps[9].Outcome, rec.Steps[9].Note = samples.TimedOut, "the line was not below 0.2 bar"
 	rec.Start, rec.End = at(0), at(t)
-	rec.Faults = []samples.Fault{{Source: 61, SPN: 4334, FMI: 18, Count: 1, Active: true, First: at(200), Last: at(260)}}
-	rec.Events = []samples.Event{{Time: at(0), Text: "the bench answers"}, {Time: at(t), Text: "safe to open: 0.03 bar gauge"}}
+	rec.Faults = []samples.Fault{{Source: 61, SPN: 4334, FMI: 18, Count: 1, Active: true, First: at(200),
+		Last: at(260)}}
+	rec.Events = []samples.Event{{Time: at(0), Text: "the bench answers"}, {Time: at(t),
+		Text: "safe to open: 0.03 bar gauge"}}
 	return rec
 }

@@ -102,7 +102,8 @@ func tooLittle(res *judge.Result) string {
 	enough := float64(valued) >= enoughSigns*float64(limits)
 	switch {
 	case first.Name == cause.Healthy && enough:
-		return "nothing stands out in what was measured (" + measured + "); what the rest would have shown is not known"
+		return "nothing stands out in what was measured (" + measured +
+			"); what the rest would have shown is not known"
 	case first.Name == cause.Healthy, !enough && first.Probability < strongSign:
 		return "too little was measured to name a cause: " + measured
 	}

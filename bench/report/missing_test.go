@@ -23,7 +23,8 @@ func stoppedEarly() *judge.Result {
 		{Name: "sensor-supply-lost", Title: "pressure sensor supply lost", Probability: 0.3}}
 	res.Lines = res.Lines[:1]
 	for _, name := range []string{"leak_rate", "ripple", "hold_drive", "hold_speed"} {
-		l := judge.Line{Characteristic: measure.Characteristic{Name: name, Why: "the run ended before the hold step"},
+		l := judge.Line{Characteristic: measure.Characteristic{Name: name,
+			Why: "the run ended before the hold step"},
 			Verdict: grade.NoLimit}
 		if name != "hold_speed" {
 			l.Verdict, l.Limit = grade.NotMeasured, &scenario.Limit{Characteristic: name, Upper: num(1)}
@@ -37,7 +38,8 @@ func stoppedEarly() *judge.Result {
 func TestTable_GroupsWhatWasNotMeasured(t *testing.T) {
 	out := table(t, stoppedEarly(), 120, false)
 	require.Equal(t, 1, strings.Count(out, "he run ended before the hold step"))
-	require.Contains(t, out, "The run ended before the hold step: leak_rate, ripple, hold_drive; without a limit: hold_speed")
+	require.Contains(t, out,
+		"The run ended before the hold step: leak_rate, ripple, hold_drive; without a limit: hold_speed")
 	var xml bytes.Buffer
 	require.NoError(t, report.JUnit(&xml, stoppedEarly()))
 	require.Equal(t, 6, strings.Count(xml.String(), "<testcase "), "five characteristics and the run")
@@ -64,7 +66,8 @@ func TestTable_NamesNoCauseFromTooLittle(t *testing.T) {
 	require.Contains(t, table(t, res, 120, false), "Most likely    pressure sensor supply lost (90 %)")
 	res = tripped() // five limits, all with a value
 	res.Causes = []cause.Cause{{Name: cause.Healthy, Title: "nothing found", Probability: 0.9}}
-	require.Contains(t, table(t, res, 120, false), "Nothing stands out in what was measured (5 of 5 limits have a value)")
+	require.Contains(t, table(t, res, 120, false),
+		"Nothing stands out in what was measured (5 of 5 limits have a value)")
 	res.Causes[0].Name, res.Causes[0].Probability = "pump-worn", 0.4
 	res.Verdict = judge.Fail
 	require.Contains(t, table(t, res, 120, false), "Most likely", "a whole run always names the likeliest")

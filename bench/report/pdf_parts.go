@@ -75,7 +75,8 @@ func (b *booklet) certificate() {
 	}
 	b.heading("Certificate", 40)
 	b.facts(append(append([]pair{{"Number", c.Number}}, c.Facts...), pair{"Conformity", c.Conformity}))
-	b.para("The results relate only to the unit named here, as it was on the day of the test. This certificate may be "+
+	b.para("The results relate only to the unit named here, as it was on the day of the test. This "+
+		"certificate may be "+
 		"copied only whole.", 7.6, "")
 }
 
@@ -198,7 +199,8 @@ func (b *booklet) about() {
 	}
 	b.facts([]pair{{"Serial", s.Serial}, {"Hours", s.Hours}, {"Run", s.Run}, {"Started", s.StartedAt},
 		{"Scenario", scenarioText}, {"Rig", rigText}, {"Bus", s.Bus}, {"Frames lost", lost},
-		{"Limits", orUnknown(s.LimitsFrom)}, {"Decision rule", s.RuleWords}, {"Program", "holdfast " + s.Version}})
+		{"Limits", orUnknown(s.LimitsFrom)}, {"Decision rule", s.RuleWords}, {"Program", "holdfast " +
+			s.Version}})
 }
 
 // proof writes the hashes, the code, and the end.
@@ -217,9 +219,11 @@ func (b *booklet) proof() {
 	for _, h := range c.Hashes {
 		y = b.block(side+codeSide+10, y, b.inner()-codeSide-10, 7.6, "", h.Label+": "+h.Text)
 	}
-	y = b.block(side+codeSide+10, y+3, b.inner()-codeSide-10, 7.6, "", "SHA-256 of the record's files; the code holds the number, "+
-		"the run, the hash of the whole record and the key. The record is signed (Ed25519): \"holdfast verify\" names any byte "+
-		"that was changed since.")
+	y = b.block(side+codeSide+10, y+3, b.inner()-codeSide-10, 7.6, "",
+		"SHA-256 of the record's files; the code holds the number, "+
+			"the run, the hash of the whole record and the key. The record is signed (Ed25519): "+
+			"\"holdfast verify\" names any byte "+
+			"that was changed since.")
 	b.y = max(y, from+codeSide) + 10
 	b.rule(b.y, 1)
 	end := "End of certificate " + c.Number

@@ -51,7 +51,8 @@ func (b *booklet) tableHead(columns []tableColumn) {
 }
 
 // rowLines breaks each cell to its column.
-func (b *booklet) rowLines(columns []tableColumn, size float64, r tableRow) (height float64, cells [][]string) {
+func (b *booklet) rowLines(columns []tableColumn, size float64, r tableRow) (height float64,
+	cells [][]string) {
 	style := ""
 	if r.bold {
 		style = "B"
@@ -114,15 +115,17 @@ func (b *booklet) results() {
 		if u != "" {
 			u = "± " + u
 		}
-		row := tableRow{cells: []string{r.Name, r.Value, u, r.Unit, r.Limit, "", verdictWord(r.Verdict)}, small: r.Note,
-			bold: r.Verdict == "fail", bar: r.Verdict == "fail"}
+		row := tableRow{cells: []string{r.Name, r.Value, u, r.Unit, r.Limit, "", verdictWord(r.Verdict)},
+			small: r.Note,
+			bold:  r.Verdict == "fail", bar: r.Verdict == "fail"}
 		if g, ok := geometryOf(b.s.Lines[i]); ok {
 			row.draw = func(x, y, w float64) { b.limitRule(g, x, y, w) }
 		}
 		rows = append(rows, row)
 	}
 	b.table(columns, body-0.4, rows)
-	b.para("U is the expanded uncertainty with coverage factor 2 (about 95 %). The bar is what the limit permits; the dot is "+
+	b.para("U is the expanded uncertainty with coverage factor 2 (about 95 %). The bar is what the limit "+
+		"permits; the dot is "+
 		"the value, its whisker U; a triangle points beyond.", 7.6, "")
 }
 
@@ -170,9 +173,11 @@ func (b *booklet) lists() {
 		b.heading("Steps", 40)
 		var rows []tableRow
 		for _, s := range b.s.Steps {
-			rows = append(rows, tableRow{cells: []string{s.Name, s.Kind, s.Start, s.Length, s.Outcome}, small: s.Note})
+			rows = append(rows, tableRow{cells: []string{s.Name, s.Kind, s.Start, s.Length, s.Outcome},
+				small: s.Note})
 		}
-		b.table([]tableColumn{{"Step", 0.38, false}, {"Kind", 0.2, false}, {"Start, s", 0.12, true}, {"Length, s", 0.12, true},
+		b.table([]tableColumn{{"Step", 0.38, false}, {"Kind", 0.2, false}, {"Start, s", 0.12, true},
+			{"Length, s", 0.12, true},
 			{"Outcome", 0.18, false}}, small, rows)
 	}
 	b.heading("Fault codes", 30)
@@ -183,7 +188,8 @@ func (b *booklet) lists() {
 		for _, f := range b.s.Faults {
 			rows = append(rows, tableRow{cells: []string{f.SPN, f.FMI, f.Kind, f.Count, f.Source, f.Seen}})
 		}
-		b.table([]tableColumn{{"SPN", 0.12, true}, {"FMI", 0.1, true}, {"State", 0.22, false}, {"Count", 0.14, true},
+		b.table([]tableColumn{{"SPN", 0.12, true}, {"FMI", 0.1, true}, {"State", 0.22, false}, {"Count", 0.14,
+			true},
 			{"Source address", 0.16, true}, {"Seen", 0.26, false}}, small, rows)
 	}
 	b.instruments(small)
@@ -201,9 +207,11 @@ func (b *booklet) instruments(size float64) {
 		if t.Late {
 			due += " OVERDUE"
 		}
-		rows = append(rows, tableRow{cells: []string{t.Name, t.Accuracy, t.Resolution, t.Calibrated, due}, bold: t.Late})
+		rows = append(rows, tableRow{cells: []string{t.Name, t.Accuracy, t.Resolution, t.Calibrated, due},
+			bold: t.Late})
 	}
-	b.table([]tableColumn{{"Channel", 0.27, false}, {"Accuracy (k = 2)", 0.29, false}, {"Resolution", 0.16, false},
+	b.table([]tableColumn{{"Channel", 0.27, false}, {"Accuracy (k = 2)", 0.29, false}, {"Resolution", 0.16,
+		false},
 		{"Calibrated", 0.12, false}, {"Due", 0.16, false}}, size, rows)
 }
 
@@ -225,7 +233,8 @@ func (b *booklet) budgets() {
 		return
 	}
 	b.heading("Where the uncertainty comes from", 60)
-	b.para("Standard uncertainties (k = 1), each multiplied by its sensitivity, in the characteristic's unit, and their share of "+
+	b.para("Standard uncertainties (k = 1), each multiplied by its sensitivity, in the characteristic's "+
+		"unit, and their share of "+
 		"the whole (JCGM 100:2008).", 7.6, "")
 	var rows []tableRow
 	for _, g := range b.s.Budgets {
@@ -241,6 +250,7 @@ func (b *booklet) budgets() {
 		}
 		rows = append(rows, tableRow{cells: []string{g.Name, strings.Join(sources, ", "), u}})
 	}
-	b.table([]tableColumn{{"Characteristic", 0.23, false}, {"Standard uncertainty of each source and its share", 0.59, false},
+	b.table([]tableColumn{{"Characteristic", 0.23, false},
+		{"Standard uncertainty of each source and its share", 0.59, false},
 		{"U (k = 2)", 0.18, false}}, body-1.2, rows)
 }

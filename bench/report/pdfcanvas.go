@@ -122,7 +122,8 @@ func (c *pdfCanvas) arc(comp vg.PathComp) {
 	on := func(angle, along float64) vg.Point {
 		sin, cos := math.Sincos(angle)
 		r := float64(comp.Radius)
-		return vg.Point{X: comp.Pos.X + vg.Length(r*(cos-along*sin)), Y: comp.Pos.Y + vg.Length(r*(sin+along*cos))}
+		return vg.Point{X: comp.Pos.X + vg.Length(r*(cos-along*sin)), Y: comp.Pos.Y +
+			vg.Length(r*(sin+along*cos))}
 	}
 	x, y := c.m.apply(on(comp.Start, 0))
 	c.f.LineTo(x, y)

@@ -37,7 +37,8 @@ func spectrum(res *judge.Result) (words plotWords) {
 	if shaft > 0 && shaft < c.X[len(c.X)-1] {
 		mark, err := plotter.NewLine(plotter.XYs{{X: shaft, Y: 0}, {X: shaft, Y: 1.1 * highest}})
 		if err == nil {
-			mark.LineStyle = draw.LineStyle{Color: danger, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(5), vg.Points(3)}}
+			mark.LineStyle = draw.LineStyle{Color: danger, Width: vg.Points(0.8),
+				Dashes: []vg.Length{vg.Points(5), vg.Points(3)}}
 			p.Add(mark)
 		}
 		words.Caption = fmt.Sprintf("Dashed: the pump's shaft, %.1f Hz. ", shaft)
@@ -46,8 +47,10 @@ func spectrum(res *judge.Result) (words plotWords) {
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, c.X[len(c.X)-1], 0, 1.1*highest
 	p.X.Tick.Marker, p.Y.Tick.Marker = niceTicks{10}, niceTicks{4}
 	words.Name = "Ripple while the pressure is held"
-	words.Caption += "A single-diaphragm pump pulses once a turn. Multiples of it above half the rate of the readings show mirrored below it."
-	words.Figure = &figure{plotWidth, []float64{150}, []*plot.Plot{p}, "Amplitude of the pressure over frequency"}
+	words.Caption += "A single-diaphragm pump pulses once a turn. Multiples of it above half the rate of " +
+		"the readings show mirrored below it."
+	words.Figure = &figure{plotWidth, []float64{150}, []*plot.Plot{p},
+		"Amplitude of the pressure over frequency"}
 	return words
 }
 
@@ -81,8 +84,9 @@ func driveAgainstPressure(res *judge.Result) (words plotWords) {
 	p.Add(dots)
 	p.X.Min, p.Y.Min, p.Y.Max = 0, 0, max(100, p.Y.Max)
 	p.X.Tick.Marker, p.Y.Tick.Marker = niceTicks{10}, niceTicks{4}
-	return plotWords{Name: "Drive against pressure", Caption: "Pressurise, hold and dose steps, one ring each half second. " +
-		"A worn pump or a leak takes more drive for the same pressure, a fouled return less.",
+	return plotWords{Name: "Drive against pressure",
+		Caption: "Pressurise, hold and dose steps, one ring each half second. " +
+			"A worn pump or a leak takes more drive for the same pressure, a fouled return less.",
 		Figure: &figure{plotWidth, []float64{170}, []*plot.Plot{p}, "Pump drive over pressure"}}
 }
 

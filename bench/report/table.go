@@ -167,8 +167,9 @@ func (t *table) missing(groups []missing) {
 var marks = map[grade.Verdict]string{grade.Fail: "! ", grade.Undecided: "? ", grade.NotMeasured: "? ",
 	grade.NotRun: "? ", grade.Pass: "  ", grade.NoLimit: "  "}
 
-var verdictColour = map[grade.Verdict]string{grade.Fail: red, grade.Undecided: yellow, grade.NotMeasured: yellow,
-	grade.NotRun: yellow, grade.Pass: green, grade.NoLimit: dim}
+var verdictColour = map[grade.Verdict]string{grade.Fail: red, grade.Undecided: yellow,
+	grade.NotMeasured: yellow,
+	grade.NotRun:      yellow, grade.Pass: green, grade.NoLimit: dim}
 
 func (t *table) row(r row, c columns, mark, sgr string, stacked bool) {
 	u := r.U

@@ -17,7 +17,8 @@ import (
 	"holdfast/bench/samples"
 )
 
-var update = flag.Bool("update", false, "write the golden files anew; look at the difference before you commit it")
+var update = flag.Bool("update", false,
+	"write the golden files anew; look at the difference before you commit it")
 
 func golden(t *testing.T, name string, got []byte) {
 	t.Helper()
@@ -51,8 +52,10 @@ func tripped() *judge.Result {
 	res.Verdict, res.Lines, res.Causes = judge.Tripped, res.Lines[:5], nil
 	rec := res.Recording
 	rec.Steps = rec.Steps[:4]
-	rec.Ended, rec.Trip = samples.Tripped, &samples.Trip{Time: at(43), Name: "over-pressure", Reading: "11.62 bar",
-		Limit: "11.5 bar", Next: "Wait until the gauge shows no pressure, then look for what blocks the return."}
+	rec.Ended, rec.Trip = samples.Tripped, &samples.Trip{Time: at(43), Name: "over-pressure",
+		Reading: "11.62 bar",
+		Limit:   "11.5 bar", Next: "Wait until the gauge shows no pressure, then look for what blocks the " +
+			"return."}
 	rec.End = at(43)
 	for i := range rec.Channels {
 		s := &rec.Channels[i]
@@ -108,7 +111,8 @@ func TestTable_SaysWhenNothingIsKnownOfTheLine(t *testing.T) {
 	require.Contains(t, table(t, res, 120, false), "Not known to be safe to open")
 	res = madeUp()
 	res.Recording.End = res.Recording.End.Add(3e8)
-	require.Contains(t, table(t, res, 120, false), "Not known to be safe to open", "a reading 0.3 s old is not fresh")
+	require.Contains(t, table(t, res, 120, false), "Not known to be safe to open",
+		"a reading 0.3 s old is not fresh")
 	require.Contains(t, table(t, tripped(), 120, false), "NOT safe to open: the line stood at 8.96 bar")
 	res = madeUp()
 	s := &res.Recording.Channels[1] // reference pressure
@@ -117,7 +121,8 @@ func TestTable_SaysWhenNothingIsKnownOfTheLine(t *testing.T) {
 }
 
 func TestJUnit_Golden(t *testing.T) {
-	for name, res := range map[string]*judge.Result{"fail.xml": madeUp(), "pass.xml": passed(), "trip.xml": tripped()} {
+	for name, res := range map[string]*judge.Result{"fail.xml": madeUp(), "pass.xml": passed(),
+		"trip.xml": tripped()} {
 		var b bytes.Buffer
 		require.NoError(t, report.JUnit(&b, res))
 		golden(t, name, b.Bytes())

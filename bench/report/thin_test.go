@@ -64,6 +64,7 @@ func TestNiceTicks(t *testing.T) {
 
 func TestHeld_StaysUntilTheNextChange(t *testing.T) {
 	s := samples.Series{T: []clock.Instant{0, 10, 20}, V: []float64{1, 2, 3}}
-	require.Equal(t, samples.Series{T: []clock.Instant{0, 10, 10, 20, 20, 30}, V: []float64{1, 1, 2, 2, 3, 3}}, held(s, 30))
+	require.Equal(t, samples.Series{T: []clock.Instant{0, 10, 10, 20, 20, 30}, V: []float64{1, 1, 2, 2, 3,
+		3}}, held(s, 30))
 	require.Empty(t, held(samples.Series{}, 30).T)
 }

@@ -141,10 +141,13 @@ func duringStep(res *judge.Result) string {
 func ruleWords(rule scenario.Rule, p *scenario.Plan) string {
 	switch rule {
 	case scenario.Simple:
-		return "Simple acceptance (JCGM 106:2012): pass when the value lies inside the limits, fail when it lies " +
-			"outside. The uncertainty is shown and not used: near a limit up to one decision in two may be wrong."
+		return "Simple acceptance (JCGM 106:2012): pass when the value lies inside the limits, fail when " +
+			"it lies " +
+			"outside. The uncertainty is shown and not used: near a limit up to one decision in two may " +
+			"be wrong."
 	case scenario.Guarded:
-		return "Guarded (JCGM 106:2012; ISO 14253-1): pass when the value lies inside the limits by at least its " +
+		return "Guarded (JCGM 106:2012; ISO 14253-1): pass when the value lies inside the limits by at " +
+			"least its " +
 			"expanded uncertainty U (k = 2), fail when it lies outside by at least U, undecided in between. " +
 			"For a value right at the edge of the guard band the probability of a wrong pass is below 2.5 %."
 	case scenario.SharedRisk:
@@ -152,7 +155,8 @@ func ruleWords(rule scenario.Rule, p *scenario.Plan) string {
 		if p != nil {
 			risk = fmt.Sprintf("%s %%", unit.Number(100*p.MaxRisk))
 		}
-		return "Shared risk (JCGM 106:2012): pass when the probability of a wrong pass is at most " + risk + "."
+		return "Shared risk (JCGM 106:2012): pass when the probability of a wrong pass is at most " + risk +
+			"."
 	}
 	return "None was stated: nothing was judged."
 }

@@ -85,7 +85,8 @@ func writeKey(path string, private ed25519.PrivateKey) error {
 		return err
 	}
 	defer os.Remove(tmp.Name())
-	if err := errors.Join(pem.Encode(tmp, &pem.Block{Type: "PRIVATE KEY", Bytes: der}), tmp.Sync(), tmp.Close()); err != nil {
+	if err := errors.Join(pem.Encode(tmp, &pem.Block{Type: "PRIVATE KEY", Bytes: der}), tmp.Sync(),
+		tmp.Close()); err != nil {
 		return err
 	}
 	err = os.Link(tmp.Name(), path)

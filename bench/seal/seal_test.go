@@ -69,7 +69,8 @@ func TestVerify_FindsAnyChangedBit(t *testing.T) {
 			for _, f := range a.Files {
 				if f.Name == name {
 					require.Equal(t, seal.Changed, f.State)
-					require.True(t, f.From <= int64(at) && int64(at) < f.To && f.To-f.From <= 64<<10, "%+v holds %d", f, at)
+					require.True(t, f.From <= int64(at) && int64(at) < f.To && f.To-f.From <= 64<<10,
+						"%+v holds %d", f, at)
 				}
 			}
 		}
@@ -146,7 +147,8 @@ func TestSeal_OpenSSLAgrees(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "sig.bin"), raw, 0o644))
 	run := func() error {
-		return exec.Command(openssl, "pkeyutl", "-verify", "-pubin", "-inkey", filepath.Join(dir, seal.PublicFile), "-rawin",
+		return exec.Command(openssl, "pkeyutl", "-verify", "-pubin", "-inkey", filepath.Join(dir,
+			seal.PublicFile), "-rawin",
 			"-in", filepath.Join(dir, "run.seal.json"), "-sigfile", filepath.Join(dir, "sig.bin")).Run()
 	}
 	require.NoError(t, run())

@@ -30,12 +30,13 @@ func newCausesCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "causes",
 		Short: "Score the causes that were named against what was found",
-		Long: `Holds, for each finding (holdfast found), the causes that the last run before it named against what the
-strip-down showed, and shows how common each fault is in this shop.
+		Long: `Holds, for each finding (holdfast found), the causes that the last run before it
+named against what the strip-down showed, and shows how common each fault is in this shop.
 
---adopt makes the shop's own frequencies the starting point for naming causes in later runs; each of their results
-says so. The program's own count as 20 findings, so that a few findings move little and a fault not yet seen stays
-possible. --reset goes back to the program's own. Runs on record keep what they were judged with.` + exitHelp,
+--adopt makes the shop's own frequencies the starting point for naming causes in later runs; each of
+their results says so. The program's own count as 20 findings, so that a few findings move little
+and a fault not yet seen stays possible. --reset goes back to the program's own. Runs on record keep
+what they were judged with.` + exitHelp,
 		Example: `  holdfast causes
   holdfast causes --adopt --by Kim`,
 		Args: cobra.NoArgs,
@@ -108,7 +109,8 @@ func setPriors(ctx context.Context, s *record.Store, o causesOptions, counts map
 	if len(counts) == 0 {
 		return errors.New("nothing to adopt: no finding is on record; holdfast found records one")
 	}
-	return s.AdoptPriors(ctx, record.Adopted{Time: now(), By: person(o.by), Priors: cause.Learn(counts, modelWeight)})
+	return s.AdoptPriors(ctx, record.Adopted{Time: now(), By: person(o.by), Priors: cause.Learn(counts,
+		modelWeight)})
 }
 
 func score(ctx context.Context, s *record.Store, counts map[string]int, simulated bool) (*scoreCard, error) {
@@ -149,14 +151,16 @@ func (c *scoreCard) lines(counts, first map[string]int) {
 	program, learnt := cause.Priors(), cause.Learn(counts, modelWeight)
 	for _, name := range append(cause.Names(), otherCause) {
 		c.Findings += counts[name]
-		c.Causes = append(c.Causes, causeLine{name, counts[name], first[name], program[name], learnt[name], c.priorsUsed[name]})
+		c.Causes = append(c.Causes, causeLine{name, counts[name], first[name], program[name], learnt[name],
+			c.priorsUsed[name]})
 	}
 }
 
 func (c *scoreCard) show(out io.Writer) error {
 	fmt.Fprintf(out, "%d findings, %d with a run before them\n", c.Findings, c.Scored)
 	if c.Scored > 0 {
-		fmt.Fprintf(out, "named first: %d of %d (%.0f %%; 95 %% interval %.0f to %.0f %%), in the first two: %d\n", c.First, c.Scored,
+		fmt.Fprintf(out, "named first: %d of %d (%.0f %%; 95 %% interval %.0f to %.0f %%), in the first "+
+			"two: %d\n", c.First, c.Scored,
 			100*float64(c.First)/float64(c.Scored), 100*c.FirstLow, 100*c.FirstHigh, c.FirstTwo)
 	}
 	fmt.Fprintln(out)
@@ -166,7 +170,8 @@ func (c *scoreCard) show(out io.Writer) error {
 		if l.Name == otherCause && l.Found == 0 {
 			continue
 		}
-		fmt.Fprintf(w, "%d\t%d\t%.1f %%\t%.1f %%\t%.1f %%\t  %s\n", l.Found, l.First, 100*l.Program, 100*l.Shop, 100*l.Used,
+		fmt.Fprintf(w, "%d\t%d\t%.1f %%\t%.1f %%\t%.1f %%\t  %s\n", l.Found, l.First, 100*l.Program,
+			100*l.Shop, 100*l.Used,
 			causeWords(l.Name))
 	}
 	if err := w.Flush(); err != nil {

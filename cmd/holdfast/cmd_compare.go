@@ -27,9 +27,10 @@ func newCompareCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "compare RUN RUN",
 		Short: "Hold two runs against each other: before against after",
-		Long: `Shows each characteristic of two runs, the change from the first to the second and whether it is more
-than its uncertainty: U of the change is the root of the sum of both U squared (k = 2, about 95 %). On one bench
-part of the instruments' errors cancels, so this U is on the safe side.` + exitHelp,
+		Long: `Shows each characteristic of two runs, the change from the first to the second and
+whether it is more than its uncertainty: U of the change is the root of the sum of both U squared (k
+= 2, about 95 %). On one bench part of the instruments' errors cancels, so this U is on the safe
+side.` + exitHelp,
 		Example: `  holdfast compare 20260304T0812 20260304T1544`,
 		Args:    cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -76,7 +77,8 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 		label string
 		res   *judge.Result
 	}{{"before", before}, {"after", after}} {
-		fmt.Fprintf(out, "%-8s %s  unit %s, %s on %s: %s\n", r.label, report.Plain(r.res.Run), report.Plain(r.res.Serial),
+		fmt.Fprintf(out, "%-8s %s  unit %s, %s on %s: %s\n", r.label, report.Plain(r.res.Run),
+			report.Plain(r.res.Serial),
 			report.Plain(r.res.Identity.Scenario), report.Plain(r.res.Identity.Rig), r.res.Verdict)
 	}
 	if before.Serial != after.Serial {
@@ -105,7 +107,8 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 		if d.Kind == history.Changed {
 			mark = "* "
 		}
-		fmt.Fprintf(w, "%s%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", mark, report.Plain(nameAt(d)), valueWords(d.Before),
+		fmt.Fprintf(w, "%s%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", mark, report.Plain(nameAt(d)),
+			valueWords(d.Before),
 			valueWords(d.After), change, u, d.Unit, verdictChange(d))
 	}
 	if err := w.Flush(); err != nil {
@@ -119,7 +122,8 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 }
 
 func eitherMeasured(d history.Difference) bool {
-	return d.Before != nil && d.Before.State != measure.NotMeasured || d.After != nil && d.After.State != measure.NotMeasured
+	return d.Before != nil && d.Before.State != measure.NotMeasured || d.After != nil &&
+		d.After.State != measure.NotMeasured
 }
 
 func nameAt(d history.Difference) string {

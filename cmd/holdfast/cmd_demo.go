@@ -21,9 +21,10 @@ func newDemoCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "demo --to FOLDER",
 		Short: "Play a few days in a shop on the simulated bench, and leave a folder to look around in",
-		Long: `Runs the commands of a shop's day on the simulated bench, prints each, and leaves in an empty FOLDER: index.html
-to start from, the records, the reports and certificates (HTML and PDF) of a pass, a fail, an undecided and an interrupted
-run, and the data as Parquet. All units and names are invented.` + exitHelp,
+		Long: `Runs the commands of a shop's day on the simulated bench, prints each, and leaves in
+an empty FOLDER: index.html to start from, the records, the reports and certificates (HTML and PDF)
+of a pass, a fail, an undecided and an interrupted run, and the data as Parquet. All units and names
+are invented.` + exitHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runDemo(cmd.Context(), to, cmd.OutOrStdout())
@@ -50,7 +51,8 @@ func runDemo(ctx context.Context, to string, out io.Writer) error {
 		return withStatus(exitUsage, err)
 	}
 	d := &demo{ctx: ctx, to: to, out: out}
-	d.play(exitDone, "store", "shop", "--name", "Harbour Street Bench (invented)", "--address", "1 Harbour Street, Anytown")
+	d.play(exitDone, "store", "shop", "--name", "Harbour Street Bench (invented)", "--address",
+		"1 Harbour Street, Anytown")
 	d.goodDay()
 	d.rebuild()
 	d.doubt()
@@ -114,7 +116,8 @@ const recordLine = "record: "
 
 // test runs the release test and returns the run's id.
 func (d *demo) test(status int, serial string, more ...string) string {
-	said := d.play(status, append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", serial, "--yes"}, more...)...)
+	said := d.play(status, append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim",
+		"--serial", serial, "--yes"}, more...)...)
 	_, path, _ := strings.Cut(said, recordLine)
 	return filepath.Base(path)
 }
@@ -126,17 +129,20 @@ func (d *demo) pages(run, name string) {
 }
 
 func (d *demo) goodDay() {
-	d.play(exitDone, "intake", "--serial", "DEMO-1", "--kind", "24 V", "--hours", "19200", "--owner", "job 101", "--complaint", "routine rebuild")
+	d.play(exitDone, "intake", "--serial", "DEMO-1", "--kind", "24 V", "--hours", "19200", "--owner",
+		"job 101", "--complaint", "routine rebuild")
 	d.pages(d.test(exitDone, "DEMO-1", "--seed", "3"), "pass")
 	d.play(exitDone, "release", "--serial", "DEMO-1", "--by", "K. Example", "--simulated")
 }
 
 func (d *demo) rebuild() {
-	d.play(exitDone, "intake", "--serial", "DEMO-2", "--kind", "24 V", "--hours", "20450", "--owner", "job 102", "--complaint",
+	d.play(exitDone, "intake", "--serial", "DEMO-2", "--kind", "24 V", "--hours", "20450", "--owner",
+		"job 102", "--complaint",
 		"lamp on, no dosing", "--fault", "4334/18/3")
 	failed := d.test(exitFail, "DEMO-2", "--fault", "membrane-split=0.6", "--seed", "4")
 	d.pages(failed, "fail")
-	d.play(exitDone, "found", "membrane-split", "--serial", "DEMO-2", "--note", "split along its plane, tracks green", "--part", "pump membrane",
+	d.play(exitDone, "found", "membrane-split", "--serial", "DEMO-2", "--note",
+		"split along its plane, tracks green", "--part", "pump membrane",
 		"--part", "seal kit")
 	passed := d.test(exitDone, "DEMO-2", "--seed", "4")
 	d.play(exitDone, "release", "--serial", "DEMO-2", "--by", "K. Example", "--simulated")
@@ -149,15 +155,18 @@ func (d *demo) rebuild() {
 func (d *demo) doubt() {
 	text, _, err := scenarios.ReadRig("bench-node")
 	rig := filepath.Join(d.to, "overdue.yaml")
-	text = bytes.Replace(bytes.Replace(text, []byte("calibrated: 2026-09-01"), []byte("calibrated: 2020-09-01"), 1),
+	text = bytes.Replace(bytes.Replace(text, []byte("calibrated: 2026-09-01"),
+		[]byte("calibrated: 2020-09-01"), 1),
 		[]byte("due: 2036-09-01"), []byte("due: 2021-09-01"), 1)
 	if err := errors.Join(err, os.WriteFile(rig, text, 0o644)); err != nil {
 		d.err = errors.Join(d.err, err)
 	}
 	d.pages(d.test(exitUndecided, "DEMO-3", "--rig", rig), "undecided")
-	d.play(exitDone, "intake", "--serial", "DEMO-4", "--hours", "17800", "--complaint", "pump runs, little flow")
+	d.play(exitDone, "intake", "--serial", "DEMO-4", "--hours", "17800", "--complaint",
+		"pump runs, little flow")
 	run := d.test(exitFail, "DEMO-4", "--fault", "return-fouled=0.8", "--seed", "5")
-	d.play(exitDone, "found", "return-fouled", "--serial", "DEMO-4", "--note", "crystals in the return restriction")
+	d.play(exitDone, "found", "return-fouled", "--serial", "DEMO-4", "--note",
+		"crystals in the return restriction")
 	d.play(exitDone, "verify", run)
 }
 

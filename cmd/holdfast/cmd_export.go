@@ -25,13 +25,14 @@ func newExportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "export [RUN...] --to FOLDER",
 		Short: "Write samples, results and decoded signals as Parquet or CSV",
-		Long: `Writes runs as tables that other programs read: samples (every reading and command), results (one row a
-characteristic) and, with --signals, the J1939 parameters of every frame. The files are partitioned by date and run,
+		Long: `Writes runs as tables that other programs read: samples (every reading and command),
+results (one row a characteristic) and, with --signals, the J1939 parameters of every frame. The
+files are partitioned by date and run,
 
   FOLDER/samples/date=2026-03-04/RUN.parquet
 
-so that one query reads the files of many benches at once. Runs are named, or chosen by the flags; without either it is
-all of them. A run that is exported already is written again.` + exitHelp,
+so that one query reads the files of many benches at once. Runs are named, or chosen by the flags;
+without either it is all of them. A run that is exported already is written again.` + exitHelp,
 		Example: `  holdfast export --to tables
   holdfast export 20260304T1200 --to tables --format csv --signals`,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -74,7 +75,8 @@ func runExport(ctx context.Context, o exportOptions, runs []string, out, errOut 
 }
 
 // chosen finds the folders of the runs that are meant.
-func (o *exportOptions) chosen(ctx context.Context, named []string, errOut io.Writer) (folders []record.Folder, err error) {
+func (o *exportOptions) chosen(ctx context.Context, named []string,
+	errOut io.Writer) (folders []record.Folder, err error) {
 	if len(named) > 0 {
 		runs, err := outFolder(o.out)
 		for _, ref := range named {
@@ -140,7 +142,8 @@ func (e *exporter) run(ctx context.Context, f record.Folder) error {
 }
 
 // writeTable writes one file of the partitioned layout, whole or not at all.
-func writeTable[T any](e *exporter, what string, day time.Time, run string, fill func(data.Table[T]) error) error {
+func writeTable[T any](e *exporter, what string, day time.Time, run string,
+	fill func(data.Table[T]) error) error {
 	dir := filepath.Join(e.to, what, "date="+day.Format(time.DateOnly))
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err

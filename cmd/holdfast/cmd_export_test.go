@@ -38,7 +38,8 @@ console.log(JSON.stringify((await db.runAndReadAll(process.argv[3])).getRowObjec
 // Row counts and sums that the other engine finds over the files of several runs are those of the journals.
 func TestExport_ReadByAnotherEngine(t *testing.T) {
 	out, to := t.TempDir(), filepath.Join(t.TempDir(), "tables")
-	runs := []string{runOn(t, out, "A", exitDone), runOn(t, out, "B", exitFail, "--fault", "membrane-split=0.6")}
+	runs := []string{runOn(t, out, "A", exitDone), runOn(t, out, "B", exitFail, "--fault",
+		"membrane-split=0.6")}
 	require.Contains(t, must(t, exitDone, "export", "--to", to, "--out", out), "2 runs: ")
 	var counts [rig.NumChannels]int
 	var sums [rig.NumChannels]float64
@@ -67,7 +68,8 @@ func TestExport_ReadByAnotherEngine(t *testing.T) {
 		counts[c] = 0
 	}
 	require.Zero(t, counts, "no channel is missing")
-	for _, r := range asked(t, `select distinct run, run_verdict, date::varchar as day from read_parquet('`+to+`/results/*/*.parquet')`) {
+	for _, r := range asked(t,
+		`select distinct run, run_verdict, date::varchar as day from read_parquet('`+to+`/results/*/*.parquet')`) {
 		require.Equal(t, verdicts[r["run"].(string)], r["run_verdict"])
 		require.True(t, strings.HasPrefix(r["run"].(string), strings.ReplaceAll(r["day"].(string), "-", "")))
 	}
@@ -78,7 +80,8 @@ func TestDecode_Tables(t *testing.T) {
 	dir := t.TempDir()
 	log := filepath.Join(dir, "key-on.log")
 	// PGN 61444, engine speed 1500 r/min, then not available.
-	require.NoError(t, os.WriteFile(log, []byte("(1.0) can0 0CF00400#FFFFFFE02EFFFFFF\n(2.0) can0 0CF00400#FFFFFFFFFFFFFFFF\n"), 0o644))
+	require.NoError(t, os.WriteFile(log,
+		[]byte("(1.0) can0 0CF00400#FFFFFFE02EFFFFFF\n(2.0) can0 0CF00400#FFFFFFFFFFFFFFFF\n"), 0o644))
 	table, text := filepath.Join(dir, "t.parquet"), filepath.Join(dir, "t.csv")
 	must(t, exitDone, "decode", log, "--csv", text)
 	must(t, exitDone, "decode", log, "--parquet", table)

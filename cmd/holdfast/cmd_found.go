@@ -28,9 +28,9 @@ func newFoundCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "found CAUSE --serial S",
 		Short: "Record what the strip-down showed",
-		Long: `Records what was really found in a unit with its open visit, or with its latest when it has left. CAUSE is
-one of the names below, or other with a --note. Record a finding also when it is not what the program had named:
-holdfast causes scores the one against the other.
+		Long: `Records what was really found in a unit with its open visit, or with its latest when
+it has left. CAUSE is one of the names below, or other with a --note. Record a finding also when it
+is not what the program had named: holdfast causes scores the one against the other.
 
 ` + causeList() + exitHelp,
 		Example: `  holdfast found membrane-split --serial HF-2041 --note "split at the clamp, tracks green" --part "pump membrane"

@@ -25,12 +25,13 @@ func newGradeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "grade RUN",
 		Short: "Judge a run again from its journal",
-		Long: `Computes and judges a run again from its journal. With what is in the record the answer must be the same,
-byte for byte; it then says so and changes nothing.
+		Long: `Computes and judges a run again from its journal. With what is in the record the
+answer must be the same, byte for byte; it then says so and changes nothing.
 
-With --scenario or --rig it judges by other limits or other instruments (the same steps were run, of course), and
-keeps the new judgement beside the old one, never over it: judgement-2.json and so on, with who and why, sealed. The
-same happens when this program computes another answer than the one on record.
+With --scenario or --rig it judges by other limits or other instruments (the same steps were run, of
+course), and keeps the new judgement beside the old one, never over it: judgement-2.json and so on,
+with who and why, sealed. The same happens when this program computes another answer than the one on
+record.
 
 The status is that of the judgement: 0 pass, 1 fail, 3 undecided and so on.` + exitHelp,
 		Example: `  holdfast grade 20260304T1200

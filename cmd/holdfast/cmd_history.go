@@ -30,11 +30,11 @@ func newHistoryCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "history [SERIAL]",
 		Short: "Show a unit's visits and runs, or search all runs on record",
-		Long: `With a serial it shows the unit's visits (complaint, fault codes, what was found, parts, release) and all its
-runs. Without one it lists the newest runs, as the flags narrow them.
+		Long: `With a serial it shows the unit's visits (complaint, fault codes, what was found,
+parts, release) and all its runs. Without one it lists the newest runs, as the flags narrow them.
 
-The index is made anew from the run folders and the book when it is missing, or with --reindex after folders were copied
-in or taken away.` + exitHelp,
+The index is made anew from the run folders and the book when it is missing, or with --reindex after
+folders were copied in or taken away.` + exitHelp,
 		Example: `  holdfast history HF-2041
   holdfast history --verdict fail --cause membrane-split --since 2026-01-01
   holdfast history --in-shop`,
@@ -55,7 +55,8 @@ in or taken away.` + exitHelp,
 	f.IntVar(&o.limit, "limit", 50, "at most so many runs, the newest; 0: all")
 	f.BoolVar(&o.inShop, "in-shop", false, "list the units that are in the shop instead")
 	f.BoolVar(&o.reindex, "reindex", false, "make the index anew from the run folders first")
-	f.StringVar(&o.html, "html", "", "write a page that lists the runs, with links to their files, to this file")
+	f.StringVar(&o.html, "html", "",
+		"write a page that lists the runs, with links to their files, to this file")
 	f.BoolVar(&o.json, "json", false, "print an array of runs; with --in-shop of visits")
 	addOutFlag(cmd, &o.out)
 	return cmd
@@ -63,7 +64,8 @@ in or taken away.` + exitHelp,
 
 // search turns the flags into a search.
 func (o *historyOptions) search() (q record.Search, err error) {
-	q = record.Search{Serial: o.serial, Verdict: o.verdict, Cause: o.cause, Scenario: o.scenario, Limit: o.limit}
+	q = record.Search{Serial: o.serial, Verdict: o.verdict, Cause: o.cause, Scenario: o.scenario,
+		Limit: o.limit}
 	if o.limit < 0 {
 		return q, errors.New("--limit: 0 or more")
 	}
@@ -159,7 +161,8 @@ func showJudgements(ctx context.Context, s *record.Store, runs []record.Run, out
 			return err
 		}
 		for _, j := range later {
-			fmt.Fprintf(out, "judged again: %s, judgement %d of %s by %s: %s (%s)\n", report.Plain(r.ID), j.Number,
+			fmt.Fprintf(out, "judged again: %s, judgement %d of %s by %s: %s (%s)\n", report.Plain(r.ID),
+				j.Number,
 				j.Time.Format(minute), report.Plain(j.By), j.Verdict, report.Plain(j.Why))
 		}
 	}
@@ -186,7 +189,8 @@ func showInShop(ctx context.Context, s *record.Store, asJSON bool, out io.Writer
 			found[i] = causeWords(f.Cause)
 		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", v.Opened.Format(minute), v.ID, report.Plain(v.Serial),
-			report.Plain(orDash(v.Owner)), report.Plain(orDash(v.Complaint)), orDash(strings.Join(found, ", ")))
+			report.Plain(orDash(v.Owner)), report.Plain(orDash(v.Complaint)), orDash(strings.Join(found,
+				", ")))
 	}
 	return w.Flush()
 }

@@ -25,12 +25,12 @@ func newIntakeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "intake --serial S",
 		Short: "Take a unit in: complaint, hours, fault codes as found",
-		Long: `Opens a visit for a unit. Runs with this serial belong to the visit until it is released. For a unit that
-is in the shop already it adds to the open visit: what is said replaces what was said before, fault codes and
-parts are added.
+		Long: `Opens a visit for a unit. Runs with this serial belong to the visit until it is
+released. For a unit that is in the shop already it adds to the open visit: what is said replaces
+what was said before, fault codes and parts are added.
 
-Fault codes are typed as SPN/FMI or SPN/FMI/COUNT, or read (DM1 active, DM2 previously active) from a recording
-or, listening only, from a bus.` + exitHelp,
+Fault codes are typed as SPN/FMI or SPN/FMI/COUNT, or read (DM1 active, DM2 previously active) from
+a recording or, listening only, from a bus.` + exitHelp,
 		Example: `  holdfast intake --serial HF-2041 --hours 18400 --complaint "no pressure, lamp on" --fault 4334/18
   holdfast intake --serial HF-2041 --faults-from key-on.pcapng --owner "job 1733"
   holdfast intake --serial HF-2041 --part "pump membrane" --part "seal kit"`,

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -24,12 +26,13 @@ func newReleaseCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "release --serial S --by NAME",
 		Short: "Let a unit go: close its visit on a pass and print the certificate",
-		Long: `Closes the open visit of a unit, when its latest run of the required scenario within the visit is a pass and
-its record is as it was sealed. Judged again from its journal it must still be a pass. The certificate is written into the
-run's folder as HTML and PDF from the same content, numbered and sealed.
+		Long: `Closes the open visit of a unit, when its latest run of the required scenario within
+the visit is a pass and its record is as it was sealed. Judged again from its journal it must still
+be a pass. The certificate is written into the run's folder as HTML and PDF from the same content,
+numbered and sealed.
 
-A release says that the unit passed on this bench. The unit maker's data, local codes and licensed practice decide
-whether it goes on a vehicle.` + exitHelp,
+A release says that the unit passed on this bench. The unit maker's data, local codes and licensed
+practice decide whether it goes on a vehicle.` + exitHelp,
 		Example: `  holdfast release --serial HF-2041 --by "S. Example"`,
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -60,10 +63,14 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 	}
 	return withRecords(ctx, o.out, errOut, func(s *record.Store, runs string) error {
 		visit, folder, res, err := mayGo(ctx, s, runs, o)
+		if errors.Is(err, record.ErrNoVisit) {
+			return printAgain(ctx, s, runs, o, paper, out, err)
+		}
 		if err != nil {
 			return err
 		}
-		note, err := s.Release(ctx, record.Note{Time: now(), By: o.by, Serial: o.serial, Run: res.Run}, certificateNumber(runs, folder))
+		note, err := s.Release(ctx, record.Note{Time: now(), By: o.by, Serial: o.serial, Run: res.Run},
+			certificateNumber(runs, folder))
 		if err != nil {
 			return err
 		}
@@ -72,18 +79,54 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 		}
 		files, err := certify(ctx, s, runs, folder, res, &visit, note, paper)
 		if err != nil {
-			return withStatus(exitInternal, fmt.Errorf("visit %s is closed, but its certificate could not be written: %w",
-				visit.ID, err))
+			return withStatus(exitInternal,
+				fmt.Errorf("visit %s is closed, but its certificate could not be written: %w",
+					visit.ID, err))
 		}
-		if o.json {
-			return printJSON(out, map[string]any{"visit": visit, "files": files})
-		}
-		fmt.Fprintf(out, "released %s on run %s\ncertificate %s\n", report.Plain(o.serial), res.Run, note.Certificate)
-		for _, f := range files {
-			fmt.Fprintf(out, "  %s\n", f)
-		}
-		return nil
+		return o.show(out, visit, note, files)
 	})
+}
+
+func (o *releaseOptions) show(out io.Writer, v record.Visit, note record.Note, files []string) error {
+	if o.json {
+		return printJSON(out, map[string]any{"visit": v, "files": files})
+	}
+	fmt.Fprintf(out, "released %s on run %s\ncertificate %s\n", report.Plain(o.serial), note.Run, note.Certificate)
+	for _, f := range files {
+		fmt.Fprintf(out, "  %s\n", f)
+	}
+	return nil
+}
+
+// printAgain writes the certificate of a unit that was released already and whose certificate is missing (a
+// full disk, a lost file): the same number, name and date. Otherwise it is refused with why.
+func printAgain(ctx context.Context, s *record.Store, runs string, o releaseOptions, paper report.Paper,
+	out io.Writer, why error) error {
+	visits, err := s.Visits(ctx, o.serial, 1)
+	if err != nil || len(visits) == 0 || visits[0].Certificate == "" {
+		return errors.Join(why, err)
+	}
+	v := visits[0]
+	folder, err := record.Resolve(runs, v.Run)
+	if err != nil {
+		return err
+	}
+	name := filepath.Join(folder.Path, "certificate-"+v.Certificate)
+	_, html := os.Stat(name + ".html")
+	_, pdf := os.Stat(name + ".pdf")
+	if html == nil && pdf == nil {
+		return fmt.Errorf("%w; it was released on run %s with certificate %s", why, v.Run, v.Certificate)
+	}
+	res, err := record.Rejudge(folder)
+	if err != nil {
+		return err
+	}
+	note := record.Note{Time: v.Closed, By: v.ReleasedBy, Run: v.Run, Certificate: v.Certificate}
+	files, err := certify(ctx, s, runs, folder, res, &v, note, paper)
+	if err != nil {
+		return withStatus(exitInternal, err)
+	}
+	return o.show(out, v, note, files)
 }
 
 func paperNamed(name string) (report.Paper, error) {
@@ -96,7 +139,8 @@ func paperNamed(name string) (report.Paper, error) {
 }
 
 // mayGo finds the run that a unit may be released on, or says why it may not.
-func mayGo(ctx context.Context, s *record.Store, runs string, o releaseOptions) (v record.Visit, folder record.Folder,
+func mayGo(ctx context.Context, s *record.Store, runs string, o releaseOptions) (v record.Visit,
+	folder record.Folder,
 	res *judge.Result, err error) {
 	v, ok, err := s.OpenVisit(ctx, o.serial)
 	if err != nil {
@@ -110,23 +154,27 @@ func mayGo(ctx context.Context, s *record.Store, runs string, o releaseOptions) 
 		return v, folder, nil, err
 	}
 	if len(found) == 0 {
-		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: no run of %s since visit %s was opened",
-			o.scenario, v.ID))
+		return v, folder, nil, withStatus(exitFail,
+			fmt.Errorf("not released: no run of %s since visit %s was opened",
+				o.scenario, v.ID))
 	}
 	last := found[0]
 	if why := whyNot(last, o); why != "" {
-		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: the latest run of %s, %s, %s", o.scenario, last.ID, why))
+		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: the latest run of %s, %s, %s",
+			o.scenario, last.ID, why))
 	}
 	if folder, err = record.OpenFolder(last.Folder); err != nil {
 		return v, folder, nil, err
 	}
 	if wrong := record.Tampered(runs, folder); wrong != "" {
-		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: the record of run %s is not to be relied on: %s",
-			last.ID, wrong))
+		return v, folder, nil, withStatus(exitFail,
+			fmt.Errorf("not released: the record of run %s is not to be relied on: %s",
+				last.ID, wrong))
 	}
 	res, err = record.Rejudge(folder)
 	if err == nil && res.Verdict != judge.Pass {
-		err = withStatus(exitFail, fmt.Errorf("not released: judged again, run %s is no pass but %s", last.ID, res.Verdict))
+		err = withStatus(exitFail, fmt.Errorf("not released: judged again, run %s is no pass but %s", last.ID,
+			res.Verdict))
 	}
 	return v, folder, res, err
 }

@@ -21,8 +21,9 @@ func newReportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "report RUN",
 		Short: "Show a run again from its record",
-		Long: `Reads a run's journal, judges it by the rig and the scenario that are kept in it and prints the result
-table. The record is left as it is. RUN is a run's id, the beginning of one, or the path of its folder.
+		Long: `Reads a run's journal, judges it by the rig and the scenario that are kept in it and
+prints the result table. The record is left as it is. RUN is a run's id, the beginning of one, or
+the path of its folder.
 
 The status says whether the report could be made; the verdict is in the table and in --json.` + exitHelp,
 		Example: `  holdfast report 20260304T120000Z-HF-2041

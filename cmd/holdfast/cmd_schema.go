@@ -10,8 +10,8 @@ func newSchemaCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "schema scenario|rig|result",
 		Short: "Print the JSON Schema of a file, for editors and other programs",
-		Long: `Prints the JSON Schema (draft 2020-12) of scenario files, rig files or result.json. An editor with a YAML language
-server completes and checks a scenario whose first line is
+		Long: `Prints the JSON Schema (draft 2020-12) of scenario files, rig files or result.json.
+An editor with a YAML language server completes and checks a scenario whose first line is
 
   # yaml-language-server: $schema=scenario.schema.json
 

@@ -153,8 +153,10 @@ func TestSchema_KnowsEveryWord(t *testing.T) {
 // What runs leave behind is valid, however they end.
 func TestSchema_Result(t *testing.T) {
 	s, out := compiled(t, "result"), t.TempDir()
-	for _, more := range [][]string{nil, {"--fault", "membrane-split=0.6"}, {"--fault", "sensor-supply-lost=1"}} {
-		holdfast(append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "S", "--yes", "--out", out},
+	for _, more := range [][]string{nil, {"--fault", "membrane-split=0.6"}, {"--fault",
+		"sensor-supply-lost=1"}} {
+		holdfast(append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "S",
+			"--yes", "--out", out},
 			more...)...) // whatever the verdict
 	}
 	results, err := filepath.Glob(filepath.Join(out, "*", record.ResultFile))

@@ -17,8 +17,8 @@ func newStoreCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "store",
 		Short: "Look after the records: check, back up, restore, instruments, the shop's name",
-		Long: `The records are a folder: one folder a run, the shop's book (book.jsonl) and an index (index.db) that can be
-made again from them at any time with "holdfast history --reindex".` + exitHelp,
+		Long: `The records are a folder: one folder a run, the shop's book (book.jsonl) and an
+index (index.db) that can be made again from them at any time with "holdfast history --reindex".` + exitHelp,
 	}
 	cmd.AddCommand(newStoreCheckCommand(), newStoreBackupCommand(), newStoreRestoreCommand(),
 		newStoreInstrumentsCommand(), newStoreShopCommand())
@@ -30,8 +30,8 @@ func newStoreCheckCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "Read the whole index and every seal, and say what is wrong",
-		Long: `Reads the whole index and holds it against itself, then holds every run's folder against its seals. Status
-1 when something is wrong.` + exitHelp,
+		Long: `Reads the whole index and holds it against itself, then holds every run's folder
+against its seals. Status 1 when something is wrong.` + exitHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runStoreCheck(cmd.Context(), out, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -64,7 +64,8 @@ func runStoreCheck(ctx context.Context, named string, out, errOut io.Writer) err
 }
 
 // checkSeals verifies every run on record and names those that are not as they were.
-func checkSeals(ctx context.Context, s *record.Store, out string, w io.Writer) (wrong, good, never int, err error) {
+func checkSeals(ctx context.Context, s *record.Store, out string, w io.Writer) (wrong, good, never int,
+	err error) {
 	runs, err := s.Runs(ctx, "")
 	if err != nil {
 		return 0, 0, 0, err
@@ -88,16 +89,18 @@ func newStoreBackupCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "backup FOLDER",
 		Short: "Copy the records to another folder, and check the copy",
-		Long: `Copies every run folder that is not in FOLDER yet, the book, the public key and a whole copy of the index, also
-while others are running tests. What is in FOLDER already is held against the original. The copy is a folder of records
-like any other: holdfast works on it with --out. The private signing key is not copied: keep it yourself.` + exitHelp,
+		Long: `Copies every run folder that is not in FOLDER yet, the book, the public key and a
+whole copy of the index, also while others are running tests. What is in FOLDER already is held
+against the original. The copy is a folder of records like any other: holdfast works on it with
+--out. The private signing key is not copied: keep it yourself.` + exitHelp,
 		Example: `  holdfast store backup /media/stick/holdfast`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return withRecords(cmd.Context(), out, cmd.ErrOrStderr(), func(s *record.Store, _ string) error {
 				n, err := s.BackUpAll(cmd.Context(), args[0])
 				if err == nil {
-					fmt.Fprintf(cmd.OutOrStdout(), "%d runs copied, %d there already; book and index copied\n", n.Copied, n.There)
+					fmt.Fprintf(cmd.OutOrStdout(),
+						"%d runs copied, %d there already; book and index copied\n", n.Copied, n.There)
 				}
 				return err
 			})
@@ -112,8 +115,8 @@ func newStoreRestoreCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "restore FOLDER",
 		Short: "Bring records back from a backup into an empty folder",
-		Long: `Copies a backup into the folder of the records, which must not hold any, and makes the index anew from the run
-folders and the book.` + exitHelp,
+		Long: `Copies a backup into the folder of the records, which must not hold any, and makes
+the index anew from the run folders and the book.` + exitHelp,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder, err := outFolder(out)
@@ -123,9 +126,11 @@ folders and the book.` + exitHelp,
 			if err := record.Restore(args[0], folder); err != nil {
 				return withStatus(exitUsage, err)
 			}
-			return withRecords(cmd.Context(), folder, cmd.ErrOrStderr(), func(s *record.Store, _ string) error {
+			return withRecords(cmd.Context(), folder, cmd.ErrOrStderr(), func(s *record.Store,
+				_ string) error {
 				units, visits, runs, err := s.Counts(cmd.Context())
-				fmt.Fprintf(cmd.OutOrStdout(), "restored: %d units, %d visits, %d runs\n", units, visits, runs)
+				fmt.Fprintf(cmd.OutOrStdout(), "restored: %d units, %d visits, %d runs\n", units, visits,
+					runs)
 				return err
 			})
 		},
@@ -140,8 +145,8 @@ func newStoreInstrumentsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "instruments",
 		Short: "List the benches' instruments by the date their calibration is due",
-		Long: `Lists the instruments as the latest run on each bench had them, the earliest due first. An overdue instrument
-makes a pass impossible.` + exitHelp,
+		Long: `Lists the instruments as the latest run on each bench had them, the earliest due
+first. An overdue instrument makes a pass impossible.` + exitHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return withRecords(cmd.Context(), out, cmd.ErrOrStderr(), func(s *record.Store, _ string) error {
@@ -176,7 +181,8 @@ func showTools(out io.Writer, tools []record.Tool, today time.Time) error {
 		case due < today.Format(time.DateOnly):
 			due += " OVERDUE"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", due, report.Plain(t.Rig), t.Channel, orDash(t.Calibrated), orDash(t.Accuracy))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", due, report.Plain(t.Rig), t.Channel, orDash(t.Calibrated),
+			orDash(t.Accuracy))
 	}
 	return w.Flush()
 }
@@ -194,8 +200,10 @@ func newStoreShopCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "shop",
 		Short: "State or show the shop's name and address, as certificates print them",
-		Long:  `States the name and the address that certificates print; without flags it shows them.` + exitHelp,
-		Args:  cobra.NoArgs,
+		Long: `States the name and the address that certificates print; without flags it shows
+them.` +
+			exitHelp,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return withRecords(cmd.Context(), out, cmd.ErrOrStderr(), func(s *record.Store, _ string) error {
 				if shop != (record.Shop{}) {

@@ -29,9 +29,9 @@ func newTrendCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "trend CHARACTERISTIC",
 		Short: "Show how a characteristic moves over the months",
-		Long: `Shows a characteristic of all runs on record, or of one unit's, month by month: how many values, the median
-and the quartiles, how many broke their limit, and the slope over all of them with its uncertainty. Simulated runs are
-left out unless asked for.` + exitHelp,
+		Long: `Shows a characteristic of all runs on record, or of one unit's, month by month: how
+many values, the median and the quartiles, how many broke their limit, and the slope over all of
+them with its uncertainty. Simulated runs are left out unless asked for.` + exitHelp,
 		Example: `  holdfast trend leak_rate
   holdfast trend dosing_error --at "20 %" --since 2026-01-01 --json`,
 		Args: cobra.ExactArgs(1),
@@ -91,7 +91,8 @@ func noTrend(ctx context.Context, s *record.Store, o trendOptions) error {
 		}
 		return fmt.Errorf("no run has a characteristic %q; there are: %s", o.name, strings.Join(names, ", "))
 	case o.at == "" && points[0] != "":
-		return fmt.Errorf("%s has several set points: name one with --at: %s", o.name, strings.Join(points, ", "))
+		return fmt.Errorf("%s has several set points: name one with --at: %s", o.name, strings.Join(points,
+			", "))
 	}
 	return fmt.Errorf("no value of %s on record matches; simulated runs count only with --simulated", o.name)
 }
@@ -113,7 +114,8 @@ func showTrend(out io.Writer, o trendOptions, points []record.Point) error {
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "month\tn\tfailed\tlower quartile\tmedian\tupper quartile\t  "+scaleWords(low, high))
 	for _, m := range months {
-		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\t%s\t  %s\n", m.Start.Format("2006-01"), m.N, m.Fails, short(m.Lower), short(m.Median),
+		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\t%s\t  %s\n", m.Start.Format("2006-01"), m.N, m.Fails,
+			short(m.Lower), short(m.Median),
 			short(m.Upper), boxPlot(m, low, high))
 	}
 	if err := w.Flush(); err != nil {

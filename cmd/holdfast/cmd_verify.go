@@ -24,13 +24,16 @@ func newVerifyCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "verify RUN|CERTIFICATE",
 		Short: "Find out whether a record or a certificate was changed",
-		Long: `Holds every file of a run, or the run that a certificate (HTML or PDF) belongs to with the certificate
-itself, against its seal: hashes and an Ed25519 signature. Each changed file is named with the stretch of bytes that
-holds the change. The key must be this shop's (signing.pub in the folder of the records) or one given with --key.
+		Long: `Holds every file of a run, or the run that a certificate (HTML or PDF) belongs to
+with the certificate itself, against its seal: hashes and an Ed25519 signature. Each changed
+file is named with the stretch of bytes that holds the change. The key must be this shop's
+(signing.pub in the folder of the records) or one given with --key.
 
-A seal proves that nothing was changed since the key's holder sealed it. It does not prove who held the key.
+A seal proves that nothing was changed since the key's holder sealed it. It does not prove
+who held the key.
 
-Status 0: nothing was changed. Status 1: something was, or is missing, or an unknown key sealed it.` + exitHelp,
+Status 0: nothing was changed. Status 1: something was, or is missing, or an unknown key
+sealed it.` + exitHelp,
 		Example: `  holdfast verify 20260304T1200
   holdfast verify certificate-C0001.pdf --key their-signing.pub`,
 		Args: cobra.ExactArgs(1),
@@ -147,7 +150,8 @@ func (v *verification) show(out io.Writer) {
 		if !a.Known {
 			known = "NOT A KNOWN KEY"
 		}
-		fmt.Fprintf(out, "seal %s  signature %s, key %s (%s)\n", report.Plain(a.Name), a.Signature, a.Key, known)
+		fmt.Fprintf(out, "seal %s  signature %s, key %s (%s)\n", report.Plain(a.Name), a.Signature, a.Key,
+			known)
 		for _, f := range a.Files {
 			fmt.Fprintf(out, "  %-22s %s\n", report.Plain(f.Name), stateWords(f))
 		}

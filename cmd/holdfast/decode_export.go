@@ -18,8 +18,10 @@ import (
 type decodeTables struct{ parquet, csv string }
 
 func (d *decodeTables) addFlags(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&d.parquet, "parquet", "", "write the parameters as rows to this Parquet file instead of printing")
-	cmd.Flags().StringVar(&d.csv, "csv", "", "write the parameters as rows to this CSV file instead of printing")
+	cmd.Flags().StringVar(&d.parquet, "parquet", "",
+		"write the parameters as rows to this Parquet file instead of printing")
+	cmd.Flags().StringVar(&d.csv, "csv", "",
+		"write the parameters as rows to this CSV file instead of printing")
 	cmd.MarkFlagsMutuallyExclusive("parquet", "csv")
 	for _, printed := range []string{"summary", "json"} {
 		cmd.MarkFlagsMutuallyExclusive("parquet", printed)
@@ -30,7 +32,8 @@ func (d *decodeTables) addFlags(cmd *cobra.Command) {
 func (d *decodeTables) wanted() bool { return d.parquet != "" || d.csv != "" }
 
 // write decodes a whole source into the file.
-func (d *decodeTables) write(ctx context.Context, source can.Source, stream streamFunc, decoder *trace.Decoder,
+func (d *decodeTables) write(ctx context.Context, source can.Source, stream streamFunc,
+	decoder *trace.Decoder,
 	errOut io.Writer) error {
 	path, format := d.parquet, data.Parquet
 	if path == "" {

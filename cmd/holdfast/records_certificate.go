@@ -30,7 +30,10 @@ func certify(ctx context.Context, s *record.Store, runs string, folder record.Fo
 		return nil, err
 	}
 	name := "certificate-" + note.Certificate
-	err = folder.Write(name+".html", func(w io.Writer) error { return report.HTMLCertificate(w, res, c, paper) })
+	err = folder.Write(name+".html", func(w io.Writer) error {
+		return report.HTMLCertificate(w, res, c,
+			paper)
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -38,8 +41,10 @@ func certify(ctx context.Context, s *record.Store, runs string, folder record.Fo
 	if err != nil {
 		return nil, err
 	}
-	about := map[string]string{"certificate": note.Certificate, "visit": v.ID, "by": note.By, "record": c.SealHash}
-	_, err = record.SealFiles(runs, folder, name, []string{name + ".html", name + ".pdf"}, res, note.Time, about)
+	about := map[string]string{"certificate": note.Certificate, "visit": v.ID, "by": note.By,
+		"record": c.SealHash}
+	_, err = record.SealFiles(runs, folder, name, []string{name + ".html", name + ".pdf"}, res, note.Time,
+		about)
 	return []string{filepath.Join(folder.Path, name+".html"), filepath.Join(folder.Path, name+".pdf")}, err
 }
 
@@ -54,8 +59,9 @@ func certificateOf(ctx context.Context, s *record.Store, runs string, folder rec
 	if err != nil {
 		return nil, err
 	}
-	c := &report.Certificate{Number: note.Certificate, Issued: note.Time, By: note.By, Shop: shop.Name, Address: shop.Address,
-		Visit: v.ID, Received: v.Opened, UnitKind: v.UnitKind, UnitHours: v.Hours, Owner: v.Owner, Complaint: v.Complaint, Parts: v.Parts,
+	c := &report.Certificate{Number: note.Certificate, Issued: note.Time, By: note.By, Shop: shop.Name,
+		Address: shop.Address,
+		Visit:   v.ID, Received: v.Opened, UnitKind: v.UnitKind, UnitHours: v.Hours, Owner: v.Owner, Complaint: v.Complaint, Parts: v.Parts,
 		SealHash: answers[0].Hash, Key: answers[0].Key}
 	for _, f := range v.Faults {
 		c.AsFound = append(c.AsFound, faultWords(f))

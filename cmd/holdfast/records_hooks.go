@@ -12,7 +12,8 @@ import (
 
 // beginRecord readies a new run's folder: the shop's own priors go into it, and the person hears which
 // visit the run will belong to.
-func beginRecord(ctx context.Context, out string, folder record.Folder, serial string, errOut io.Writer) error {
+func beginRecord(ctx context.Context, out string, folder record.Folder, serial string,
+	errOut io.Writer) error {
 	store, err := record.OpenOut(out)
 	if err != nil {
 		return err

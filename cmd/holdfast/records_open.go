@@ -20,7 +20,8 @@ import (
 
 // addOutFlag gives a command the folder of the records.
 func addOutFlag(cmd *cobra.Command, out *string) {
-	cmd.Flags().StringVar(out, "out", "", "folder of the records (default: holdfast/runs in the user's data folder)")
+	cmd.Flags().StringVar(out, "out", "",
+		"folder of the records (default: holdfast/runs in the user's data folder)")
 }
 
 // addByFlag gives a command the person who stands for what it records.
@@ -41,7 +42,8 @@ func person(by string) string {
 
 // withRecords opens the index of the records for do. An index that is missing is made from the run folders
 // and the book. What do returns without a status is bad input.
-func withRecords(ctx context.Context, named string, errOut io.Writer, do func(*record.Store, string) error) (err error) {
+func withRecords(ctx context.Context, named string, errOut io.Writer, do func(*record.Store,
+	string) error) (err error) {
 	out, err := outFolder(named)
 	if err != nil {
 		return withStatus(exitUsage, err)

@@ -14,7 +14,8 @@ import (
 func writeHistoryPage(path string, runs []record.Run) error {
 	listed := make([]report.Listed, len(runs))
 	for i, r := range runs {
-		listed[i] = report.Listed{Run: r.ID, Serial: r.Serial, Scenario: r.Scenario, Verdict: r.Verdict, Visit: r.Visit,
+		listed[i] = report.Listed{Run: r.ID, Serial: r.Serial, Scenario: r.Scenario, Verdict: r.Verdict,
+			Visit:   r.Visit,
 			Started: r.Started, Simulated: r.Simulated, Cause: causeShown(r), Links: filesOf(filepath.Dir(path), r.Folder)}
 	}
 	return record.WriteFile(path, func(w io.Writer) error { return report.Browse(w, "records", listed) })
@@ -33,9 +34,11 @@ func filesOf(from, folder string) []report.Link {
 		switch {
 		case name == record.ReportFile:
 			text = "report"
-		case strings.HasPrefix(name, "certificate-") && filepath.Ext(name) != ".json" && filepath.Ext(name) != ".sig":
+		case strings.HasPrefix(name, "certificate-") && filepath.Ext(name) != ".json" &&
+			filepath.Ext(name) != ".sig":
 			text = "certificate " + strings.TrimPrefix(filepath.Ext(name), ".")
-		case name == record.ResultFile, strings.HasPrefix(name, "judgement-") && !strings.Contains(name, "seal"):
+		case name == record.ResultFile, strings.HasPrefix(name, "judgement-") && !strings.Contains(name,
+			"seal"):
 		default:
 			continue
 		}

@@ -25,7 +25,8 @@ func must(t *testing.T, status int, args ...string) string {
 // runOn runs the release test on the simulated bench and returns the run's id.
 func runOn(t *testing.T, out, serial string, status int, more ...string) string {
 	t.Helper()
-	text := must(t, status, append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", serial,
+	text := must(t, status, append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim",
+		"--serial", serial,
 		"--yes", "--out", out}, more...)...)
 	return filepath.Base(regexp.MustCompile(`record: (.*)`).FindStringSubmatch(text)[1])
 }
@@ -36,23 +37,38 @@ func TestRoundTrip(t *testing.T) {
 	flag := []string{"--out", out}
 	do := func(status int, args ...string) string { return must(t, status, append(args, flag...)...) }
 
-	require.Contains(t, do(exitDone, "intake", "--serial", "HF-9", "--hours", "18400", "--complaint", "no pressure", "--fault", "4334/18/3"),
+	require.Contains(t, do(exitDone, "intake", "--serial", "HF-9", "--hours", "18400", "--complaint",
+		"no pressure", "--fault", "4334/18/3"),
 		"opened visit V0001")
-	require.Contains(t, do(exitDone, "intake", "--serial", "HF-9", "--owner", "job 17"), "added to visit V0001")
+	require.Contains(t, do(exitDone, "intake", "--serial", "HF-9", "--owner", "job 17"),
+		"added to visit V0001")
 	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "no run of release since")
 	failed := runOn(t, out, "HF-9", exitFail, "--fault", "membrane-split=0.6")
 	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "is no pass but fail")
-	require.Contains(t, do(exitUsage, "found", "membrane-splt", "--serial", "HF-9"), "did you mean membrane-split?")
+	require.Contains(t, do(exitUsage, "found", "membrane-splt", "--serial", "HF-9"),
+		"did you mean membrane-split?")
 	require.Contains(t, do(exitUsage, "found", "other", "--serial", "HF-9"), "--note")
-	do(exitDone, "found", "membrane-split", "--serial", "HF-9", "--note", "split at the clamp", "--part", "membrane")
+	do(exitDone, "found", "membrane-split", "--serial", "HF-9", "--note", "split at the clamp", "--part",
+		"membrane")
 	passed := runOn(t, out, "HF-9", exitDone, "--seed", "7")
 	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "no real unit was tested")
 	released := do(exitDone, "release", "--serial", "HF-9", "--by", "Kim", "--simulated")
 	require.Contains(t, released, "released HF-9 on run "+passed)
-	require.Contains(t, do(exitUsage, "release", "--serial", "HF-9", "--by", "Kim", "--simulated"), "no open visit")
+	require.Contains(t, do(exitUsage, "release", "--serial", "HF-9", "--by", "Kim", "--simulated"),
+		"no open visit")
+
+	pdf := regexp.MustCompile(`\S*\.pdf`).FindString(released)
+	printed, err := os.ReadFile(pdf)
+	require.NoError(t, err)
+	require.NoError(t, os.Remove(pdf))
+	require.Contains(t, do(exitDone, "release", "--serial", "HF-9", "--by", "Sam", "--simulated"), "certificate C0001-")
+	again, err := os.ReadFile(pdf)
+	require.NoError(t, err)
+	require.Equal(t, printed, again, "a lost certificate is printed again, to the same bytes")
 
 	history := do(exitDone, "history", "HF-9")
-	for _, words := range []string{"no pressure", "job 17", "SPN 4334 FMI 18, 3 times", "split at the clamp", "membrane",
+	for _, words := range []string{"no pressure", "job 17", "SPN 4334 FMI 18, 3 times", "split at the clamp",
+		"membrane",
 		"by Kim on run " + passed, "certificate C0001-", failed} {
 		require.Contains(t, history, words)
 	}
@@ -78,7 +94,8 @@ func tamper(t *testing.T, out, failed, released string) {
 		copied := filepath.Join(t.TempDir(), filepath.Base(page))
 		text[len(text)/2] ^= 1
 		require.NoError(t, os.WriteFile(copied, text, 0o644))
-		require.Contains(t, must(t, exitFail, "verify", copied, "--out", out), "IS NOT one that was given out")
+		require.Contains(t, must(t, exitFail, "verify", copied, "--out", out),
+			"IS NOT one that was given out")
 	}
 	entries, err := os.ReadDir(filepath.Join(out, failed))
 	require.NoError(t, err)
@@ -109,18 +126,21 @@ func TestGrade(t *testing.T) {
 	text, err := os.ReadFile("../../scenarios/release.yaml")
 	require.NoError(t, err)
 	tight := filepath.Join(t.TempDir(), "tight.yaml")
-	limited := bytes.Replace(text, []byte("leak_rate: {max: 1.0 mL/min}"), []byte("leak_rate: {max: 0.01 mL/min}"), 1)
+	limited := bytes.Replace(text, []byte("leak_rate: {max: 1.0 mL/min}"),
+		[]byte("leak_rate: {max: 0.01 mL/min}"), 1)
 	require.NotEqual(t, text, limited)
 	require.NoError(t, os.WriteFile(tight, limited, 0o644))
 	require.Contains(t, must(t, exitUsage, "grade", run, "--out", out, "--scenario", tight), "--why")
-	said := must(t, exitFail, "grade", run, "--out", out, "--scenario", tight, "--why", "tighter", "--by", "Kim")
+	said := must(t, exitFail, "grade", run, "--out", out, "--scenario", tight, "--why", "tighter", "--by",
+		"Kim")
 	require.Contains(t, said, "judgement-2.json")
 	after, err := os.ReadFile(filepath.Join(out, run, record.ResultFile))
 	require.NoError(t, err)
 	require.Equal(t, string(before), string(after), "the first judgement is never written over")
 	require.Contains(t, must(t, exitDone, "verify", run, "--out", out), "judgement-2.json")
 	require.Contains(t, must(t, exitDone, "history", "HF-3", "--out", out), "judgement 2")
-	require.Contains(t, must(t, exitDone, "history", "HF-3", "--reindex", "--out", out), "by Kim: fail (tighter)")
+	require.Contains(t, must(t, exitDone, "history", "HF-3", "--reindex", "--out", out),
+		"by Kim: fail (tighter)")
 	var kept record.Judgement
 	text, err = os.ReadFile(filepath.Join(out, run, "judgement-2.json"))
 	require.NoError(t, err)
@@ -140,7 +160,8 @@ func TestCauses_Adopt(t *testing.T) {
 	after := runOn(t, out, "HF-4", exitFail, "--fault", "membrane-split=0.6")
 	require.Contains(t, must(t, exitDone, "report", after, "--out", out), "this shop's own frequencies")
 	require.NotContains(t, must(t, exitDone, "report", before, "--out", out), "this shop's own frequencies")
-	require.Contains(t, must(t, exitFail, "grade", after, "--out", out), "byte for byte", "the priors are in the record")
+	require.Contains(t, must(t, exitFail, "grade", after, "--out", out), "byte for byte",
+		"the priors are in the record")
 }
 
 // What was backed up comes back, and a backup that differs is refused.
@@ -149,24 +170,31 @@ func TestStore_BackupAndRestore(t *testing.T) {
 	copied, back := filepath.Join(dir, "copy"), filepath.Join(dir, "back")
 	run := runOn(t, out, "HF-5", exitDone)
 	must(t, exitDone, "intake", "--serial", "HF-5", "--out", out)
-	require.Contains(t, must(t, exitDone, "store", "backup", copied, "--out", out), "1 runs copied, 0 there already")
-	require.Contains(t, must(t, exitDone, "store", "backup", copied, "--out", out), "0 runs copied, 1 there already")
+	require.Contains(t, must(t, exitDone, "store", "backup", copied, "--out", out),
+		"1 runs copied, 0 there already")
+	require.Contains(t, must(t, exitDone, "store", "backup", copied, "--out", out),
+		"0 runs copied, 1 there already")
 	require.NoFileExists(t, filepath.Join(copied, "signing.key"))
-	require.Contains(t, must(t, exitDone, "store", "restore", copied, "--out", back), "1 units, 1 visits, 1 runs")
+	require.Contains(t, must(t, exitDone, "store", "restore", copied, "--out", back),
+		"1 units, 1 visits, 1 runs")
 	require.Contains(t, must(t, exitDone, "verify", run, "--out", back), "Nothing was changed")
 	require.Contains(t, must(t, exitUsage, "store", "restore", copied, "--out", out), "not empty")
 	require.NoError(t, os.WriteFile(filepath.Join(copied, run, record.ResultFile), []byte("{}"), 0o644))
-	require.Contains(t, must(t, exitUsage, "store", "backup", copied, "--out", out), "one of them was changed")
+	require.Contains(t, must(t, exitUsage, "store", "backup", copied, "--out", out),
+		"one of them was changed")
 }
 
 // Codes are read from a recording as the decoder reads them.
 func TestIntake_FaultsFromARecording(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "key-on.log")
 	// DM1 of address 61: SPN 4334 FMI 18, three times (SAE J1939-73, conversion method 4).
-	require.NoError(t, os.WriteFile(file, []byte("(1.0) can0 18FECA3D#0400EE1012030000\n(2.0) can0 18FECA3D#0400EE1012030000\n"), 0o644))
+	require.NoError(t, os.WriteFile(file,
+		[]byte("(1.0) can0 18FECA3D#0400EE1012030000\n(2.0) can0 18FECA3D#0400EE1012030000\n"), 0o644))
 	said := must(t, exitDone, "intake", "--serial", "A", "--faults-from", file, "--out", t.TempDir())
 	require.Contains(t, said, "SPN 4334 FMI 18, active, 3 times, from address 61")
 	require.Equal(t, 1, strings.Count(said, "SPN 4334"))
-	require.Contains(t, must(t, exitUsage, "intake", "--serial", "A", "--fault", "4334", "--out", t.TempDir()), "SPN/FMI")
-	require.Contains(t, must(t, exitUsage, "intake", "--serial", "A", "--fault", "600000/1", "--out", t.TempDir()), "524287")
+	require.Contains(t, must(t, exitUsage, "intake", "--serial", "A", "--fault", "4334", "--out",
+		t.TempDir()), "SPN/FMI")
+	require.Contains(t, must(t, exitUsage, "intake", "--serial", "A", "--fault", "600000/1", "--out",
+		t.TempDir()), "524287")
 }

@@ -39,7 +39,8 @@ func parseFault(text string) (record.FaultSeen, error) {
 	for i, p := range parts {
 		n, err := strconv.ParseUint(strings.TrimSpace(p), 10, 32)
 		if err != nil || len(parts) < 2 || len(parts) > 3 || n > highest[min(i, 2)] {
-			return f, fmt.Errorf("--fault %q: write SPN/FMI or SPN/FMI/COUNT, SPN to %d, FMI to %d, count to %d",
+			return f, fmt.Errorf("--fault %q: write SPN/FMI or SPN/FMI/COUNT, SPN to %d, FMI to %d, count "+
+				"to %d",
 				text, highest[0], highest[1], highest[2])
 		}
 		numbers[i] = n
