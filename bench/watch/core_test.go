@@ -63,6 +63,32 @@ func TestSensor_LostOnlyWhereItHasRead(t *testing.T) {
 	require.Equal(t, 0, watched(1000, 96, 1000).Dropouts, "an empty line is a reading")
 }
 
+// Two banks are two units, and each takes its own pump: 64828 is of the first alone.
+func TestUnits_OfBothBanks(t *testing.T) {
+	second := clock.Instant(time.Second)
+	w := New(Options{}, nil)
+	for i := range clock.Instant(4000) {
+		at := second + i*second/20
+		one, two := frame61475(at, 600, stateDosing, 1000), frame61475(at, 1200, stateDosing, 600)
+		two.ID = 0x0CF0263D // PGN 61478
+		w.Feed([]can.Frame{one, two})
+	}
+	w.Finish()
+	s := w.Summary("made", 0)
+	require.Len(t, s.Units, 2)
+	for i, want := range []struct {
+		bank  uint8
+		level Level
+		dosed float64
+	}{{1, OK, 600 * 200.0 / 3600}, {2, Act, 1200 * 200.0 / 3600}} {
+		u := s.Units[i]
+		require.Equal(t, want.bank, u.Bank)
+		require.InEpsilon(t, want.dosed, *u.Dosed, 0.01)
+		require.Equal(t, want.level, u.Findings[1].Level, u.Findings[1])
+	}
+	require.Contains(t, s.Text(), "bank 2 doser pressure")
+}
+
 func TestCountedUp(t *testing.T) {
 	require.InDelta(t, 5, countedUp(100, 105), 1e-9)
 	require.InDelta(t, 10.5, countedUp(6420, 5), 1e-9, "over the end of SPN 4333")
@@ -137,6 +163,25 @@ func TestWatcher_TakesAnything(t *testing.T) {
 	require.Contains(t, s.Text(), "3 frames LOST")
 	require.LessOrEqual(t, len(s.Trips), MaxTrips)
 	require.NotEmpty(t, s.Rows())
+}
+
+// A file of random identifiers takes no more memory than the bounds allow, and it is said.
+func TestWatcher_IsBounded(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	w := New(Options{}, nil)
+	frames := make([]can.Frame, 1000)
+	for n := range 300 {
+		for i := range frames {
+			g := compiled().groups[r.IntN(len(compiled().groups))]
+			frames[i] = frame61475(clock.Instant(n)*clock.Instant(time.Second)/10, 600, stateDosing, 1000)
+			frames[i].ID, frames[i].Channel = 0x18000000|g.pgn<<8|uint32(r.IntN(256)), uint8(r.IntN(256))
+		}
+		w.Feed(frames)
+	}
+	w.Finish()
+	require.Len(t, w.all, maxStreams)
+	require.LessOrEqual(t, len(w.units), maxUnits)
+	require.Contains(t, w.Summary("random", 0).Text(), "more senders than can be followed")
 }
 
 func TestWatcher_WithoutTimes(t *testing.T) {

@@ -225,6 +225,11 @@ func countWord(n uint8) string {
 
 func (w *Watcher) judgeBus() Finding {
 	f := Finding{Check: "bus", Level: OK, Seen: fmt.Sprintf("%d frames in %s", w.frames, spell(w.Heard()))}
+	if w.beyond > 0 {
+		f.Level = Watch
+		f.Seen += fmt.Sprintf("; %d frames of more senders than can be followed", w.beyond)
+		f.Look = "is this J1939, and one vehicle?"
+	}
 	if w.back > 0 {
 		f.Level = Watch
 		f.Seen += fmt.Sprintf("; the time stamps went back %s", times(w.back))

@@ -24,15 +24,20 @@ type Watcher struct {
 
 	frames      uint64
 	first, last clock.Instant
-	back        int // how often time stepped back
+	beyond      uint64 // frames of senders beyond maxStreams
+	back        int    // how often time stepped back
 	gaps        sightings
 	vehicle     vehicle
 	trips       []Trip
 	tripsBefore int // trips that are no longer kept one by one
 }
 
-// MaxTrips bounds what is kept trip by trip; the totals go on.
-const MaxTrips = 2000
+// Bounds of what is kept. A vehicle is far below them; a file of random identifiers is not.
+const (
+	MaxTrips   = 2000 // kept trip by trip; the totals go on
+	maxStreams = 4096 // followed groups, by source and channel
+	maxUnits   = 16
+)
 
 // New begins a watch. tell is called for everything that happens, in order; nil when nobody wants to know.
 func New(o Options, tell func(Event)) *Watcher {
@@ -131,6 +136,10 @@ func (w *Watcher) hear(f *can.Frame, kind uint8) {
 		w.message(f.Time, f.ID>>8&(1<<18-1), uint8(f.ID), f.Data[:min(f.Length, 8)])
 	default:
 		s := w.stream(kind-firstGroup, f)
+		if s == nil {
+			w.beyond++
+			return
+		}
 		if changed := s.take(f); changed != 0 {
 			w.publish(s, changed)
 		}
@@ -150,11 +159,11 @@ func (w *Watcher) stream(g uint8, f *can.Frame) *stream {
 		w.streams[f.Channel][g] = row
 	}
 	s := row[uint8(f.ID)]
-	if s == nil {
+	if s == nil && len(w.all) < maxStreams {
 		s = newStream(w.table.groups[g], f)
 		row[uint8(f.ID)] = s
 		w.all = append(w.all, s)
-		if s.group.unit != 0 {
+		if s.group.unit != 0 && len(w.units) < maxUnits {
 			s.unit = newUnit(w, s)
 			w.units = append(w.units, s.unit)
 		}
