@@ -79,7 +79,7 @@ func spell(d time.Duration) string {
 		return fmt.Sprintf("%.1f h", d.Hours())
 	case d >= 2*time.Minute:
 		return fmt.Sprintf("%.1f min", d.Minutes())
-	case d >= time.Second || d == 0:
+	case d >= 995*time.Millisecond || d == 0:
 		return fmt.Sprintf("%.1f s", d.Seconds())
 	default:
 		return fmt.Sprintf("%.0f ms", d.Seconds()*1000)

@@ -13,7 +13,7 @@ type End string
 const (
 	endSilent    End = "the bus went silent"
 	endKey       End = "key on again"
-	endRecording End = "the recording ends"
+	endRecording End = "the recording, or the listening, ends"
 	endClock     End = "the clock was set back"
 	endOpen      End = ""
 )
