@@ -34,7 +34,8 @@ func instruments(r *rig.Rig) []instrumentJSON {
 		a := in.Accuracy
 		all = append(all, instrumentJSON{Channel: in.Channel.String(), Unit: in.Channel.Unit(),
 			OfReading: fixed(a.OfReading, -1), OfSpan: fixed(a.OfSpan, -1), Span: fixed(a.Span, -1),
-			Absolute: fixed(a.Absolute, -1), Resolution: fixed(in.Resolution, -1), Calibrated: day(in.Calibrated),
+			Absolute: fixed(a.Absolute, -1), Resolution: fixed(in.Resolution,
+				-1), Calibrated: day(in.Calibrated),
 			Due: day(in.Due), PartOfUnit: in.PartOfUnit})
 	}
 	return all

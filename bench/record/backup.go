@@ -26,10 +26,8 @@ func (s *Store) BackUpAll(ctx context.Context, to string) (n Copied, err error) 
 	if n, err = copyRuns(s.out, to); err != nil {
 		return n, fmt.Errorf("back up: %w", err)
 	}
-	for _, name := range []string{BookFile, seal.PublicFile} {
-		if err := copyOver(s.out, to, name); err != nil {
-			return n, fmt.Errorf("back up: %w", err)
-		}
+	if err := copyBook(s.out, to); err != nil {
+		return n, fmt.Errorf("back up: %w", err)
 	}
 	tmp := filepath.Join(to, "."+IndexFile)
 	_ = os.Remove(tmp) // of a backup that was cut short
@@ -58,13 +56,19 @@ func Restore(from, out string) error {
 		return fmt.Errorf("restore: %w", err)
 	}
 	_, err = copyRuns(from, out)
-	for _, name := range []string{BookFile, seal.PublicFile} {
-		err = errors.Join(err, copyOver(from, out, name))
-	}
-	if err != nil {
+	if err = errors.Join(err, copyBook(from, out)); err != nil {
 		return fmt.Errorf("restore: %w", err)
 	}
 	return nil
+}
+
+// copyBook copies the book and the public keys.
+func copyBook(from, to string) error {
+	names, err := seal.PublicFiles(from)
+	for _, name := range append(names, BookFile) {
+		err = errors.Join(err, copyOver(from, to, name))
+	}
+	return err
 }
 
 // copyRuns copies the run folders that are not at the target yet. Each is copied under another name and

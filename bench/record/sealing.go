@@ -4,7 +4,6 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -59,13 +58,11 @@ func (f Folder) existing(names []string) []string {
 // Verify holds a run's folder against all its seals, the run's own first. keys are those of shops that
 // are trusted beside the one of the out folder. stray are files that no seal covers.
 func Verify(out string, f Folder, keys ...ed25519.PublicKey) (answers []*seal.Answer, stray []string, err error) {
-	own, err := seal.ReadPublic(filepath.Join(out, seal.PublicFile))
-	switch {
-	case err == nil:
-		keys = append(keys, own)
-	case !errors.Is(err, fs.ErrNotExist):
+	own, err := seal.KnownKeys(out)
+	if err != nil {
 		return nil, nil, err
 	}
+	keys = append(keys, own...)
 	names, err := seal.Names(f.Path)
 	if err != nil {
 		return nil, nil, err

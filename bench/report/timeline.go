@@ -42,7 +42,7 @@ func timeline(res *judge.Result) *figure {
 	pressure.Y.Min, pressure.Y.Max = min(0, pressure.Y.Min), highest*1.42 // room for the steps' names
 	pressure.Y.Tick.Marker = upTo{niceTicks{6}, highest * 1.02}
 
-	drive := newPlot("time since the start, s", "pump drive, %")
+	drive := newPlot("time since the start, s", "drive, %")
 	bands.names = false
 	drive.Add(bands)
 	commanded := held(rec.Commands[rig.SetPumpDrive], rec.End)

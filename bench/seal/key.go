@@ -44,12 +44,44 @@ func OpenKey(path string) (Key, error) {
 	if k, err = readKey(path); err != nil { // ours, or that of a process that was faster
 		return Key{}, err
 	}
-	public, err := x509.MarshalPKIXPublicKey(k.Public())
-	if err != nil {
-		return Key{}, err
+	return k, writePublic(publicPath(path), k.Public())
+}
+
+// writePublic keeps a public key beside its private one. That of an earlier key (the records were
+// restored without it) gets another name and stays known: what it sealed can still be verified.
+func writePublic(path string, key ed25519.PublicKey) error {
+	if old, err := ReadPublic(path); err == nil && !old.Equal(key) {
+		kept := strings.TrimSuffix(path, ".pub") + "-" + Fingerprint(old) + ".pub"
+		if err := os.Rename(path, kept); err != nil {
+			return fmt.Errorf("keep the earlier public key: %w", err)
+		}
 	}
-	text := pem.EncodeToMemory(&pem.Block{Type: "PUBLIC KEY", Bytes: public})
-	return k, os.WriteFile(publicPath(path), text, 0o644)
+	der, err := x509.MarshalPKIXPublicKey(key)
+	if err != nil {
+		return err
+	}
+	return replace(path, pem.EncodeToMemory(&pem.Block{Type: "PUBLIC KEY", Bytes: der}))
+}
+
+// PublicFiles returns the names of a folder's public keys: the present one and earlier ones.
+func PublicFiles(dir string) ([]string, error) {
+	found, err := filepath.Glob(filepath.Join(escape(dir), "signing*.pub"))
+	for i := range found {
+		found[i] = filepath.Base(found[i])
+	}
+	return found, err
+}
+
+// KnownKeys returns the folder's own public keys.
+func KnownKeys(dir string) ([]ed25519.PublicKey, error) {
+	names, err := PublicFiles(dir)
+	var keys []ed25519.PublicKey
+	for _, name := range names {
+		k, failed := ReadPublic(filepath.Join(dir, name))
+		err = errors.Join(err, failed)
+		keys = append(keys, k)
+	}
+	return keys, err
 }
 
 func publicPath(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".pub" }

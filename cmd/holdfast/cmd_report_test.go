@@ -25,7 +25,8 @@ func holdfast(args ...string) (status int, out, errOut string) {
 func TestReportAndHistory(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "runs")
 	for serial, want := range map[string]int{"HF-1": exitDone, "HF/2": exitFail} {
-		args := []string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", serial, "--yes", "--out", out}
+		args := []string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", serial, "--yes",
+			"--out", out}
 		if want == exitFail {
 			args = append(args, "--fault", "membrane-split=0.6")
 		}

@@ -179,6 +179,10 @@ func TestStore_BackupAndRestore(t *testing.T) {
 		"1 units, 1 visits, 1 runs")
 	require.Contains(t, must(t, exitDone, "verify", run, "--out", back), "Nothing was changed")
 	require.Contains(t, must(t, exitUsage, "store", "restore", copied, "--out", out), "not empty")
+	later := runOn(t, back, "HF-6", exitDone) // a new key is made: the earlier one stays known
+	for _, r := range []string{run, later} {
+		require.Contains(t, must(t, exitDone, "verify", r, "--out", back), "Nothing was changed", r)
+	}
 	require.NoError(t, os.WriteFile(filepath.Join(copied, run, record.ResultFile), []byte("{}"), 0o644))
 	require.Contains(t, must(t, exitUsage, "store", "backup", copied, "--out", out),
 		"one of them was changed")
