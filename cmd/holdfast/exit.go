@@ -19,6 +19,7 @@ const (
 )
 
 const exitHelp = `
+
 Exit status: 0 pass or done, 1 fail, 2 bad input or usage, 3 undecided, 4 stopped by
 the person, 5 interlock trip, 6 bus or bench fault, 7 internal error.`
 
