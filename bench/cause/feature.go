@@ -48,6 +48,23 @@ const (
 	regulated
 	purge
 	changeover
+	freeCurrent
+	checkOpens
+	fallWithLoad
+	sensorNoise
+	wiring
+	cold
+	heater
+	heaterFell
+	heaterGone
+	coil
+	collapse
+	stillFilling
+	nothingBuilt
+	nothingDosed
+	laminar
+	pours
+	dosingSpread
 	numKeys
 )
 
@@ -76,6 +93,7 @@ var bands = map[string]band{
 	"purge_residual":        {3, none, 6},
 	"changeover_time":       {0.1, none, 0.5},
 	"coil_resistance":       {18, 15, 21},
+	"heater_resistance":     {4, 3.4, 4.6},
 }
 
 // evidence is everything that Rank weighs.
@@ -107,6 +125,7 @@ func gather(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, 
 	e.dosed()
 	e.stoodStill()
 	e.swings()
+	e.signs()
 	return e
 }
 

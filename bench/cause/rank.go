@@ -49,24 +49,42 @@ func (e *evidence) logPosterior(p *pattern) float64 {
 			sum += weights[k] * math.Log(likelihood(f.z, p.effects[k]))
 		}
 	}
-	if p.name == Healthy && e.broken() {
-		sum += math.Log(failedHealthy)
+	if any, explained := e.broken(p); any && !explained {
+		if p.name == Healthy {
+			return sum + math.Log(failedHealthy)
+		}
+		sum += math.Log(failedOtherwise)
 	}
 	return sum
 }
 
-// broken says whether a limit of the plan is broken beyond the uncertainty.
-func (e *evidence) broken() bool {
+// keyOf is the sign that a characteristic with a limit speaks through.
+var keyOf = map[string]key{"leak_rate": leakInside, "doser_leak": doserLeak, "fluid_loss": outsideLoss,
+	"restriction_area": restriction, "volumetric_efficiency": efficiency, "hold_drive": drive, "prime_time": prime,
+	"compliance": softness, "ripple": ripple, "dosing_error": dosing, "sensor_supply": supply, "sensor_zero": zero,
+	"sensor_span_error": span, "regulated_pressure": regulated, "purge_time": purge, "purge_residual": purge,
+	"changeover_time": changeover, "coil_resistance": coil, "heater_resistance": heater,
+	"wiring_resistance": wiring, "sensor_noise": sensorNoise}
+
+// broken says whether a limit of the plan is broken beyond the uncertainty, and whether a cause does
+// anything to such a characteristic. A broken limit that has no sign of its own is explained by every fault.
+func (e *evidence) broken(p *pattern) (any, explained bool) {
+	if e.rec.Ended == samples.Tripped || e.f[notReached].z > atLimit {
+		any, explained = true, p.name != Healthy // what ended it early is weighed by the signs
+	}
 	for _, c := range e.chars {
 		for i := range e.plan.Limits {
 			l := &e.plan.Limits[i]
-			if l.Characteristic == c.Name && (l.At == "" || l.At == c.At) &&
-				grade.Judge(c, l, scenario.Guarded, 0) == grade.Fail {
-				return true
+			if l.Characteristic != c.Name || l.At != "" && l.At != c.At ||
+				grade.Judge(c, l, scenario.Guarded, 0) != grade.Fail {
+				continue
 			}
+			k, known := keyOf[c.Name]
+			any = true
+			explained = explained || p.name != Healthy && (!known || p.effects[k] != same)
 		}
 	}
-	return false
+	return any, explained
 }
 
 // standsOut is from where a feature is told as evidence.

@@ -13,6 +13,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
 )
 
 // ripple is the 95th percentile, over 1 s windows of the hold, of the peak-to-peak pressure
@@ -174,6 +175,11 @@ func Unsteadiness(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (sd floa
 		}
 		from, to = s.End.Add(-5*time.Second), s.End
 	}
+	return b.unsteadiness(from, to)
+}
+
+// unsteadiness is the scatter of the pressure over [from, to] about a line, pulsation taken out.
+func (b *run) unsteadiness(from, to clock.Instant) (sd float64, ok bool) {
 	slow := samples.Series{}
 	for _, w := range windows(b.in(b.pressure, from, to), 200*time.Millisecond) {
 		if len(w.V) > 0 {

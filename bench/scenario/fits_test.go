@@ -47,7 +47,7 @@ func TestShipped(t *testing.T) {
 func TestFits(t *testing.T) {
 	for want, change := range map[string]func(r *rig.Rig, p *scenario.Plan){
 		"release.yaml:13:5: vent step needs the command vent and rig bench-node has none; map it in the rig, or leave this out": func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetVent] = nil },
-		"release.yaml:58:3: heater_resistance needs the command heater":                                                         func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetHeater] = nil },
+		"release.yaml:62:3: heater_resistance needs the command heater":                                                         func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetHeater] = nil },
 		"needs the channel return_flow and rig bench-node has none":                                                             func(r *rig.Rig, _ *scenario.Plan) { r.Channels[rig.ReturnFlow] = nil },
 		"sensor_span_error needs the channel reference_pressure":                                                                func(r *rig.Rig, _ *scenario.Plan) { r.Channels[rig.ReferencePressure] = nil },
 		"needs the channel unit_voltage or supply_voltage": func(r *rig.Rig, _ *scenario.Plan) {

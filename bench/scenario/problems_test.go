@@ -55,7 +55,7 @@ func TestParse_OneMistake(t *testing.T) {
 		{"leak_rate: {max: 1.0 mL/min}", "leak_rate: {}", "leak_rate without min and max"},
 		{"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 1.0 mL/min, min: 2 mL/min}", "leak_rate: min 2 above max 1 mL/min; swap them"},
 		{"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 1.0 mL/min, at: 20 %}", "at: for leak_rate; leave it out"},
-		{"at: [20 %, 50 %, 80 %]", "at: [20 %, 50 %, 90 %]", "at: 90 % and no dose step has this duty; there are 20 %, 50 %, 80 %"},
+		{"at: [20 %, 50 %, 80 %]", "at: [20 %, 50 %, 90 %]", "at: 90 % and no dose step has this duty; there are 80 %, 50 %, 20 %"},
 		{"at: [20 %, 50 %, 80 %]", "at: [20 %, 50 %, 50 %]", "two limits for dosing_error 50 %; keep one"},
 		{"{max: 0 codes, applies_to: controller}", "{max: 0, applies_to: controller}", "max: 0; write a whole number of codes"},
 		{"{max: 0 codes, applies_to: controller}", "{max: 0 codes, applies_to: all}", "fault_codes exists only where the unit has a controller"},
