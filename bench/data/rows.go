@@ -52,7 +52,7 @@ type Signal struct {
 	Destination int32    `parquet:"destination"` // 255: all
 	SPN         int32    `parquet:"spn"`
 	Name        string   `parquet:"name,dict"`
-	Value       *float64 `parquet:"value,optional"` // NULL unless the status is valid
+	Value       *float64 `parquet:"value,optional"` // NULL unless valid, and of opaque fields
 	Unit        string   `parquet:"unit,dict"`
 	Status      string   `parquet:"status,dict"` // valid, error indicator, not available, reserved ...
 	Raw         int64    `parquet:"raw"`

@@ -38,7 +38,7 @@ func (s *Signals) Add(m *trace.Message) {
 		}
 		row.SPN, row.Name, row.Unit, row.Status, row.Raw = int32(p.SPN), p.Name, p.Unit, status.String(), int64(raw)
 		row.Value = nil
-		if status == spn.Valid {
+		if status == spn.Valid && p.Kind != spn.Opaque { // an opaque field is no number
 			row.Value = finite(value)
 		}
 		s.rows = append(s.rows, row)
