@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	framesAtOnce = 1024
+	framesAtOnce = 4096                   // with 1024 the two goroutines mostly wake each other: a third slower
 	piecesAhead  = 4                      // pieces between the reading and the handling goroutine
 	listenFor    = 100 * time.Millisecond // how long a silent bus delays the end
 )
@@ -38,7 +38,7 @@ func Listen(ctx context.Context, source can.Source, handle func([]can.Frame) err
 
 // Replay reads a recording to its end and gives it piece by piece to handle, in order. It reads
 // ahead in a goroutine of its own, so that reading and decoding use two cores where there are two; at most
-// a few thousand frames are in memory. The end of ctx is no error.
+// some ten thousand frames are in memory. The end of ctx is no error.
 func Replay(ctx context.Context, source can.Source, handle func([]can.Frame) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	full, free := make(chan piece, piecesAhead), make(chan []can.Frame, piecesAhead)

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"encoding/binary"
+	"math/bits"
 	"time"
 
 	"holdfast/j1939/can"
@@ -35,40 +36,42 @@ var payloadMask = [9]uint64{0, 1<<8 - 1, 1<<16 - 1, 1<<24 - 1, 1<<32 - 1, 1<<40 
 // the direction alone. It stops, without a word, at the first block that is not: that one is for the
 // general way. It gives the same frames, but for those that nobody wants.
 func (p *pcapng) run(data []byte, dst []can.Frame) (n, used int) {
-	word := binary.LittleEndian.Uint32
-	all := 0
-	handed := p.handed
+	word := binary.LittleEndian.Uint64
+	all, handed := 0, p.handed
+	var from *ngInterface
+	index := uint32(1<<32 - 1) // of from
 	for n < len(dst) && len(data)-used >= blockBytes {
 		b := (*[blockBytes]byte)(data[used:])
-		length := word(b[4:])
-		if word(b[:]) != blockPacketEnhanced || length != plainBytes && length != blockBytes ||
-			word(b[20:]) != packetBytes || word(b[length-4:]) != length {
+		head, size := word(b[:]), plainBytes
+		if head != plainHead {
+			size = blockBytes
+		}
+		if head != plainHead && head != blockHead || word(b[20:]) != packetSizes ||
+			binary.LittleEndian.Uint32(b[size-4:]) != uint32(size) {
 			break
 		}
-		index := word(b[8:])
-		if index >= uint32(len(p.interfaces)) {
-			break
+		if at := binary.LittleEndian.Uint32(b[8:]); at != index {
+			if at >= uint32(len(p.interfaces)) || !p.interfaces[at].ordinary() {
+				break
+			}
+			index, from = at, &p.interfaces[at]
 		}
-		from, packet := &p.interfaces[index], b[packetAt:packetAt+packetBytes]
-		id := binary.BigEndian.Uint32(packet)
-		size := packet[packetLength]
-		if from.link != linkSocketCAN || from.shift != 0 || from.divide != 1 || size > 8 ||
-			id&(flagRemote|flagError) != 0 || isFD(packet) {
+		top := word(b[packetAt:]) // identifier, length, FD flags, reserved
+		id, length := bits.ReverseBytes32(uint32(top)), uint8(top>>32)
+		if length > 8 || id&(flagRemote|flagError) != 0 || top>>40 != 0 && isFD(b[packetAt:]) {
 			break
 		}
 		extended := id >> 31
-		at := from.instant(uint64(word(b[12:]))<<32 | uint64(word(b[16:])))
-		from.last = at
 		f := &dst[n]
 		f.ID = id & (maskStandard | maskExtended*extended)
-		payload := binary.LittleEndian.Uint64(packet[packetPayload:]) & payloadMask[size]
-		binary.LittleEndian.PutUint64(f.Data[:], payload)
-		f.Length, f.IsExtended, f.IsRemote, f.Error = size, extended != 0, false, false
-		f.Time, f.Channel = at, from.channel
-		used += int(length)
+		binary.LittleEndian.PutUint64(f.Data[:], word(b[packetAt+packetPayload:])&payloadMask[length])
+		f.Length, f.IsExtended, f.IsRemote, f.Error = length, extended != 0, false, false
+		at := from.instant(bits.RotateLeft64(word(b[12:]), 32)) // high word, low word
+		f.Time, f.Channel, from.last = at, from.channel, at
+		used += size
 		all++
-		// No branch on whether the frame is wanted: a processor cannot foretell it, and a wrong guess costs
-		// more than a frame that is written over by the next.
+		// No branch on whether the frame is wanted: a processor cannot foretell it, and a wrong guess costs more than
+		// a frame that is written over by the next.
 		step := 1
 		if p.wanted != nil && uint64(at-handed) < uint64(handAtLeast) {
 			step = int(p.wanted[id>>8&(1<<18-1)] & uint8(extended))
@@ -79,4 +82,16 @@ func (p *pcapng) run(data []byte, dst []can.Frame) (n, used int) {
 	p.handed = handed
 	p.stats.Received += uint64(all)
 	return n, used
+}
+
+// What the blocks that run reads begin with (type and length), and their two packet lengths, as little-endian words.
+const (
+	plainHead   = plainBytes<<32 | blockPacketEnhanced
+	blockHead   = blockBytes<<32 | blockPacketEnhanced
+	packetSizes = packetBytes<<32 | packetBytes
+)
+
+// ordinary says that the interface holds CAN frames and its unit of time is a whole number of nanoseconds.
+func (i *ngInterface) ordinary() bool {
+	return i.link == linkSocketCAN && i.shift == 0 && i.divide == 1
 }
