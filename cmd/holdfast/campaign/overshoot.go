@@ -14,7 +14,7 @@ import (
 // from the harness's own way of smoothing: what that does at its ends would be in both.
 func overshoot(t *truths, c char) (float64, bool) {
 	from, to, ok := t.held(c.From)
-	speed := t.mean(from, to, func(m *sim.Moment) float64 { return m.Speed })
+	speed := t.speedAtTop(c.From)
 	if !ok || speed < 60 {
 		return 0, false
 	}
@@ -22,6 +22,17 @@ func overshoot(t *truths, c char) (float64, bool) {
 	low := t.at(c.From).Pressure
 	peak := t.highest(c.From, c.To, int(math.Round(60e3/speed/pressureEvery)))
 	return max(0, peak-top) / (top - low) * 100, top > low
+}
+
+// speedAtTop is the mean shaft speed, r/min, in the last two seconds of the step that starts at t: the turn
+// over which the pressure is averaged is that of the pump as it came to nominal, not of the hold.
+func (t *truths) speedAtTop(start clock.Instant) float64 {
+	for _, s := range t.rec.Steps {
+		if s.Start == start {
+			return t.mean(s.End.Add(-2*time.Second), s.End, func(m *sim.Moment) float64 { return m.Speed })
+		}
+	}
+	return 0
 }
 
 // held is the steady part of the first hold after t.
