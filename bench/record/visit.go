@@ -66,7 +66,7 @@ func (s *Store) Intake(ctx context.Context, n Note) (string, error) {
 		return err
 	})
 	if err != nil {
-		return "", fmt.Errorf("intake of %s: %w", n.Serial, err)
+		return "", fmt.Errorf("intake of %q: %w", n.Serial, err)
 	}
 	return n.Visit, nil
 }
@@ -86,7 +86,7 @@ func (s *Store) Found(ctx context.Context, n Note) (string, error) {
 		err := tx.QueryRowContext(ctx, `SELECT id FROM visits WHERE serial = ? ORDER BY opened DESC LIMIT 1`,
 			n.Serial).Scan(&n.Visit)
 		if errors.Is(err, sql.ErrNoRows) {
-			return fmt.Errorf("%w: %s has never come in; holdfast intake opens a visit", ErrNoVisit, n.Serial)
+			return fmt.Errorf("%w: %q has never come in; holdfast intake opens a visit", ErrNoVisit, n.Serial)
 		}
 		return err
 	})
@@ -120,7 +120,7 @@ func (s *Store) toOpenVisit(ctx context.Context, n *Note) (string, error) {
 func mustBeOpen(ctx context.Context, tx *sql.Tx, serial string) (string, error) {
 	id, err := openVisit(ctx, tx, serial)
 	if err == nil && id == "" {
-		err = fmt.Errorf("%w of %s; holdfast intake opens one", ErrNoVisit, serial)
+		err = fmt.Errorf("%w of %q; holdfast intake opens one", ErrNoVisit, serial)
 	}
 	return id, err
 }

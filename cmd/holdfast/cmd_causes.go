@@ -14,6 +14,7 @@ import (
 	"holdfast/bench/cause"
 	"holdfast/bench/history"
 	"holdfast/bench/record"
+	"holdfast/bench/report"
 )
 
 // modelWeight is how many findings the program's own priors count for when a shop learns its own: with
@@ -180,7 +181,7 @@ func (c *scoreCard) show(out io.Writer) error {
 	text := "Causes are named with the program's own priors."
 	if c.InForce != nil {
 		text = fmt.Sprintf("Causes are named with this shop's own frequencies, adopted on %s by %s.",
-			c.InForce.Time.Format(time.DateOnly), c.InForce.By)
+			c.InForce.Time.Format(time.DateOnly), report.Plain(c.InForce.By))
 	}
 	fmt.Fprintln(out, "\n"+text)
 	return nil

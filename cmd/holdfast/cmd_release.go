@@ -147,7 +147,7 @@ func mayGo(ctx context.Context, s *record.Store, runs string, o releaseOptions) 
 		return v, folder, nil, err
 	}
 	if !ok {
-		return v, folder, nil, fmt.Errorf("%w of %s; holdfast intake opens one", record.ErrNoVisit, o.serial)
+		return v, folder, nil, fmt.Errorf("%w of %q; holdfast intake opens one", record.ErrNoVisit, o.serial)
 	}
 	found, err := s.Search(ctx, record.Search{Visit: v.ID, Scenario: o.scenario, Limit: 1})
 	if err != nil {

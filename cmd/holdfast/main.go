@@ -33,7 +33,7 @@ func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Wr
 	root.SetErr(errOut)
 	err := root.ExecuteContext(ctx)
 	if message := messageOf(err); message != "" {
-		fmt.Fprintln(errOut, "holdfast: "+message)
+		fmt.Fprintln(errOut, "holdfast: "+plainLines(message))
 	}
 	return statusOf(err)
 }

@@ -202,3 +202,29 @@ func TestIntake_FaultsFromARecording(t *testing.T) {
 	require.Contains(t, must(t, exitUsage, "intake", "--serial", "A", "--fault", "600000/1", "--out",
 		t.TempDir()), "524287")
 }
+
+// Whatever a person types comes back as text that moves no cursor, and nothing is written outside the folder.
+func TestRecords_HostileText(t *testing.T) {
+	dir := t.TempDir()
+	out := filepath.Join(dir, "out")
+	evil := "../../x\x1b[2J\u202e\n\"; DROP TABLE visits; --"
+	for _, args := range [][]string{
+		{"intake", "--serial", evil, "--complaint", evil, "--owner", evil, "--kind", evil, "--part", evil, "--by", evil},
+		{"found", "other", "--serial", evil, "--note", evil, "--by", evil},
+		{"history", evil}, {"history", "--in-shop"}, {"release", "--serial", evil, "--by", evil},
+		{"release", "--serial", evil + "2", "--by", evil}, {"trend", evil}, {"verify", evil}, {"compare", evil, evil},
+		{"store", "shop", "--name", evil, "--address", evil}, {"causes", "--adopt", "--by", evil},
+		{"export", "--to", filepath.Join(dir, "tables"), "--serial", evil}, {"grade", evil}, {"found", evil, "--serial", evil},
+	} {
+		_, said, errSaid := holdfast(append(args, "--out", out)...)
+		require.NotContains(t, said, "\x1b", "%q", args)
+		require.NotContains(t, said, "\u202e", "%q", args)
+		require.NotContains(t, errSaid, "\x1b", "%q", args)
+	}
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	for _, e := range entries {
+		require.Contains(t, []string{"out", "tables"}, e.Name())
+	}
+	require.Contains(t, must(t, exitDone, "history", "--in-shop", "--out", out), "V0001")
+}
