@@ -112,6 +112,9 @@ func controllerInWords(h socketcan.Health) string {
 	if h.ListenOnly {
 		words = append(words, "listen-only")
 	}
+	if h.BusOffs > 0 {
+		words = append(words, fmt.Sprintf("bus-off %d times", h.BusOffs))
+	}
 	if h.Restart > 0 {
 		words = append(words, "restarts after "+h.Restart.String())
 	}

@@ -15,7 +15,8 @@ type Health struct {
 	TxErrors   int           // error counters of ISO 11898-1, 0..255 (256 and more: bus-off)
 	RxErrors   int
 
-	// Since the interface was made.
+	// Since the interface was made: how often the controller left the bus and came back, and frames.
+	BusOffs, Restarts               int
 	Received, Sent, Dropped, Errors uint64
 }
 

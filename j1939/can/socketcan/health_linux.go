@@ -26,20 +26,20 @@ func Inspect(name string) (Health, error) {
 	if err != nil {
 		return Health{}, err
 	}
-	info, err := d.Info()
-	if err != nil {
-		return Health{}, fmt.Errorf("inspect %s: %w", name, err)
-	}
 	up, err := d.IsUp()
 	if err != nil {
 		return Health{}, fmt.Errorf("inspect %s: %w", name, err)
 	}
-	h := Health{Name: name, Kind: info.Type, Up: up}
-	if h.Kind == candevice.CanLinkType {
-		h.State, h.BitRate = stateNames[info.State], int(info.BitTiming.Bitrate)
-		h.ListenOnly = info.CtrlMode.Flags&unix.CAN_CTRLMODE_LISTENONLY != 0
-		h.Restart = time.Duration(info.RestartMs) * time.Millisecond
-		h.TxErrors, h.RxErrors = int(info.BusErrorCounters.Txerr), int(info.BusErrorCounters.Rxerr)
+	l, err := readLink(name)
+	if err != nil {
+		return Health{}, fmt.Errorf("inspect %s: %w", name, err)
+	}
+	h := Health{Name: name, Kind: l.kind, Up: up}
+	if l.known {
+		h.State, h.BitRate, h.Restart = stateNames[l.state], int(l.bitRate), l.restart
+		h.ListenOnly = l.flags&unix.CAN_CTRLMODE_LISTENONLY != 0
+		h.TxErrors, h.RxErrors = int(l.tx), int(l.rx)
+		h.BusOffs, h.Restarts = int(l.busOffs), int(l.restarts)
 	}
 	h.Received, h.Sent = counter(name, "rx_packets"), counter(name, "tx_packets")
 	h.Dropped = counter(name, "rx_dropped") + counter(name, "tx_dropped")
