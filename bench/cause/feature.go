@@ -61,6 +61,7 @@ const (
 	collapse
 	stillFilling
 	nothingBuilt
+	primeVain
 	nothingDosed
 	laminar
 	pours
@@ -269,6 +270,9 @@ func (e *evidence) unreached() {
 			continue
 		}
 		f := &e.f[notReached]
+		if s.Kind == scenario.Prime {
+			f = &e.f[primeVain]
+		}
 		switch s.Outcome {
 		case samples.Done:
 			f.known = true

@@ -69,7 +69,7 @@ var keyOf = map[string]key{"leak_rate": leakInside, "doser_leak": doserLeak, "fl
 // broken says whether a limit of the plan is broken beyond the uncertainty, and whether a cause does
 // anything to such a characteristic. A broken limit that has no sign of its own is explained by every fault.
 func (e *evidence) broken(p *pattern) (any, explained bool) {
-	if e.rec.Ended == samples.Tripped || e.f[notReached].z > atLimit {
+	if e.rec.Ended == samples.Tripped || e.f[notReached].z > atLimit || e.f[primeVain].z > atLimit {
 		any, explained = true, p.name != Healthy // what ended it early is weighed by the signs
 	}
 	for _, c := range e.chars {

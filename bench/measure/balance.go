@@ -33,6 +33,7 @@ func (b *run) fluidLoss() Characteristic {
 	var bud budget
 	bud.add("slope of reservoir and beaker", l.uSlope*60)
 	bud.add("reservoir_mass gain", value*b.gain(rig.ReservoirMass))
+	bud.add(b.pressure.String(), value*b.accuracy(b.pressure, b.plan.Nominal)/b.plan.Nominal/2)
 	bud.add("air washed out of the line", air)
 	return measured(value, bud, span{from, to, len(sum.T)})
 }

@@ -33,7 +33,9 @@ func (b *run) doserLeak() Characteristic {
 	}
 	from, to := s.steady()
 	parts := []samples.Series{b.in(rig.ScaleMass, from, to)}
-	if l, ok := b.first(scenario.LeakDown); ok {
+	held, _ := fitLine(parts[0], from, b.resolution(rig.ScaleMass))
+	// What pours empties the shut line soon: the hold alone says what it is at nominal pressure.
+	if l, ok := b.first(scenario.LeakDown); ok && held.slope < poursFast {
 		a, z := l.Start.Add(orElse(l.asked.Settle, leakSettle)), l.End
 		if z.Sub(a) >= heldAtLeast {
 			parts, to = append(parts, b.in(rig.ScaleMass, a, z)), z
@@ -54,6 +56,8 @@ func (b *run) doserLeak() Characteristic {
 	var bud budget
 	bud.add("scale_mass slope", l.uSlope*60)
 	bud.add("scale_mass gain", value*b.gain(rig.ScaleMass))
+	bud.add(b.pressure.String(), value*b.accuracy(b.pressure, b.plan.Nominal)/b.plan.Nominal/2)
+	bud.add("air in what runs out", value*airUsual)
 	return measured(value, bud, span{from, to, n})
 }
 
