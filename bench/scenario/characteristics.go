@@ -78,7 +78,7 @@ var Characteristics = []Characteristic{
 		Text:  "what falls on the scale in the hold while the dosing valve is commanded shut",
 		Steps: []Kind{Hold}, Channels: []anyOf{one(rig.ScaleMass)}},
 	{Name: "fluid_loss", Unit: "g/min",
-		Text:  "what the reservoir loses in the hold while nothing is dosed: a leak to the outside",
+		Text:  "what reservoir and beaker lose together while nothing is dosed: a leak to the outside",
 		Steps: []Kind{Hold}, Channels: []anyOf{one(rig.ReservoirMass)}},
 	{Name: "dosing_error", Unit: "%", Text: "mass on the scale against what the duty commands",
 		Steps: []Kind{Dose}, Channels: []anyOf{one(rig.ScaleMass),
