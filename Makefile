@@ -7,7 +7,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 
-.PHONY: help build test test-can bench check fuzz cross demo
+.PHONY: help build test test-can bench check fuzz cross demo campaign torture
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -39,8 +39,17 @@ cross: ## static builds for the machines that benches use
 	CGO_ENABLED=0 GOOS=linux GOARCH=amd64 $(GO) build -o /dev/null ./cmd/holdfast
 	CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(GO) build -o /dev/null ./cmd/holdfast
 
+campaign: ## 2 000 simulated units with known truth: wrong passes, causes, coverage
+	$(GO) run ./cmd/holdfast campaign release --rig bench-node --units 2000 --out out/campaign
+
+torture: ## 10 000 seeds of everything that can go wrong around a run
+	$(GO) run ./cmd/holdfast torture --seeds 10000
+
+demo: ## a folder of records to look around in
+	$(GO) run ./cmd/holdfast demo --to out/demo
+
 fuzz: ## every fuzz target for FUZZTIME each
 	@for p in $$($(GO) list ./...); do \
 	  for f in $$($(GO) test -list '^Fuzz' $$p | grep '^Fuzz'); do \
-	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$p || exit 1; \
+	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 1x $$p || exit 1; \
 	  done; done

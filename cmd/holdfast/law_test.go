@@ -35,6 +35,10 @@ var importLaw = []ban{
 	{"scenarios", "sim", "a shipped file knows no simulator"},
 
 	{"j1939/transport", "j1939/can/socketcan", "protocol machines are pure: no socket"},
+	{"j1939/trace", "j1939/can/socketcan", "decoding is handed a source: it must not be able to open what could send"},
+	{"bench/watch", "j1939/can/socketcan", "a listener is handed a source: it must not be able to open what could send"},
+	{"bench/watch", "bench/engine", "a listener moves nothing"},
+	{"bench/watch", "j1939/node", "a listener takes no part in the bus"},
 	{"j1939/diag", "j1939/can", "a diagnostic message is bytes, wherever they came from"},
 	{"j1939/spn", "j1939/can", "a parameter is bytes, wherever they came from"},
 	{"bench/interlock", "bench/scenario", "safety does not depend on the scenario"},
