@@ -7,7 +7,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 
-.PHONY: help build test test-can bench check fuzz cross demo campaign torture
+.PHONY: help build test test-can bench check fuzz cross demo campaign torture test-store
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -45,8 +45,11 @@ campaign: ## 2 000 simulated units with known truth: wrong passes, causes, cover
 torture: ## 10 000 seeds of everything that can go wrong around a run
 	$(GO) run ./cmd/holdfast torture --seeds 10000
 
-demo: ## a folder of records to look around in
-	$(GO) run ./cmd/holdfast demo --to out/demo
+demo: ## a few days in a shop, on the simulated bench: out/demo/index.html
+	rm -rf out/demo && $(GO) run ./cmd/holdfast demo --to out/demo
+
+test-store: ## 100 000 runs answer within 100 ms
+	HOLDFAST_RUNS=100000 $(GO) test ./bench/record -run LargeStaysFast -v
 
 fuzz: ## every fuzz target for FUZZTIME each
 	@for p in $$($(GO) list ./...); do \

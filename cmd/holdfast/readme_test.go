@@ -34,7 +34,11 @@ func holdfastArgs(line string) ([]string, bool) {
 	line, _, _ = strings.Cut(line, " #")
 	for _, start := range []string{"holdfast ", "go run ./cmd/holdfast "} {
 		if rest, ok := strings.CutPrefix(line, start); ok {
-			return strings.Fields(rest), true
+			var args []string
+			for _, word := range regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(rest, -1) {
+				args = append(args, strings.Trim(word, `"`))
+			}
+			return args, true
 		}
 	}
 	return nil, false
