@@ -7,7 +7,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 
-.PHONY: help build test test-can bench check fuzz cross demo campaign torture test-store
+.PHONY: help build test test-can bench check fuzz cross demo campaign torture test-store kills coverage long
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -47,6 +47,15 @@ torture: ## 10 000 seeds of everything that can go wrong around a run
 
 demo: ## a few days in a shop, on the simulated bench: out/demo/index.html
 	rm -rf out/demo && $(GO) run ./cmd/holdfast demo --to out/demo
+
+kills: ## 1 000 processes killed at random instants, every record read
+	HOLDFAST_KILLS=1000 $(GO) test -run TestKills -v ./cmd/holdfast
+
+coverage: ## do the stated intervals cover the truth? 2 000 simulated units
+	HOLDFAST_UNITS=2000 $(GO) test ./cmd/holdfast -run 'TestCoverage_|TestCauses_S' -v -timeout 30m
+
+long: ## a day of traffic in flat memory, a ten-hour day with every frame
+	HOLDFAST_LONG=1 $(GO) test -run 'TestWatch_(MemoryStaysFlat|TenHourDay)' -v -timeout 60m ./cmd/holdfast
 
 test-store: ## 100 000 runs answer within 100 ms
 	HOLDFAST_RUNS=100000 $(GO) test ./bench/record -run LargeStaysFast -v

@@ -145,14 +145,6 @@ func (b *run) every(c rig.Channel) float64 {
 	return 0
 }
 
-// cycle is the time between two commands, in s: an instant of a command is known to it.
-func (b *run) cycle() float64 {
-	if b.rig.Cycle > 0 {
-		return b.rig.Cycle.Seconds()
-	}
-	return (20 * time.Millisecond).Seconds()
-}
-
 // density is the fluid's density over [from, to] with its standard uncertainty: the
 // temperature's own error included. Without a thermometer 20 +/- 10 °C is taken.
 func (b *run) density(from, to clock.Instant) (rho, u float64) {
