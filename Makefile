@@ -7,7 +7,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 
-.PHONY: help build test test-can bench check fuzz cross demo campaign torture test-store kills coverage long
+.PHONY: help build test test-can bench check fuzz cross demo campaign torture test-store test-kernel kills coverage long
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -47,6 +47,9 @@ torture: ## 10 000 seeds of everything that can go wrong around a run
 
 demo: ## a few days in a shop, on the simulated bench: out/demo/index.html
 	rm -rf out/demo && $(GO) run ./cmd/holdfast demo --to out/demo
+
+test-kernel: ## transfers against the kernel's own J1939 stack, 5 000 each way; open work, see DEVELOPERS.md
+	HOLDFAST_KERNEL=1 HOLDFAST_KERNEL_5000=1 .ci/test-can ./j1939/node
 
 kills: ## 1 000 processes killed at random instants, every record read
 	HOLDFAST_KILLS=1000 $(GO) test -run TestKills -v ./cmd/holdfast
