@@ -24,7 +24,7 @@ func (e *engine) relieve(ended samples.Ended) {
 	e.event("relieving the line")
 	for deadline := e.next.Add(relieveLimit); e.next < deadline; {
 		e.hold(e.vented(), e.Rig.Cycle)
-		if p, ok := e.pressure(e.next); e.lost() || e.hurried() || (ok && p < SafePressure) {
+		if p, ok := e.pressure(e.next); e.lost() || e.hurried() || (ok && p < samples.SafePressure) {
 			return
 		}
 	}

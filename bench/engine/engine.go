@@ -69,12 +69,8 @@ type Outcome struct {
 	Timing   samples.Timing
 }
 
-// SafePressure is the gauge pressure (bar) below which a fitting may be opened.
-// Common practice, no source; the unit maker's data decides.
-const SafePressure = 0.2
-
 // SafeToOpen says whether a fresh reading shows the line relieved.
-func (o Outcome) SafeToOpen() bool { return o.Fresh && o.Pressure < SafePressure }
+func (o Outcome) SafeToOpen() bool { return o.Fresh && o.Pressure < samples.SafePressure }
 
 // engine is one run.
 type engine struct {

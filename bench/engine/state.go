@@ -1,15 +1,11 @@
 package engine
 
 import (
-	"time"
-
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/spn"
 )
-
-// fresh is the age up to which a pressure reading counts as the pressure now.
-const fresh = 250 * time.Millisecond
 
 // state is what the steps see: the last valid reading of each channel, the last outputs and the regulator.
 type state struct {
@@ -35,7 +31,7 @@ func (s *state) hear(r rig.Reading) {
 // Without one that is fresh it returns false: the interlock ends a step that relies on it.
 func (s *state) line(now clock.Instant) (float64, bool) {
 	r := s.last[rig.LinePressure]
-	return r.Value, r.Status == spn.Valid && now.Sub(r.Time) <= fresh
+	return r.Value, r.Status == spn.Valid && now.Sub(r.Time) <= samples.Fresh
 }
 
 // pressure returns the highest fresh pressure reading (bar gauge): what a person must
@@ -43,7 +39,7 @@ func (s *state) line(now clock.Instant) (float64, bool) {
 func (s *state) pressure(now clock.Instant) (float64, bool) {
 	value, known := 0.0, false
 	for _, c := range []rig.Channel{rig.ReferencePressure, rig.LinePressure} {
-		if r := s.last[c]; r.Status == spn.Valid && now.Sub(r.Time) <= fresh && (!known || r.Value > value) {
+		if r := s.last[c]; r.Status == spn.Valid && now.Sub(r.Time) <= samples.Fresh && (!known || r.Value > value) {
 			value, known = r.Value, true
 		}
 	}

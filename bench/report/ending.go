@@ -2,19 +2,10 @@ package report
 
 import (
 	"fmt"
-	"time"
 
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
-)
-
-const (
-	// safePressure is the gauge pressure (bar) below which a fitting may be opened. Common practice,
-	// no source; the unit maker's data decides.
-	safePressure = 0.2
-	// fresh is how old, at the end of the record, a reading may be that says so.
-	fresh = 250 * time.Millisecond
 )
 
 // lastPressure returns the highest pressure reading that was fresh when the record ended: what a person
@@ -23,7 +14,7 @@ func lastPressure(rec *samples.Recording) (bar float64, known bool) {
 	for _, c := range []rig.Channel{rig.ReferencePressure, rig.LinePressure} {
 		s := rec.Channels[c]
 		n := len(s.T)
-		if n > 0 && rec.End.Sub(s.T[n-1]) <= fresh && (!known || s.V[n-1] > bar) {
+		if n > 0 && rec.End.Sub(s.T[n-1]) <= samples.Fresh && (!known || s.V[n-1] > bar) {
 			bar, known = s.V[n-1], true
 		}
 	}
@@ -45,9 +36,9 @@ func ending(res *judge.Result) (text string, safe bool) {
 	case !known:
 		return "Not known to be safe to open: no fresh pressure reading at the end of the run. " +
 			"Treat the line as pressurised until a gauge shows otherwise.", false
-	case bar < safePressure:
+	case bar < samples.SafePressure:
 		return fmt.Sprintf("Safe to open when the run ended: line at %.2f bar gauge (below %.1f bar).",
-			bar, safePressure), true
+			bar, samples.SafePressure), true
 	}
 	return fmt.Sprintf("NOT safe to open: the line stood at %.2f bar gauge when the run ended. "+
 		"Relieve it before a fitting is opened.", bar), false

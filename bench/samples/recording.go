@@ -17,6 +17,13 @@ type Series struct {
 	V []float64 // in the channel's unit
 }
 
+// SafePressure is the gauge pressure (bar) below which a fitting may be opened: what the engine relieves
+// to and what a report says. Common practice, no source; the unit maker's data decides.
+const SafePressure = 0.2
+
+// Fresh is the age up to which a pressure reading counts as the pressure now.
+const Fresh = 250 * time.Millisecond
+
 // Recording is one run.
 type Recording struct {
 	Start, End clock.Instant
