@@ -81,7 +81,7 @@ func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
 func printControllers(out io.Writer, asJSON bool, all []shownController,
 	lines func(*shownController) string) error {
 	if asJSON {
-		text, err := json.MarshalIndent(map[string]any{"holdfast": "scan/1", "controllers": all}, "", "  ")
+		text, err := json.MarshalIndent(scanFile{scanFormat, all}, "", "  ")
 		if err != nil {
 			return withStatus(exitInternal, err)
 		}
@@ -139,6 +139,10 @@ func (s *survey) active(ctx context.Context, bus string, errOut io.Writer) (uint
 		return 0, err
 	}
 	defer port.Close()
+	return s.askAll(ctx, port, errOut)
+}
+
+func (s *survey) askAll(ctx context.Context, port can.Port, errOut io.Writer) (uint8, error) {
 	p, err := join(ctx, port, s.hear)
 	if err != nil {
 		return 0, err

@@ -19,62 +19,8 @@ import (
 	"holdfast/j1939/clock"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/ident"
-	"holdfast/j1939/node"
 	"holdfast/j1939/transport"
 )
-
-// ecu is a controller on a virtual bus: it claims, answers, and sends DM1 once a second.
-type ecu struct {
-	*node.Node
-	faults  diag.Faults
-	dm1     clock.Instant
-	cleared int
-	refuse  bool
-}
-
-func newECU(address uint8, faults diag.Faults) *ecu {
-	e := &ecu{faults: faults}
-	e.Node = node.New(node.Options{NAME: 0x0000450000000007, Address: address, Answer: e.answer})
-	return e
-}
-
-func (e *ecu) answer(pgn uint32, _ uint8) []byte {
-	switch pgn {
-	case ident.PGNComponent:
-		return []byte("HOLDF*SUPPLY UNIT*HF-2041**")
-	case diag.DM2:
-		b, _ := diag.Faults{}.Append(nil)
-		return b
-	}
-	return nil
-}
-
-func (e *ecu) Next() clock.Instant { return min(e.dm1, e.Node.Next()) }
-
-func (e *ecu) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []einride.Frame {
-	for _, f := range in {
-		// DM11 is asked for by request and answered by an acknowledgment, which the node leaves to its owner.
-		if f.Data[0] == 0xD3 && f.ID>>16&0xFF == 0xEA && uint8(f.ID>>8) == e.Address() && !e.refuse {
-			e.cleared++
-			e.faults = diag.Faults{}
-			out = append(out, frameFrom(0x18E8FF00|uint32(e.Address()), 0, 0xFF, 0xFF, 0xFF, uint8(f.ID), 0xD3, 0xFE,
-				0))
-			return e.Node.Step(now, nil, out)
-		}
-	}
-	out = e.Node.Step(now, in, out)
-	if now >= e.dm1 {
-		e.dm1 = now.Add(time.Second)
-		b, err := e.faults.Append(nil)
-		if err != nil {
-			panic(err)
-		}
-		if a := e.Address(); a < 254 {
-			out = append(out, frameFrom(0x18FECA00|uint32(a), b...))
-		}
-	}
-	return out
-}
 
 func frameFrom(id uint32, b ...byte) einride.Frame {
 	f := einride.Frame{ID: id, IsExtended: true, Length: uint8(len(b))}

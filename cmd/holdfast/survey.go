@@ -89,6 +89,14 @@ func (s *survey) listen(ctx context.Context, source can.Source, live bool, d tim
 	})
 }
 
+// scanFile is what scan --json and faults --json print.
+type scanFile struct {
+	Holdfast    string            `json:"holdfast"` // scanFormat
+	Controllers []shownController `json:"controllers"`
+}
+
+const scanFormat = "scan/1"
+
 // shownController is a controller as scan shows it, and as its JSON has it.
 type shownController struct {
 	Address  uint8           `json:"address"`
@@ -112,7 +120,7 @@ type shownList struct {
 type shownDTC struct {
 	SPN   uint32 `json:"spn"`
 	FMI   uint8  `json:"fmi"`
-	Count uint8  `json:"occurrences"` // 127: not available
+	Count *uint8 `json:"occurrences"` // nil: not available
 	Text  string `json:"text"`
 	// The version (1 to 3) as which a code in the old form was read; nothing on the wire tells it.
 	Assumed diag.Version `json:"conversion_assumed,omitempty"`
@@ -157,7 +165,10 @@ func (k *controllerFile) lists() (all []shownList) {
 		}
 		list := shownList{PGN: kind.pgn, Kind: kind.kind, Lamps: f.Lamps.String(), Codes: []shownDTC{}}
 		for _, d := range f.DTCs {
-			code := shownDTC{SPN: d.SPN, FMI: d.FMI, Count: d.Count, Text: d.Explain()}
+			code := shownDTC{SPN: d.SPN, FMI: d.FMI, Text: d.Explain()}
+			if d.Count != diag.CountNotAvailable {
+				code.Count = &d.Count
+			}
 			if d.Old() {
 				code.Assumed = d.Version
 			}
@@ -207,8 +218,8 @@ func (c *shownController) faultLines() string {
 		fmt.Fprintf(&b, "    %s: %s\n", list.Kind, list.Lamps)
 		for _, d := range list.Codes {
 			times := ""
-			if d.Count != diag.CountNotAvailable {
-				times = fmt.Sprintf(", %d times", d.Count)
+			if d.Count != nil {
+				times = fmt.Sprintf(", %d times", *d.Count)
 			}
 			if d.Assumed != 0 {
 				times += fmt.Sprintf(" (old form, read as version %d: --conversion)", d.Assumed)

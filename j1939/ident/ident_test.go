@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strconv"
 	"strings"
 	"testing"
@@ -95,6 +96,25 @@ func TestDecodeHours_Status(t *testing.T) {
 	require.Equal(t, ident.Hours{HoursStatus: spn.ErrorState, Revolutions: 16000, RevolutionsStatus: spn.Valid}, h)
 }
 
+// A number that is not valid is null in JSON, its status beside it; what nobody could have written is refused.
+func TestHours_JSON(t *testing.T) {
+	h, err := ident.DecodeHours([]byte{0, 0, 0, 0xFE, 0x10, 0, 0, 0})
+	require.NoError(t, err)
+	text, err := json.Marshal(h)
+	require.NoError(t, err)
+	require.JSONEq(t, `{"hours":null,"hours_status":"error indicator","revolutions":16000}`, string(text))
+	var back ident.Hours
+	require.NoError(t, json.Unmarshal(text, &back))
+	require.Equal(t, h, back)
+	for _, wrong := range []string{`{"hours":null,"revolutions":1}`, `{"hours":1,"revolutions":null}`,
+		`{"hours":null,"hours_status":"valid","revolutions":1}`, `[]`} {
+		require.Error(t, json.Unmarshal([]byte(wrong), &back), wrong)
+	}
+	var text1 ident.Text
+	require.Error(t, json.Unmarshal([]byte(`"€"`), &text1), "not ISO Latin 1")
+	require.Error(t, json.Unmarshal([]byte(`7`), &text1))
+}
+
 // Any fields of text come back as they were written.
 func TestFields_RoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -137,8 +157,13 @@ func FuzzIdentity(f *testing.F) {
 				}
 			}
 		}
-		if text, err := json.Marshal(i); err != nil || !json.Valid(text) {
-			t.Fatalf("%s: %v", text, err)
+		text, err := json.Marshal(i)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var back ident.Identity
+		if err := json.Unmarshal(text, &back); err != nil || !reflect.DeepEqual(i, back) {
+			t.Fatalf("%s reads back as %+v: %v", text, back, err)
 		}
 	})
 }

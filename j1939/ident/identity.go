@@ -103,12 +103,12 @@ func (v Vehicle) Plausible() bool {
 	return true
 }
 
-// Hours is PGN 65253.
+// Hours is PGN 65253. Its JSON has null for a number that is not valid, and the status beside it.
 type Hours struct {
-	Hours             float64    `json:"hours"` // h; 0 when its status is not valid
-	HoursStatus       spn.Status `json:"-"`
-	Revolutions       float64    `json:"revolutions"` // r; 0 when its status is not valid
-	RevolutionsStatus spn.Status `json:"-"`
+	Hours             float64 // h; 0 when its status is not valid
+	HoursStatus       spn.Status
+	Revolutions       float64 // r; 0 when its status is not valid
+	RevolutionsStatus spn.Status
 }
 
 // DecodeHours reads PGN 65253.

@@ -2,7 +2,6 @@ package ident
 
 import (
 	"bytes"
-	"encoding/json"
 	"fmt"
 	"strings"
 )
@@ -26,18 +25,6 @@ func (t Text) String() string {
 		}
 	}
 	return b.String()
-}
-
-// MarshalJSON writes the characters as they are, escaped as JSON does; null for a missing field.
-func (t Text) MarshalJSON() ([]byte, error) {
-	if t == nil {
-		return []byte("null"), nil
-	}
-	runes := make([]rune, len(t))
-	for i, c := range t {
-		runes[i] = rune(c)
-	}
-	return json.Marshal(string(runes))
 }
 
 // Trim cuts padding on both sides: spaces, zeros and ones. It is a part of text, not a copy.

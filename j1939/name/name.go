@@ -13,16 +13,17 @@ const Length = 8
 
 // Fields are a NAME taken apart. Each is limited by its width.
 type Fields struct {
-	Identity              uint32 // 21 bits, given by the manufacturer
-	Manufacturer          uint16 // 11 bits
-	ECUInstance           uint8  // 3 bits
-	FunctionInstance      uint8  // 5 bits
-	Function              uint8  // 8 bits
-	Reserved              bool   // 1 bit, 0 is sent; seen set in the field
-	VehicleSystem         uint8  // 7 bits
-	VehicleSystemInstance uint8  // 4 bits
-	IndustryGroup         uint8  // 3 bits
-	Arbitrary             bool   // arbitrary address capable: may move to another address
+	Identity              uint32 `json:"identity_number"`         // 21 bits, given by the manufacturer
+	Manufacturer          uint16 `json:"manufacturer_code"`       // 11 bits
+	ECUInstance           uint8  `json:"ecu_instance"`            // 3 bits
+	FunctionInstance      uint8  `json:"function_instance"`       // 5 bits
+	Function              uint8  `json:"function"`                // 8 bits
+	Reserved              bool   `json:"reserved_bit_set"`        // 1 bit, 0 is sent; seen set in the field
+	VehicleSystem         uint8  `json:"vehicle_system"`          // 7 bits
+	VehicleSystemInstance uint8  `json:"vehicle_system_instance"` // 4 bits
+	IndustryGroup         uint8  `json:"industry_group"`          // 3 bits
+	// Arbitrary address capable: may move to another address.
+	Arbitrary bool `json:"arbitrary_address_capable"`
 }
 
 // where is the place of each number in the 64 bits.
