@@ -21,6 +21,8 @@ func apply(ctx context.Context, tx *sql.Tx, n Note) error {
 		a.do(`UPDATE visits SET closed = ?, released_by = ?, run = ?, certificate = ? WHERE id = ?`,
 			n.Time.UnixNano(), n.By, n.Run, n.Certificate, n.Visit)
 		a.do(`UPDATE shop SET numbers = numbers + 1 WHERE ? <> ''`, n.Certificate)
+	case NoteWatch:
+		a.watched(n)
 	case NoteShop:
 		a.do(`UPDATE shop SET name = ?, address = ?`, n.Name, n.Address)
 	case NotePriors:

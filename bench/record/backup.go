@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"holdfast/bench/seal"
 )
@@ -71,17 +72,23 @@ func copyBook(from, to string) error {
 	return err
 }
 
-// copyRuns copies the run folders that are not at the target yet. Each is copied under another name and
-// then renamed, so that a copy is whole or not there.
+// copyRuns copies the folders of runs and of watches that are not at the target yet. Each is copied under
+// another name and then renamed, so that a copy is whole or not there. Only runs are counted.
 func copyRuns(from, to string) (n Copied, err error) {
 	entries, err := os.ReadDir(from)
 	if err != nil {
 		return n, err
 	}
+	var watches Copied
 	for _, d := range entries {
 		src, dst := filepath.Join(from, d.Name()), filepath.Join(to, d.Name())
-		if _, err := OpenFolder(src); err != nil || !d.IsDir() {
-			continue // not a run's folder
+		_, noRun := OpenFolder(src)
+		if !d.IsDir() || noRun != nil && !isWatch(src) {
+			continue // of something else
+		}
+		into := &n
+		if noRun != nil {
+			into = &watches
 		}
 		if _, err := os.Stat(dst); err == nil {
 			added, err := refresh(src, dst)
@@ -89,9 +96,9 @@ func copyRuns(from, to string) (n Copied, err error) {
 				return n, err
 			}
 			if added {
-				n.Copied++
+				into.Copied++
 			} else {
-				n.There++
+				into.There++
 			}
 			continue
 		}
@@ -99,7 +106,7 @@ func copyRuns(from, to string) (n Copied, err error) {
 		if err := errors.Join(os.RemoveAll(tmp), os.CopyFS(tmp, os.DirFS(src)), os.Rename(tmp, dst)); err != nil {
 			return n, err
 		}
-		n.Copied++
+		into.Copied++
 	}
 	return n, nil
 }
@@ -130,6 +137,12 @@ func refresh(src, dst string) (added bool, err error) {
 		}
 	}
 	return added, nil
+}
+
+// isWatch tells the folder of a watch on the vehicle.
+func isWatch(path string) bool {
+	_, err := os.Stat(filepath.Join(path, WatchSeal+seal.StatementTail))
+	return err == nil && strings.HasPrefix(filepath.Base(path), VehicleFolder)
 }
 
 func sameFile(a, b string) (bool, error) {

@@ -25,6 +25,7 @@ const (
 	NoteAmend   = "amend"   // more about an open visit
 	NoteFound   = "found"   // what the strip-down showed
 	NoteRelease = "release" // the unit went out: closes the visit
+	NoteWatch   = "watch"   // the vehicle was listened to
 	NoteShop    = "shop"    // name and address of the shop
 	NotePriors  = "priors"  // how common each cause is in this shop; none: the program's own
 )
@@ -46,6 +47,7 @@ type Note struct {
 	Remark      string             `json:"remark,omitempty"`
 	Run         string             `json:"run,omitempty"`
 	Certificate string             `json:"certificate,omitempty"`
+	Watch       *VehicleCheck      `json:"watch,omitempty"`
 	Name        string             `json:"name,omitempty"`
 	Address     string             `json:"address,omitempty"`
 	Priors      map[string]float64 `json:"priors,omitempty"`

@@ -49,10 +49,14 @@ func DefaultOut() (string, error) {
 // the time in UTC, so that ids sort by time, and as much of the serial as is safe in a file name; the
 // true serial is in the journal. The folder is made exclusively: two processes never share one.
 func NewFolder(out, serial string, now time.Time) (Folder, error) {
+	return newFolder(out, now.UTC().Format("20060102T150405Z")+"-"+safeName(serial))
+}
+
+// newFolder makes a folder under out by that name, or by that name and a number.
+func newFolder(out, id string) (Folder, error) {
 	if err := os.MkdirAll(out, 0o755); err != nil {
 		return Folder{}, fmt.Errorf("make the folder for runs: %w", err)
 	}
-	id := now.UTC().Format("20060102T150405Z") + "-" + safeName(serial)
 	for n := 1; n <= maxSameName; n++ {
 		run := id
 		if n > 1 {

@@ -113,17 +113,25 @@ func Tampered(out string, f Folder) string {
 		return err.Error()
 	}
 	for _, a := range answers {
-		for _, c := range a.Files {
-			if c.State != seal.Unchanged {
-				return fmt.Sprintf("%s is %s", c.Name, c.State)
-			}
+		if wrong := wrongIn(a); wrong != "" {
+			return wrong
 		}
-		if a.Signature != seal.SignatureGood {
-			return fmt.Sprintf("the signature of the seal %s %s", a.Name, a.Signature)
+	}
+	return ""
+}
+
+// wrongIn says what is wrong with what a seal covers; "" when nothing is.
+func wrongIn(a *seal.Answer) string {
+	for _, c := range a.Files {
+		if c.State != seal.Unchanged {
+			return fmt.Sprintf("%s is %s", c.Name, c.State)
 		}
-		if !a.Known {
-			return fmt.Sprintf("the seal %s is by a key that is not this shop's (%s)", a.Name, a.Key)
-		}
+	}
+	if a.Signature != seal.SignatureGood {
+		return fmt.Sprintf("the signature of the seal %s %s", a.Name, a.Signature)
+	}
+	if !a.Known {
+		return fmt.Sprintf("the seal %s is by a key that is not this shop's (%s)", a.Name, a.Key)
 	}
 	return ""
 }

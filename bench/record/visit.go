@@ -26,6 +26,8 @@ type Visit struct {
 	Faults      []FaultSeen `json:"faults_as_found"`
 	Parts       []string    `json:"parts_fitted"`
 	Found       []Finding   `json:"found"`
+
+	Vehicle []VehicleCheck `json:"vehicle_checks"`
 }
 
 // Open says whether the unit is still in the shop.

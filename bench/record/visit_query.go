@@ -89,7 +89,10 @@ func (s *Store) fill(ctx context.Context, v *Visit) (err error) {
 	if err != nil {
 		return err
 	}
-	v.Found, err = s.findings(ctx, `WHERE visit = ? ORDER BY place`, v.ID)
+	if v.Found, err = s.findings(ctx, `WHERE visit = ? ORDER BY place`, v.ID); err != nil {
+		return err
+	}
+	v.Vehicle, err = s.vehicleChecks(ctx, `WHERE visit = ? ORDER BY place`, v.ID)
 	return err
 }
 

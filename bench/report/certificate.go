@@ -31,6 +31,7 @@ type Certificate struct {
 	Complaint   string
 	AsFound     []string // fault codes and what the strip-down showed
 	Parts       []string // fitted
+	Vehicle     []string // when the vehicle was listened to; no verdict is drawn from it
 	FramesHash  string   // SHA-256 in hexadecimal
 	JournalHash string
 	SealHash    string // of the statement that covers the whole record
@@ -87,6 +88,9 @@ func certifiedOf(res *judge.Result, c *Certificate) *certified {
 		{"Parts fitted", strings.Join(c.Parts, ", ")},
 		{"Date of the test", day(res.Started)},
 		{"Method", methodWords(res)},
+	}
+	if len(c.Vehicle) > 0 {
+		w.Facts = append(w.Facts, pair{"Vehicle", joinedBy("; ", c.Vehicle...) + ". No verdict is drawn from it."})
 	}
 	for i := range w.Facts {
 		if w.Facts[i].Text == "" {

@@ -215,3 +215,19 @@ func worst(list []Finding) (l Level) {
 	}
 	return l
 }
+
+// Raised names the checks that ask for something, those to act on first.
+func (s *Summary) Raised() (checks []string) {
+	all := append([]Finding(nil), s.Findings...)
+	for i := range s.Units {
+		all = append(all, s.Units[i].Findings...)
+	}
+	for _, level := range []Level{Act, Watch} {
+		for _, f := range all {
+			if f.Level == level {
+				checks = append(checks, f.Check)
+			}
+		}
+	}
+	return checks
+}

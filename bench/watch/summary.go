@@ -47,7 +47,7 @@ type Parameter struct {
 	Last         string  `json:"last"`
 	Unit         string  `json:"unit,omitempty"`
 	Note         string  `json:"note,omitempty"`
-	states       bool
+	States       bool    `json:"states,omitempty"` // Min and Max number states and measure nothing
 }
 
 // Missing is a followed parameter of which no source ever sent a number, and why.
@@ -191,7 +191,7 @@ func (s *stream) parameter(i int) Parameter {
 		Source:  s.source, Messages: s.count, Valid: v.counts[spn.Valid], Errors: v.counts[spn.ErrorState],
 		NotAvailable: v.counts[spn.NotAvailable], Unit: d.parameter.Unit}
 	p.Period = s.period().Seconds()
-	if p.states = d.parameter.Kind != spn.Measured; p.states {
+	if p.States = d.parameter.Kind != spn.Measured; p.States {
 		p.Min, p.Max = float64(v.min), float64(v.max)
 		p.Last = d.parameter.Text(v.raw)
 	} else {
@@ -201,7 +201,7 @@ func (s *stream) parameter(i int) Parameter {
 	if v.status != spn.Valid {
 		p.Last = v.status.String()
 	}
-	if v.min == v.max && v.max == d.high && !p.states {
+	if v.min == v.max && v.max == d.high && !p.States {
 		p.Note = "the end of its range: a sensor that does not measure may send it"
 	}
 	return p

@@ -137,7 +137,7 @@ func (s *Summary) parameterText(b *strings.Builder) {
 			fmt.Fprintf(b, " channel %d", p.Channel)
 		}
 		switch {
-		case p.states:
+		case p.States:
 			fmt.Fprintf(b, "  last %s", p.Last)
 		default:
 			fmt.Fprintf(b, "  %s to %s %s, last %s", short(p.Min), short(p.Max), p.Unit, p.Last)

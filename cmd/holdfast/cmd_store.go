@@ -56,7 +56,11 @@ func runStoreCheck(ctx context.Context, named string, out, errOut io.Writer) err
 			return err
 		}
 		fmt.Fprintf(out, "seals: %d runs unchanged, %d never sealed, %d WRONG\n", sealed, unsealed, wrong)
-		if wrong > 0 {
+		watches, err := checkWatches(ctx, s, out)
+		if err != nil {
+			return err
+		}
+		if wrong+watches > 0 {
 			return withStatus(exitFail, nil)
 		}
 		return nil

@@ -28,6 +28,7 @@ type watchOptions struct {
 	untilKeyOff       bool
 	alarms, keep      string
 	keepMB, keepFiles int
+	attach            attachOptions
 }
 
 func newWatchCommand() *cobra.Command {
@@ -60,12 +61,16 @@ vehicle and trip instead, so that of many recordings the unhealthy units stand o
   alarms:
     - {name: pressure low, when: doser pressure < 8 bar for 5 s while dosing, level: act}
 
+--attach before|after with --serial keeps the summary and the events with the unit's visit, sealed:
+"history" shows them, "compare SERIAL" holds vehicle and bench side by side. No verdict comes from it.
+
 The thresholds are common practice or examples; the unit maker's data come first. --nominal and --band say
 at what pressure this unit works.` + exitHelp,
 		Example: `  holdfast watch day.pcapng
   holdfast watch fleet/*.pcapng --summary
   holdfast watch can0 --for 30m
-  holdfast watch can0 --until-key-off --alarms mine.yaml --keep truck-7`,
+  holdfast watch can0 --until-key-off --alarms mine.yaml --keep truck-7
+  holdfast watch before.pcapng --attach before --serial HF-2041`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runWatch(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -89,6 +94,7 @@ func (o *watchOptions) addFlags(cmd *cobra.Command) {
 	f.StringVar(&o.keep, "keep", "", "folder for the traffic, the events and the summaries")
 	f.IntVar(&o.keepMB, "keep-mb", 64, "size of a recorded file in MB")
 	f.IntVar(&o.keepFiles, "keep-files", 32, "how many recorded files are kept")
+	o.attach.addFlags(cmd)
 }
 
 func (o *watchOptions) limits() (watch.Options, error) {
@@ -114,17 +120,24 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 	if err != nil {
 		return err
 	}
+	attach, err := o.attach.open(ctx, errOut)
+	if err != nil {
+		return err
+	}
 	if len(from) == 1 {
 		if _, err := os.Stat(from[0]); errors.Is(err, fs.ErrNotExist) && !looksLikeFile(from[0]) {
-			return watchInterface(ctx, o, from[0], limits, out, errOut)
+			return watchInterface(ctx, o, from[0], limits, attach, out, errOut)
 		}
 	}
 	if err := o.onlyLive(); err != nil {
 		return err
 	}
+	if attach != nil && len(from) > 1 {
+		return withStatus(exitUsage, errors.New("--attach takes one recording: a visit has one vehicle"))
+	}
 	var all []*watch.Summary
 	for _, path := range from {
-		s, err := watchRecording(ctx, path, limits, errOut)
+		s, err := watchRecording(ctx, path, limits, attach.tell, errOut)
 		if err != nil {
 			return err
 		}
@@ -136,7 +149,18 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 			fmt.Fprint(out, s.Text())
 		}
 	}
-	return writeSummaries(o, all, out)
+	if err := writeSummaries(o, all, out); err != nil {
+		return err
+	}
+	return attach.keep(ctx, all[0], sideOf(o.json, out, errOut), errOut)
+}
+
+// sideOf is where a remark goes: not among the objects that a program reads.
+func sideOf(asJSON bool, out, errOut io.Writer) io.Writer {
+	if asJSON {
+		return errOut
+	}
+	return out
 }
 
 // looksLikeFile tells a recording that is missing from an interface that is.
@@ -160,7 +184,7 @@ func (o *watchOptions) onlyLive() error {
 }
 
 // watchRecording reads a recording to its end.
-func watchRecording(ctx context.Context, path string, limits watch.Options,
+func watchRecording(ctx context.Context, path string, limits watch.Options, tell func(watch.Event),
 	errOut io.Writer) (*watch.Summary, error) {
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name the recordings in it (%s)", path,
@@ -171,7 +195,7 @@ func watchRecording(ctx context.Context, path string, limits watch.Options,
 		return nil, withStatus(exitUsage, err)
 	}
 	defer reader.Close()
-	w := watch.New(limits, nil)
+	w := watch.New(limits, tell)
 	if err := feed(ctx, reader, w); err != nil {
 		return nil, withStatus(exitUsage, err) // a recording that cannot be read
 	}

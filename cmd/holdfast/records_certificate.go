@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"time"
 
 	"holdfast/bench/judge"
 	"holdfast/bench/record"
@@ -69,6 +70,11 @@ func certificateOf(ctx context.Context, s *record.Store, runs string, folder rec
 	for _, f := range v.Found {
 		c.AsFound = append(c.AsFound, "found: "+findingWords(f))
 	}
+	for _, w := range v.Vehicle {
+		if !w.Attached.After(note.Time) { // a certificate that is printed again says what it said
+			c.Vehicle = append(c.Vehicle, onCertificate(w))
+		}
+	}
 	for _, f := range answers[0].Statement.Files {
 		switch f.Name {
 		case record.FramesFile:
@@ -78,4 +84,12 @@ func certificateOf(ctx context.Context, s *record.Store, runs string, folder rec
 		}
 	}
 	return c, nil
+}
+
+// onCertificate says that the vehicle was listened to. What was heard there decides nothing here.
+func onCertificate(w record.VehicleCheck) string {
+	when := map[record.Stage]string{record.Before: "before the unit was taken out",
+		record.After: "after it was fitted again"}[w.Stage]
+	return fmt.Sprintf("listened to on %s %s: summary %s in the record (SHA-256 %.16s...)",
+		w.Began.Format(time.DateOnly), when, w.Folder, w.Seal)
 }

@@ -34,6 +34,9 @@ func showVisit(out io.Writer, v *record.Visit) error {
 		row(first(i, "found"), findingWords(f))
 	}
 	row("parts fitted", strings.Join(v.Parts, ", "))
+	for _, c := range v.Vehicle {
+		row("vehicle "+string(c.Stage), vehicleWords(c))
+	}
 	if v.Open() {
 		row("state", "in the shop")
 	} else {
@@ -94,6 +97,15 @@ func findingWords(f record.Finding) string {
 		text += ": " + f.Note
 	}
 	return text + " (" + f.Time.Format(time.DateOnly) + by(f.By) + ")"
+}
+
+// vehicleWords are a watch on the vehicle in one line.
+func vehicleWords(c record.VehicleCheck) string {
+	text := strings.ToUpper(c.Level)
+	if c.Raised != "" {
+		text += ": " + c.Raised
+	}
+	return fmt.Sprintf("%s (%s from %s%s; %s)", text, c.Began.Format(minute), c.Source, by(c.By), c.Folder)
 }
 
 // causeWords is a cause in the trade's words.

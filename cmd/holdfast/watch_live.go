@@ -21,6 +21,7 @@ type live struct {
 	alarms  watch.Alarms
 	record  *watch.Recorder // nil: nothing is recorded
 	events  *watch.EventLog // nil: events are not kept
+	attach  *attachment
 	face    face
 	guard   rateGuard
 
@@ -56,6 +57,7 @@ func (l *live) tell(e watch.Event) {
 	case "asleep":
 		l.slept = true
 	}
+	l.attach.tell(e)
 	if l.events != nil {
 		l.keep(l.events.Add(e))
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -42,7 +43,7 @@ func listenTo(t *testing.T, o watchOptions, alarms string, faults map[string]flo
 		l.until = start.Add(length)
 	}
 	var out bytes.Buffer
-	err = runLive(context.Background(), o, l, watch.Options{}, "can0, virtual", &out)
+	err = runLive(context.Background(), o, l, watch.Options{}, "can0, virtual", &out, io.Discard)
 	require.Zero(t, l.source.Stats().Sent)
 	return out.String(), err
 }

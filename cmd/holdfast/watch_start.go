@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -17,13 +18,13 @@ import (
 )
 
 // watchInterface listens on an interface until it is told to end.
-func watchInterface(ctx context.Context, o watchOptions, name string, limits watch.Options, out,
-	errOut io.Writer) error {
+func watchInterface(ctx context.Context, o watchOptions, name string, limits watch.Options,
+	attach *attachment, out, errOut io.Writer) error {
 	if o.summary {
 		return withStatus(exitUsage, fmt.Errorf("--summary is for recordings; what was heard on %s is "+
 			"summed up at the end", name))
 	}
-	l := &live{name: name, keyOff: o.untilKeyOff, until: clock.Never}
+	l := &live{name: name, attach: attach, keyOff: o.untilKeyOff, until: clock.Never}
 	length, err := o.length()
 	if err != nil {
 		return err
@@ -42,7 +43,7 @@ func watchInterface(ctx context.Context, o watchOptions, name string, limits wat
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return runLive(ctx, o, l, limits, name+", "+source.words, out)
+	return runLive(ctx, o, l, limits, name+", "+source.words, out, errOut)
 }
 
 // length is what --for says; 0 when it was not given.
@@ -72,7 +73,7 @@ func loadAlarms(path string) (watch.Alarms, error) {
 
 // runLive watches with a face and files as the options say, and prints what was found at the end.
 func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options, head string,
-	out io.Writer) error {
+	out, errOut io.Writer) error {
 	l.face = o.face(head, out)
 	l.watcher = watch.New(limits, l.tell)
 	if err := l.keepIn(o); err != nil {
@@ -88,10 +89,12 @@ func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options,
 	} else {
 		fmt.Fprint(out, "\n"+s.Text())
 	}
+	// The person has ended the watch, which ended ctx; keeping it is part of the watch.
+	attached := l.attach.keep(context.WithoutCancel(ctx), s, sideOf(o.json, out, errOut), errOut)
 	if err == nil && l.failure != nil {
 		err = withStatus(exitInternal, l.failure)
 	}
-	return err
+	return errors.Join(err, attached)
 }
 
 // face chooses how a live watch shows itself.
