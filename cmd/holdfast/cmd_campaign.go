@@ -44,7 +44,8 @@ wrong fails), causes (which fault was taken for which), coverage (how often the 
 interval holds the true value) and the worst units, each with the line that tests it again.
 
 The same seed gives the same bytes, whatever the number of jobs. --out keeps campaign.txt,
-campaign.json and units.csv (every value of every unit beside the true one) in a folder;
+campaign.json, units.csv (every value of every unit beside the true one) and confusion.csv (which
+fault was named as which) in a folder;
 --only N tests one unit of the campaign again and shows everything of it.
 It opens no CAN interface.` + exitHelp,
 		Example: `  holdfast campaign release --rig bench-node --units 2000 --seed 1
@@ -74,7 +75,7 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 	f.Float64Var(&o.room, "room", 0, "K by which rooms differ from 22 °C at the most")
 	f.Float64Var(&o.tank, "tank", 0, "K by which the fluid in the tank differs from the room at the most")
 	f.StringArrayVar(&o.faults, "fault", nil, "draw only this fault, repeatable (default: all there are)")
-	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json and units.csv")
+	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json, units.csv and confusion.csv")
 	f.BoolVar(&o.json, "json", false, "print campaign.json instead of the tables")
 	_ = cmd.MarkFlagRequired("rig") // fails only for a flag that does not exist
 }
@@ -152,6 +153,7 @@ func keepCampaign(dir string, s *campaign.Summary) error {
 		"campaign.txt":  s.Text,
 		"campaign.json": func(w io.Writer) error { return campaignJSON(w, s) },
 		"units.csv":     s.CSV,
+		"confusion.csv": s.Matrix,
 	} {
 		if err := writeFile(filepath.Join(dir, name), write); err != nil {
 			return err

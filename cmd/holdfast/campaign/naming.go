@@ -20,26 +20,12 @@ type Named struct {
 	Unknown bool           `json:"unknown_cause,omitempty"`
 }
 
-// Bin compares a stated probability with how often it was right.
-type Bin struct {
-	From  float64 `json:"from"` // stated probability of the first-named cause
-	To    float64 `json:"to"`
-	Units int     `json:"units"`
-	Mean  float64 `json:"stated"`
-	Right float64 `json:"right"`
-}
-
-// binEdges are finer near 1, where most first causes are.
-var binEdges = [...]float64{0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1}
-
 // namings gathers the confusion matrix of the causes.
 type namings struct {
-	by    map[string]*Named
-	known map[string]bool // causes that the harness can name
-	count [len(binEdges) - 1]struct {
-		units, right int
-		stated       float64
-	}
+	by              map[string]*Named
+	known           map[string]bool // causes that the harness can name
+	stated, adopted statings
+	priors          map[string]float64 // the campaign's own frequencies
 }
 
 func (ns *namings) add(u *Unit) {
@@ -64,7 +50,8 @@ func (ns *namings) add(u *Unit) {
 	n.Units++
 	if u.failing() && len(u.Causes) > 0 {
 		n.add(u)
-		ns.bin(u, fault)
+		ns.stated.add(u.Causes, fault)
+		ns.adopted.add(cause.Reweigh(u.Causes, ns.priors), fault)
 	}
 }
 
@@ -127,20 +114,6 @@ func (n *Named) add(u *Unit) {
 	}
 }
 
-func (ns *namings) bin(u *Unit, fault string) {
-	p := u.Causes[0].Probability
-	for i := range ns.count {
-		if b := &ns.count[i]; p <= binEdges[i+1] {
-			b.units++
-			b.stated += p
-			if u.Causes[0].Name == fault {
-				b.right++
-			}
-			return
-		}
-	}
-}
-
 // table is sorted by fault.
 func (ns *namings) table() []Named {
 	var out []Named
@@ -148,17 +121,6 @@ func (ns *namings) table() []Named {
 		n := ns.by[fault]
 		n.Unknown = !ns.known[fault]
 		out = append(out, *n)
-	}
-	return out
-}
-
-func (ns *namings) bins() []Bin {
-	var out []Bin
-	for i, b := range ns.count {
-		if b.units > 0 {
-			n := float64(b.units)
-			out = append(out, Bin{binEdges[i], binEdges[i+1], b.units, b.stated / n, float64(b.right) / n})
-		}
 	}
 	return out
 }

@@ -19,7 +19,9 @@ type Summary struct {
 	Causes   []Named    `json:"causes"`
 	Troubles []Troubled `json:"troubled_benches"`
 	TakenFor int        `json:"units_taken_for_bench_problems"` // of those whose bench was in order
+	Mixups   []Mixup    `json:"mixed_up"`
 	Stated   []Bin      `json:"stated_probability"`
+	Adopted  []Bin      `json:"stated_with_own_frequencies"` // had the harness known how often each fault is drawn
 	Worst    []Case     `json:"worst"`
 
 	// Again is the line that runs this campaign again, for the worst units of one that holdfast run cannot
@@ -70,10 +72,12 @@ func summarise(c *Config, units []Unit) *Summary {
 	s := &Summary{Scenario: c.Plan.Name, Rig: c.Rig.Name, Seed: c.Seed, Units: len(units),
 		Rule: c.Plan.Rule.String(), tested: units}
 	var cov coverings
-	var names namings
+	names := namings{priors: c.frequencies()}
+	mixed := newMixups()
 	var troubles troublings
 	for i := range units {
 		u := &units[i]
+		mixed.add(u)
 		if u.Trouble.Name != "" {
 			troubles.add(u)
 			continue
@@ -85,7 +89,8 @@ func summarise(c *Config, units []Unit) *Summary {
 		cov.add(u)
 		names.add(u)
 	}
-	s.Coverage, s.Causes, s.Stated = cov.table(), names.table(), names.bins()
+	s.Coverage, s.Causes, s.Stated = cov.table(), names.table(), names.stated.bins()
+	s.Adopted, s.Mixups = names.adopted.bins(), mixed.table()
 	s.Troubles = troubles.table()
 	s.Worst = worst(units)
 	return s

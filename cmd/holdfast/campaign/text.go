@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"text/tabwriter"
+
+	"holdfast/bench/history"
 )
 
 // Text prints a summary for a person.
@@ -14,8 +16,8 @@ func (s *Summary) Text(out io.Writer) error {
 	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(out, "Campaign of %d units, seed %d: %s on %s, decision rule %s\n\n",
 		s.Units, s.Seed, s.Scenario, s.Rig, s.Rule)
-	for _, part := range []func(io.Writer){s.verdictText, s.causeText, s.troubleText, s.statedText,
-		s.coverageText} {
+	for _, part := range []func(io.Writer){s.verdictText, s.causeText, s.troubleText, s.mixupText,
+		s.statedText, s.adoptedText, s.coverageText} {
 		part(w)
 		if err := w.Flush(); err != nil {
 			return err
@@ -54,6 +56,9 @@ func (s *Summary) causeText(w io.Writer) {
 		}
 	}
 	fmt.Fprintf(w, "all faults\t\t%d\t%s\t%s\t\t\n", failing, percent(first, failing), percent(two, failing))
+	_, low, high := history.Rate(first, failing)
+	_, low2, high2 := history.Rate(two, failing)
+	fmt.Fprintf(w, "interval (95 %%)\t\t\t%.1f .. %.1f %%\t%.1f .. %.1f %%\t\t\n", 100*low, 100*high, 100*low2, 100*high2)
 }
 
 func (s *Summary) troubleText(w io.Writer) {
@@ -68,14 +73,14 @@ func (s *Summary) troubleText(w io.Writer) {
 	fmt.Fprintf(w, "failing units on a bench in order that were put down to the bench: %d\n", s.TakenFor)
 }
 
-// others are the first three causes that a fault was taken for instead.
+// others are the causes that a fault was taken for instead, the first few: Matrix has all.
 func (n *Named) others() string {
 	var parts []string
 	for _, name := range n.mistaken() {
 		parts = append(parts, fmt.Sprintf("%s %d", name, n.Taken[name]))
 	}
-	if len(parts) > 3 {
-		parts = append(parts[:3], "...")
+	if len(parts) > 4 {
+		parts = append(parts[:4], "...")
 	}
 	if n.Unknown {
 		parts = append(parts, "(no cause of that name)")
@@ -88,17 +93,6 @@ func percent(n, of int) string {
 		return "-"
 	}
 	return fmt.Sprintf("%.1f %%", 100*float64(n)/float64(of))
-}
-
-func (s *Summary) statedText(w io.Writer) {
-	if len(s.Stated) == 0 {
-		return
-	}
-	fmt.Fprint(w, "probability stated for the first cause\tunits\tmean\tright\t\n")
-	for _, b := range s.Stated {
-		fmt.Fprintf(w, "%g .. %g %%\t%d\t%.1f %%\t%.1f %%\t\n", 100*b.From, 100*b.To, b.Units,
-			100*b.Mean, 100*b.Right)
-	}
 }
 
 func (s *Summary) coverageText(w io.Writer) {
