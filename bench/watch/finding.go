@@ -200,7 +200,7 @@ func overall(vehicle []Finding, units ...UnitReport) Level {
 	}
 	for _, u := range units {
 		for _, f := range u.Findings {
-			if f.Check != checkUnit || f.Level > OK {
+			if f.Check != CheckUnit || f.Level > OK {
 				l = max(l, f.Level)
 			}
 		}

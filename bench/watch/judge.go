@@ -10,16 +10,18 @@ import (
 
 // Names of the checks of a unit, in the order they are told.
 const (
-	checkPrime      = "prime"
-	checkPressure   = "pressure while dosing"
-	checkSag        = "pressure against dosing"
-	checkDrive      = "pump drive"
-	checkTrend      = "pump drive over time"
-	checkDosing     = "dosed quantity"
-	checkPurge      = "after-run purge"
-	checkSensor     = "pressure sensor"
-	checkConversion = "NOx conversion"
-	checkUnit       = "unit on the bus"
+	CheckPrime      = "prime"
+	CheckPressure   = "pressure while dosing"
+	CheckSag        = "pressure against dosing"
+	CheckDrive      = "pump drive"
+	CheckTrend      = "pump drive over time"
+	CheckDosing     = "dosed quantity"
+	CheckPurge      = "after-run purge"
+	CheckSensor     = "pressure sensor"
+	CheckConversion = "NOx conversion"
+	CheckUnit       = "unit on the bus"
+
+	CheckFaults = "fault codes" // of the vehicle
 )
 
 // onCoarse is said wherever the resolution of the standard's parameters bounds what can be known.
@@ -59,13 +61,13 @@ func (u *unit) lacks(check string, signals ...Signal) (Finding, bool) {
 }
 
 func (u *unit) judgePrime(a *account) Finding {
-	if f, yes := u.lacks(checkPrime, DoserPressure); yes {
+	if f, yes := u.lacks(CheckPrime, DoserPressure); yes {
 		return f
 	}
 	if a.attempts == 0 {
-		return notSeen(checkPrime, "no priming was heard")
+		return notSeen(CheckPrime, "no priming was heard")
 	}
-	f := Finding{Check: checkPrime, Level: OK, Times: a.attempts, Sure: onCoarse +
+	f := Finding{Check: CheckPrime, Level: OK, Times: a.attempts, Sure: onCoarse +
 		", times to one message (50 ms)"}
 	f.Seen = fmt.Sprintf("begun %s, %d at pressure", times(a.attempts), a.builtUp)
 	if a.buildUp.n > 0 {
@@ -90,15 +92,15 @@ func (u *unit) judgePrime(a *account) Finding {
 }
 
 func (u *unit) judgePressure(a *account) Finding {
-	if f, yes := u.lacks(checkPressure, DoserPressure, DosingActual); yes {
+	if f, yes := u.lacks(CheckPressure, DoserPressure, DosingActual); yes {
 		return f
 	}
 	if a.dosingKnown < bandEnough {
-		return notSeen(checkPressure, "dosed for "+spell(a.dosing)+" while listening: too short to judge")
+		return notSeen(CheckPressure, "dosed for "+spell(a.dosing)+" while listening: too short to judge")
 	}
 	o := &u.w.options
 	share := 100 * a.inside.Seconds() / a.dosingKnown.Seconds()
-	f := Finding{Check: checkPressure, Level: OK, Sure: onCoarse + u.barometerWord()}
+	f := Finding{Check: CheckPressure, Level: OK, Sure: onCoarse + u.barometerWord()}
 	f.Seen = fmt.Sprintf("%s %% of %s of dosing inside %s +/- %s bar; mean %s bar gauge, lowest %s",
 		number(share, 1), spell(a.dosingKnown), number(o.Nominal, 1), number(o.Band, 1),
 		number(a.gauge.mean(), 2), number(a.gauge.min, 2))
@@ -130,18 +132,18 @@ func (u *unit) barometerWord() string {
 }
 
 func (u *unit) judgeSag(a *account) Finding {
-	if f, yes := u.lacks(checkSag, DoserPressure, DosingActual); yes {
+	if f, yes := u.lacks(CheckSag, DoserPressure, DosingActual); yes {
 		return f
 	}
 	b, se, ok := a.sag.slope()
 	reach := a.sag.maxX - a.sag.minX
 	if !ok || a.sag.n < 300 || reach < 0.5 {
-		return notSeen(checkSag, "the dosing was not varied enough, for long enough, to tell")
+		return notSeen(CheckSag, "the dosing was not varied enough, for long enough, to tell")
 	}
 	// Neighbouring seconds depend on each other: the standard error is taken ten times as wide (one
 	// independent look in 100 s).
 	drop, uDrop := -b*reach, 2*10*se*reach
-	f := Finding{Check: checkSag, Level: OK, Sure: "U = " + number(uDrop, 2) + " bar (k = 2); " + onCoarse}
+	f := Finding{Check: CheckSag, Level: OK, Sure: "U = " + number(uDrop, 2) + " bar (k = 2); " + onCoarse}
 	f.Seen = fmt.Sprintf("%s bar lower at %s kg/h than at %s kg/h", number(drop, 2), number(a.sag.maxX, 1),
 		number(a.sag.minX, 1))
 	if drop-uDrop > sagMatters {
@@ -153,15 +155,15 @@ func (u *unit) judgeSag(a *account) Finding {
 }
 
 func (u *unit) judgeDrive(a *account) Finding {
-	if f, yes := u.lacks(checkDrive, DoserPressure, PumpDrive); yes {
+	if f, yes := u.lacks(CheckDrive, DoserPressure, PumpDrive); yes {
 		return f
 	}
 	fit, ok := a.bins.fit()
 	if !ok {
-		return notSeen(checkDrive, fmt.Sprintf("%d min at nominal pressure: too short to judge",
+		return notSeen(CheckDrive, fmt.Sprintf("%d min at nominal pressure: too short to judge",
 			len(a.bins.list)))
 	}
-	f := Finding{Check: checkDrive, Level: OK}
+	f := Finding{Check: CheckDrive, Level: OK}
 	f.Seen = fmt.Sprintf("%s %% at nominal pressure without dosing, %s %% more for each kg/h; up to %s %% "+
 		"seen",
 		number(fit.AtNoDosing, 1), number(fit.PerKgH, 1), number(a.bins.levels.max, 1))
@@ -182,14 +184,14 @@ func normalisedWord(fit DriveFit) string {
 }
 
 func (u *unit) judgeTrend(a *account) Finding {
-	if f, yes := u.lacks(checkTrend, DoserPressure, PumpDrive); yes {
+	if f, yes := u.lacks(CheckTrend, DoserPressure, PumpDrive); yes {
 		return f
 	}
 	fit, ok := a.bins.fit()
 	if !ok || fit.Hours < 1 {
-		return notSeen(checkTrend, "less than an hour at nominal pressure")
+		return notSeen(CheckTrend, "less than an hour at nominal pressure")
 	}
-	f := Finding{Check: checkTrend, Level: OK}
+	f := Finding{Check: CheckTrend, Level: OK}
 	f.Seen = fmt.Sprintf("%+.1f %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
 		fit.Change, spell(time.Duration(fit.Hours*float64(time.Hour))), number(fit.AtNoDosing+fit.Change/2,
 			1))
@@ -211,13 +213,13 @@ func (u *unit) judgeTrend(a *account) Finding {
 }
 
 func (u *unit) judgeDosing(a *account) Finding {
-	if f, yes := u.lacks(checkDosing, DosingActual); yes {
+	if f, yes := u.lacks(CheckDosing, DosingActual); yes {
 		return f
 	}
 	if a.actual < dosedEnough && a.requested < dosedEnough {
-		return notSeen(checkDosing, number(a.actual, 0)+" g dosed while listening: too little to compare")
+		return notSeen(CheckDosing, number(a.actual, 0)+" g dosed while listening: too little to compare")
 	}
-	f := Finding{Check: checkDosing, Level: OK,
+	f := Finding{Check: CheckDosing, Level: OK,
 		Sure: "both figures are the unit's own: neither proves what left the valve; a scale on the bench " +
 			"does"}
 	f.Seen = number(a.actual, 0) + " g by the dosing rate"

@@ -7,13 +7,13 @@ import (
 
 func (u *unit) judgePurge(a *account) Finding {
 	n := &a.purges
-	if f, yes := u.lacks(checkPurge, DoserPressure); yes {
+	if f, yes := u.lacks(CheckPurge, DoserPressure); yes {
 		return f
 	}
 	if n.needed == 0 {
-		return notSeen(checkPurge, "no key-off after the line was under pressure was heard")
+		return notSeen(CheckPurge, "no key-off after the line was under pressure was heard")
 	}
-	f := Finding{Check: checkPurge, Level: OK, Times: n.cut}
+	f := Finding{Check: CheckPurge, Level: OK, Times: n.cut}
 	f.Seen = fmt.Sprintf("needed %s: %d completed, %d cut short", times(n.needed), n.completed, n.cut)
 	if n.restarted > 0 {
 		f.Seen += fmt.Sprintf(", %d given up because the engine was wanted again", n.restarted)
@@ -49,7 +49,7 @@ func (u *unit) judgePurge(a *account) Finding {
 
 func (u *unit) judgeSensor(a *account) Finding {
 	if s := &a.dropouts; s.n > 0 {
-		f := Finding{Check: checkSensor, Level: Act, Sure: "counted while the unit was at work only; " +
+		f := Finding{Check: CheckSensor, Level: Act, Sure: "counted while the unit was at work only; " +
 			onCoarse}.evidence(s)
 		f.Seen = fmt.Sprintf("reading lost %s (error indicator, or a pressure below any air), %s in all, "+
 			"longest %s",
@@ -62,16 +62,16 @@ func (u *unit) judgeSensor(a *account) Finding {
 		return f
 	}
 	if s := &a.pinned; s.n > 0 {
-		f := Finding{Check: checkSensor, Level: Act, Sure: onCoarse}.evidence(s)
+		f := Finding{Check: CheckSensor, Level: Act, Sure: onCoarse}.evidence(s)
 		f.Seen = fmt.Sprintf("one and the same reading (%s bar gauge) with the pump standing and running, %s",
 			number(s.worst, 2), times(s.n))
 		f.Look = "supply of the pressure sensor and its signal wire; the sensor last"
 		return f
 	}
-	f := Finding{Check: checkSensor, Level: OK, Sure: onCoarse}
+	f := Finding{Check: CheckSensor, Level: OK, Sure: onCoarse}
 	f.Seen = "no lost reading while the unit was at work"
 	if a.heard-a.states[stateDormant]-a.states[statePowerDown] < bandEnough {
-		return notSeen(checkSensor, "the unit was hardly awake while listening")
+		return notSeen(CheckSensor, "the unit was hardly awake while listening")
 	}
 	if a.zero.n > 0 {
 		mean := a.zero.mean()
@@ -91,10 +91,10 @@ func (u *unit) deadSensor(a *account) (Finding, bool) {
 	if a.plausible {
 		return Finding{}, false
 	}
-	f, absent := u.lacks(checkSensor, DoserPressure)
+	f, absent := u.lacks(CheckSensor, DoserPressure)
 	switch v := &u.stream.values[u.field[0]]; {
 	case !absent:
-		f = notSeen(checkSensor, "the reading never was a pressure that can be (below "+
+		f = notSeen(CheckSensor, "the reading never was a pressure that can be (below "+
 			""+number(impossibleKPa, 0)+" kPa absolute throughout)")
 	case v.counts[statusError] > 0:
 		f.Seen += ": error indicator only"
@@ -122,15 +122,15 @@ func (a *account) conversion() (percent, expanded float64, ok bool) {
 }
 
 func (u *unit) judgeConversion(a *account) Finding {
-	if f, yes := u.lacks(checkConversion, NOxBefore, NOxAfter, DosingActual); yes {
+	if f, yes := u.lacks(CheckConversion, NOxBefore, NOxAfter, DosingActual); yes {
 		return f
 	}
 	c, expanded, ok := a.conversion()
 	if !ok {
-		return notSeen(checkConversion, spell(a.conversionTime)+
+		return notSeen(CheckConversion, spell(a.conversionTime)+
 			" with steady dosing, a hot catalyst and both NOx sensors measuring: too short to judge")
 	}
-	f := Finding{Check: checkConversion, Level: OK,
+	f := Finding{Check: CheckConversion, Level: OK,
 		Seen: fmt.Sprintf("%s %% over %s of steady dosing", number(c, 0), spell(a.conversionTime)),
 		Sure: "U = " + number(expanded, 0) + " % (k = 2), sensors +/-10 % each; only a plausibility of " +
 			"the dosing"}
@@ -147,7 +147,7 @@ func (u *unit) judgeConversion(a *account) Finding {
 }
 
 func (u *unit) judgeSilence(a *account) Finding {
-	f := Finding{Check: checkUnit, Level: OK, Seen: "heard for " + spell(a.heard)}
+	f := Finding{Check: CheckUnit, Level: OK, Seen: "heard for " + spell(a.heard)}
 	if s := &a.silences; s.n > 0 {
 		f = f.evidence(s)
 		f.Level = Watch

@@ -184,7 +184,7 @@ func (w *Watcher) judgeSupply() Finding {
 }
 
 func (w *Watcher) judgeFaults() Finding {
-	const check = "fault codes"
+	const check = CheckFaults
 	if w.faults.lists == 0 {
 		return notSeen(check, "no fault list (DM1 or DM2) was heard")
 	}

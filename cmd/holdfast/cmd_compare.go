@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -18,27 +19,41 @@ import (
 )
 
 type compareOptions struct {
-	out, before, after string
-	json               bool
+	out, before, after, visit, scenario string
+	bank                                uint8
+	json                                bool
 }
 
 func newCompareCommand() *cobra.Command {
 	var o compareOptions
 	cmd := &cobra.Command{
-		Use:   "compare RUN RUN",
-		Short: "Hold two runs against each other: before against after",
-		Long: `Shows each characteristic of two runs, the change from the first to the second and
+		Use:   "compare RUN RUN | SERIAL",
+		Short: "Hold two runs, or a unit's vehicle and bench, against each other: before against after",
+		Long: `With a unit's serial it shows its latest visit side by side: the vehicle before (holdfast watch
+--attach before), the first bench run, the one it was released on, the vehicle after. Only what the
+vehicle's own messages tell is known there; what is missing is said with why. No verdict is drawn from it.
+
+With two runs it shows each characteristic of two runs, the change from the first to the second and
 whether it is more than its uncertainty: U of the change is the root of the sum of both U squared (k
 = 2, about 95 %). On one bench part of the instruments' errors cancels, so this U is on the safe
 side.` + exitHelp,
-		Example: `  holdfast compare 20260304T0812 20260304T1544`,
-		Args:    cobra.ExactArgs(2),
+		Example: `  holdfast compare 20260304T0812 20260304T1544
+  holdfast compare HF-2041`,
+		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.before, o.after = args[0], args[1]
+			if o.before = args[0]; len(args) == 1 {
+				return compareUnit(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			}
+			if o.after = args[1]; o.visit != "" || cmd.Flags().Changed("bank") {
+				return withStatus(exitUsage, errors.New("--visit and --bank go with one unit's serial"))
+			}
 			return runCompare(o, cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print as JSON")
+	cmd.Flags().StringVar(&o.visit, "visit", "", "of a unit: this visit and not the latest")
+	cmd.Flags().StringVar(&o.scenario, "scenario", "release", "of a unit: runs of this scenario")
+	cmd.Flags().Uint8Var(&o.bank, "bank", 0, "of a unit: its aftertreatment bank on the vehicle (0: the first heard)")
 	addOutFlag(cmd, &o.out)
 	return cmd
 }
