@@ -24,6 +24,9 @@ type Bench struct {
 	watch    func(*Moment)
 	moment   Moment
 	own      *controller.Controller // nil: a bare unit
+	driven   rig.Commands           // what the outputs do
+	changed  func(*Change)
+	change   Change
 }
 
 var _ can.Process = (*Bench)(nil)
@@ -40,7 +43,8 @@ func New(o Options) (*Bench, error) {
 		return nil, err
 	}
 	node := rig.NewNode(rng)
-	b := &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start, watch: o.Watch}
+	b := &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start, watch: o.Watch,
+		changed: o.Changed}
 	if o.Controller {
 		b.own = &controller.Controller{Serial: uint32(o.Seed) & 0x1FFFFF}
 		b.readings.OwnUnit = true
@@ -72,7 +76,7 @@ func (b *Bench) hear(f *can.Frame, at clock.Instant) {
 	if b.own != nil {
 		b.own.Hear(f.Frame, at)
 	}
-	b.obey()
+	b.obey(at, OnCommand)
 }
 
 // until runs physics, time-out and ticks up to and including t.
@@ -85,7 +89,7 @@ func (b *Bench) until(t clock.Instant, out []einride.Frame) []einride.Frame {
 		b.integrate(next)
 		if next == b.node.Deadline() {
 			b.node.Expire(next)
-			b.obey()
+			b.obey(next, OnSilence)
 		}
 		if next == b.due() {
 			out = b.send(out)
@@ -101,15 +105,15 @@ func (b *Bench) send(out []einride.Frame) []einride.Frame {
 	out = b.node.Send(time.Duration(b.tick)*rig.Tick, &b.readings, out)
 	if b.own != nil {
 		b.own.Control(b.due(), b.plant.senses(&b.readings))
-		b.obey()
+		b.obey(b.due(), ByUnit)
 		out = b.own.Send(out)
 	}
 	b.tick++
 	return out
 }
 
-// obey gives the plant the outputs of whoever drives it.
-func (b *Bench) obey() {
+// obey gives the plant the outputs of whoever drives it, from a time on.
+func (b *Bench) obey(at clock.Instant, why Why) {
 	c := b.node.Commands()
 	if b.own != nil {
 		o := b.own.Outputs()
@@ -117,6 +121,10 @@ func (b *Bench) obey() {
 		c.Drive, c.Duty, c.Valve, c.Heater = o.Drive, o.Duty, o.Valve, o.Heater
 	}
 	b.plant.obey(c)
+	if c != b.driven {
+		b.driven = c
+		b.tell(at, why)
+	}
 }
 
 // integrate moves the physics to the last grid point at or before t.
@@ -135,7 +143,7 @@ func (b *Bench) integrate(t clock.Instant) {
 func (b *Bench) PressEmergencyStop(pressed bool) {
 	b.readings.Emergency = pressed
 	b.node.Stop(pressed)
-	b.obey()
+	b.obey(b.start.Add(time.Duration(b.steps)*time.Millisecond), OnStop)
 }
 
 // OpenGuard opens (or closes) the bench's guard. It only shows in BenchScale.

@@ -31,6 +31,9 @@ type Options struct {
 	// Watch, when not nil, is called with what is really there: the n-th time at n ms after
 	// Start. It must not keep the pointer.
 	Watch func(*Moment)
+
+	// Changed, when not nil, is called whenever an output has changed. It must not keep the pointer.
+	Changed func(*Change)
 }
 
 // NoSpread asks for exactly the reference unit on the reference bench.

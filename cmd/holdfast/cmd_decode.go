@@ -12,7 +12,6 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
-	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/trace"
 	"holdfast/j1939/transport"
 )
@@ -166,7 +165,7 @@ func openSource(from string) (source can.Source, live bool, err error) {
 		}
 		return reader, false, nil
 	}
-	source, err = socketcan.Listen(from, socketcan.Options{})
+	source, err = openListener(from)
 	if errors.Is(err, can.ErrMissing) {
 		err = fmt.Errorf("%s is neither a file nor a CAN interface: %w", from, err)
 		return nil, false, withStatus(exitUsage, err)

@@ -14,7 +14,6 @@ import (
 	"holdfast/bench/interlock"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
-	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/clock"
 )
 
@@ -43,7 +42,7 @@ be just that: two tools on one bus will then take each other for a vehicle.` + e
 			return runPlay(cmd.Context(), o, cmd.ErrOrStderr())
 		},
 	}
-	cmd.Flags().StringVar(&o.bus, "bus", "", "CAN interface to send on")
+	cmd.Flags().StringVar(&o.bus, "bus", "", "CAN interface to send on, or unix:PATH")
 	cmd.Flags().IntVar(&o.channel, "channel", -1, "send only this interface of a recording of several, from 0")
 	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
 	return cmd
@@ -55,9 +54,9 @@ func runPlay(ctx context.Context, o playOptions, errOut io.Writer) error {
 		return withStatus(exitUsage, err)
 	}
 	defer reader.Close()
-	port, err := socketcan.Open(o.bus, socketcan.Options{})
+	port, err := attachPort(o.bus)
 	if err != nil {
-		return withStatus(exitBus, err)
+		return err
 	}
 	defer port.Close()
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)

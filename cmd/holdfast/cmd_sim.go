@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"os/signal"
 	"strings"
 	"syscall"
@@ -12,13 +13,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdfast/j1939/can"
-	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/clock"
 	"holdfast/sim"
 )
 
 type simOptions struct {
 	bus    string
+	log    string // file for what the outputs do
 	unit   string // bare or controller
 	faults faultsFlag
 	seed   uint64
@@ -27,10 +28,12 @@ type simOptions struct {
 func newSimCommand() *cobra.Command {
 	var o simOptions
 	cmd := &cobra.Command{
-		Use:   "sim --bus INTERFACE",
+		Use:   "sim --bus BUS",
 		Short: "Be a bench on a CAN interface: simulated unit, instruments and I/O node",
 		Long: `Runs the simulated bench on a CAN interface in real time until Ctrl-C: a second computer,
-or a second adapter of the same one, can then run every test without a unit. It answers to
+or a second adapter of the same one, can then run every test without a unit. With --bus unix:PATH it makes a
+bus between processes of this computer instead, which run and the other commands join by the same name; it
+needs no CAN interface, and ends with the bench. It answers to
 the messages of bench-node.dbc and to nothing else; with --unit controller the unit has a
 J1939 controller of its own, which is asked by PGN 61476 (rig unit-controller). Never put it
 on a vehicle's bus: it sends.
@@ -38,6 +41,7 @@ on a vehicle's bus: it sends.
 Faults, each with a severity of 0 to 1; several combine:
 ` + describeFaults() + exitHelp,
 		Example: `  holdfast sim --bus can1
+  holdfast sim --bus unix:/tmp/bench --log-outputs outputs.jsonl
   holdfast sim --bus can1 --fault membrane-split=0.6 --fault sensor-offset=0.3 --seed 7
   holdfast sim --bus can1 --unit controller`,
 		Args: cobra.NoArgs,
@@ -46,7 +50,8 @@ Faults, each with a severity of 0 to 1; several combine:
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.bus, "bus", "", "CAN interface")
+	f.StringVar(&o.bus, "bus", "", "CAN interface, or unix:PATH for a bus between processes of this computer")
+	f.StringVar(&o.log, "log-outputs", "", "write each change of the outputs, and the pressure, to this new file")
 	f.StringVar(&o.unit, "unit", "bare", "bare, or controller: with a J1939 controller of its own")
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
@@ -66,29 +71,48 @@ func describeFaults() string {
 func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 	if o.bus == "sim" {
 		return withStatus(exitUsage, errors.New("--bus sim is the bench inside `holdfast run`; "+
-			"name a CAN interface (can1) here"))
+			"name a CAN interface (can1) or unix:PATH here"))
 	}
 	if o.unit != "bare" && o.unit != "controller" {
 		return withStatus(exitUsage, fmt.Errorf("--unit %q: bare or controller would do", o.unit))
 	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	port, err := socketcan.Open(o.bus, socketcan.Options{})
+	port, err := attachPort(o.bus)
 	if err != nil {
-		return withStatus(exitBus, err)
+		return err
 	}
 	defer port.Close()
-	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: clock.Real(),
-		Controller: o.unit == "controller"})
+	bench, log, err := o.bench(port.Now())
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
+	defer log.file.Close()
 	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s, %s; Ctrl-C ends it\n",
 		o.bus, o.seed, o.unit, unitInWords(&o.faults))
 	if err := can.Serve(ctx, port, bench); err != nil {
 		return withStatus(exitBus, err)
 	}
+	if log.failed != nil {
+		return withStatus(exitInternal, log.failed)
+	}
 	return nil
+}
+
+// bench returns the bench that was asked for, and its log, which writes nothing where none was asked for.
+func (o *simOptions) bench(start clock.Instant) (*sim.Bench, *outputLog, error) {
+	options := sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: start, Controller: o.unit == "controller"}
+	log := &outputLog{}
+	if o.log != "" {
+		file, err := os.OpenFile(o.log, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if err != nil {
+			return nil, nil, fmt.Errorf("--log-outputs: %w", err)
+		}
+		log.file = file
+		log.observe(&options)
+	}
+	bench, err := sim.New(options)
+	return bench, log, err
 }
 
 func unitInWords(f *faultsFlag) string {

@@ -11,7 +11,6 @@ import (
 	"holdfast/bench/interlock"
 	"holdfast/bench/rig"
 	"holdfast/j1939/can"
-	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/claim"
 	"holdfast/j1939/clock"
@@ -38,11 +37,7 @@ type participant struct {
 // controller, switched on.
 func openNodeBus(bus string) (can.Port, error) {
 	if bus != simBus {
-		port, err := socketcan.Open(bus, socketcan.Options{})
-		if err != nil {
-			return nil, withStatus(exitBus, err)
-		}
-		return port, nil
+		return openPort(bus)
 	}
 	bench, err := sim.New(sim.Options{Seed: 1, Start: simEpoch, Controller: true})
 	if err != nil {

@@ -5,7 +5,6 @@ import (
 
 	"holdfast/bench/rig"
 	"holdfast/j1939/can"
-	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 	"holdfast/sim"
@@ -19,14 +18,10 @@ const (
 // simEpoch is when simulated time begins: fixed, so that the same seed gives the same bytes.
 var simEpoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
 
-// openBus opens a real interface, or a virtual bus with the simulated bench on it and a unit of a kind.
+// openBus opens a bus that is there, or a virtual bus with the simulated bench on it and a unit of a kind.
 func openBus(o runOptions, kind rig.Kind) (can.Port, error) {
 	if o.bus != simBus {
-		port, err := socketcan.Open(o.bus, socketcan.Options{})
-		if err != nil {
-			return nil, withStatus(exitBus, err)
-		}
-		return port, nil
+		return openPort(o.bus)
 	}
 	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: simEpoch,
 		Controller: kind == rig.Controller})

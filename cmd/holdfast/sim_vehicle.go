@@ -17,7 +17,6 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
-	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/clock"
 	"holdfast/sim/vehicle"
 )
@@ -53,7 +52,7 @@ Faults, as NAME=NUMBER; several combine:
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.write, "write", "", "pcapng file to write; it must not exist")
-	f.StringVar(&o.bus, "bus", "", "CAN interface to send on")
+	f.StringVar(&o.bus, "bus", "", "CAN interface to send on, or unix:PATH")
 	f.StringArrayVar(&o.faults, "fault", nil, "NAME=NUMBER, repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of everything random")
 	f.Float64Var(&o.load, "load", 0, "bus load to fill up to, 0 to 0.95; 0: the controllers that a truck has")
@@ -122,9 +121,9 @@ func runSimVehicle(ctx context.Context, o simVehicleOptions, errOut io.Writer) e
 	if o.write != "" {
 		return writeVehicle(ctx, o.write, v, errOut)
 	}
-	port, err := socketcan.Open(o.bus, socketcan.Options{})
+	port, err := attachPort(o.bus)
 	if err != nil {
-		return withStatus(exitBus, err)
+		return err
 	}
 	defer port.Close()
 	fmt.Fprintf(errOut, "simulated truck on %s: seed %d, %s; Ctrl-C ends it\n", o.bus, o.seed,

@@ -47,6 +47,9 @@ func (r *Receiver) Enabled() bool { return r.run >= Needed && !r.stopped }
 // Stopped says whether the emergency stop is pressed.
 func (r *Receiver) Stopped() bool { return r.stopped }
 
+// Heard is when the last good command came; 0 before the first.
+func (r *Receiver) Heard() clock.Instant { return r.heard }
+
 // Deadline is when the node takes its safe state if it hears nothing more.
 func (r *Receiver) Deadline() clock.Instant {
 	if r.run == 0 {

@@ -1,4 +1,4 @@
-// Package unixbus is a CAN bus between processes of one computer that has no CAN interface, not even a virtual
+// Package unixbus is a CAN bus between processes of one computer that has no CAN interface, not even a vcan
 // one: a unix socket at a path (unix(7), SOCK_SEQPACKET), with the frames of struct can_frame in it. Whoever
 // attaches first makes the bus and carries it; it is gone when that process is gone, however it ended.
 // Everybody else joins it, speaks and hears as on a wire, and may be killed without harm to the bus.

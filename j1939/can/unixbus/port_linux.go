@@ -76,7 +76,9 @@ func (r *receiver) join(path string) (err error) {
 	return nil
 }
 
-func failedOpen(path string, err error) error { return fmt.Errorf("open bus %s%s: %w", Prefix, path, err) }
+func failedOpen(path string, err error) error {
+	return fmt.Errorf("open bus %s%s: %w", Prefix, path, err)
+}
 
 // Send gives one frame to the bus. The error is can.ErrBusy when the process that carries it does not keep up,
 // and can.ErrDown when it has gone.

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/socketcan"
+	"holdfast/j1939/can/unixbus"
+)
+
+// unixPath is the path of a bus that is named unix:PATH: between processes of this computer.
+func unixPath(bus string) (path string, ok bool) { return strings.CutPrefix(bus, unixbus.Prefix) }
+
+// noHardware says that nothing on a bus can be a real unit: all that is on it are programs of this computer.
+func noHardware(bus string) bool {
+	_, between := unixPath(bus)
+	return between || bus == simBus
+}
+
+// openPort joins a bus to hear and speak: a CAN interface, or unix:PATH. Its errors carry the exit status.
+func openPort(bus string) (can.Port, error) {
+	path, between := unixPath(bus)
+	if !between {
+		port, err := socketcan.Open(bus, socketcan.Options{})
+		return opened(port, err)
+	}
+	port, err := unixbus.Join(path)
+	return opened(port, hinted(err, bus))
+}
+
+// openListener joins a bus to hear it. What it returns has no method that sends.
+func openListener(bus string) (can.Source, error) {
+	path, between := unixPath(bus)
+	if !between {
+		return socketcan.Listen(bus, socketcan.Options{})
+	}
+	source, err := unixbus.Listen(path)
+	return source, hinted(err, bus)
+}
+
+// attachPort is openPort for who brings a bus to life: it makes unix:PATH where there is none.
+func attachPort(bus string) (can.Port, error) {
+	path, between := unixPath(bus)
+	if !between {
+		return openPort(bus)
+	}
+	port, err := unixbus.Attach(path)
+	return opened(port, err)
+}
+
+// opened keeps a port that could not be opened from being a nil inside an interface.
+func opened(port can.Port, err error) (can.Port, error) {
+	if err != nil {
+		return nil, withStatus(exitBus, err)
+	}
+	return port, nil
+}
+
+func hinted(err error, bus string) error {
+	if errors.Is(err, can.ErrMissing) {
+		return fmt.Errorf("%w: holdfast sim --bus %s makes one, with a bench on it", err, bus)
+	}
+	return err
+}

@@ -1,0 +1,106 @@
+//go:build linux
+
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/bench/record"
+)
+
+// ownBench is a simulated bench in a process of its own, on a bus between processes.
+type ownBench struct {
+	*exec.Cmd
+	bus string // unix:PATH
+	log string // what its outputs do
+}
+
+// startBench starts holdfast sim and waits until its bus is there.
+func startBench(t *testing.T, more ...string) *ownBench {
+	t.Helper()
+	dir := t.TempDir()
+	path := filepath.Join(dir, "bus")
+	b := &ownBench{bus: "unix:" + path, log: filepath.Join(dir, "outputs.jsonl")}
+	b.Cmd = exec.Command(os.Args[0], append([]string{"sim", "--bus", b.bus, "--log-outputs", b.log}, more...)...)
+	b.Env = append(os.Environ(), asTool+"=1")
+	b.Stderr = &bytes.Buffer{}
+	require.NoError(t, b.Start())
+	t.Cleanup(func() {
+		_ = b.Process.Signal(os.Interrupt)
+		require.NoError(t, b.Wait(), "a bench that is told to go ends well: %s", b.Stderr)
+		require.NoFileExists(t, path)
+	})
+	require.Eventually(t, func() bool {
+		_, err := os.Stat(path)
+		return err == nil
+	}, 30*time.Second, 5*time.Millisecond)
+	return b
+}
+
+// outputs reads the whole log.
+func (b *ownBench) outputs(t *testing.T) (all []outputLine) {
+	t.Helper()
+	f, err := os.Open(b.log)
+	require.NoError(t, err)
+	defer f.Close()
+	lines := bufio.NewScanner(f)
+	for lines.Scan() {
+		var l outputLine
+		require.NoError(t, json.Unmarshal(lines.Bytes(), &l), lines.Text())
+		all = append(all, l)
+	}
+	require.NoError(t, lines.Err())
+	return all
+}
+
+// TestUnixBus_RunBesideABench: a run in one process tests a bench in another; the record says that no real
+// unit was on that bus, and a listener beside them hears both.
+func TestUnixBus_RunBesideABench(t *testing.T) {
+	b := startBench(t, "--seed", "7")
+	run := startTool(t, "run", planFile(t, ventingPlan), "--rig", "bench-node", "--bus", b.bus,
+		"--serial", "HF-UNIX", "--yes")
+	listener := exec.Command(os.Args[0], "decode", b.bus)
+	listener.Env = run.Env
+	heard := &bytes.Buffer{}
+	listener.Stdout = heard
+	require.NoError(t, listener.Start())
+	require.Contains(t, []int{exitDone, exitUndecided}, run.ended(), run.stderrText())
+	require.NoError(t, listener.Process.Signal(os.Interrupt))
+	_ = listener.Wait()
+	require.True(t, strings.Contains(heard.String(), " 249 -> all   65296"), "the commands are heard")
+	require.True(t, strings.Contains(heard.String(), " 200 -> all   65297"), "the readings are heard")
+	text, err := os.ReadFile(run.file(record.ResultFile))
+	require.NoError(t, err)
+	require.Contains(t, string(text), `"simulated"`, "nothing on such a bus is a real unit")
+	vented := false
+	for _, l := range b.outputs(t) {
+		require.False(t, l.Driven, "venting drives nothing")
+		vented = vented || l.Outputs != nil && l.Outputs.Vent
+	}
+	require.True(t, vented)
+}
+
+// TestUnixBus_NobodyThere: the error says what would make the bus.
+func TestUnixBus_NobodyThere(t *testing.T) {
+	bus := "unix:" + filepath.Join(t.TempDir(), "none")
+	for _, args := range [][]string{
+		{"run", "release", "--rig", "bench-node", "--bus", bus, "--serial", "X", "--yes", "--out", t.TempDir()},
+		{"scan", bus},
+		{"decode", bus},
+	} {
+		var out, errOut bytes.Buffer
+		status := execute(t.Context(), args, strings.NewReader(""), &out, &errOut)
+		require.Contains(t, []int{exitBus, exitUsage}, status)
+		require.Contains(t, errOut.String(), "holdfast sim --bus "+bus)
+	}
+}
