@@ -65,8 +65,8 @@ func (run *testRun) openRecord(o runOptions) (err error) {
 	}
 	run.id = samples.Identity{Run: run.folder.Run, Serial: o.serial, UnitHours: o.unitHours, Started: now,
 		Scenario: run.plan.Name, Rig: run.rig.Name, Bus: o.bus, Version: version}
-	if o.bus == simBus {
-		run.id.Simulated, run.id.Seed, run.id.Faults = true, o.seed, o.faults.Map()
+	if run.id.Simulated = noHardware(o.bus); o.bus == simBus {
+		run.id.Seed, run.id.Faults = o.seed, o.faults.Map()
 	}
 	virtualTime := o.bus == simBus && !o.realTime
 	if err = run.openFrames(o.bus, virtualTime); err != nil {
