@@ -9,7 +9,7 @@ import (
 )
 
 func TestRead(t *testing.T) {
-	require.Equal(t, []string{"quick-leak", "release", "release-controller"}, scenarios.Names())
+	require.Equal(t, []string{"quick-leak", "release", "release-controller", "release-with-eyes"}, scenarios.Names())
 	require.Equal(t, []string{"bench-node", "unit-controller"}, scenarios.RigNames())
 	for _, name := range scenarios.Names() {
 		text, shown, err := scenarios.Read(name)
@@ -27,7 +27,7 @@ func TestRead(t *testing.T) {
 func TestRead_Unknown(t *testing.T) {
 	for _, name := range []string{"", "relese", "release.yaml", "../release", "rigs/bench-node", "README"} {
 		_, _, err := scenarios.Read(name)
-		require.ErrorContains(t, err, "there are: quick-leak, release, release-controller")
+		require.ErrorContains(t, err, "there are: quick-leak, release, release-controller, release-with-eyes")
 	}
 	for _, name := range []string{"", ".", "..", "../embed.go", "bench-node.yaml/../bench-node.dbc", "/etc/passwd"} {
 		_, err := scenarios.ReadDBC(name)

@@ -23,6 +23,7 @@ var requests = [...]func(m *mover, now clock.Instant, s *state) rig.Outputs{
 	scenario.Purge:        ask(rig.StatePurging),
 	scenario.Repressurise: ask(rig.StatePreparing),
 	scenario.Relieve:      vent,
+	scenario.Ask:          askWhileAsking,
 }
 
 // ask requests a state and no dosing.

@@ -33,6 +33,7 @@ type Journal interface {
 	Fault(samples.Fault) error
 	Trip(samples.Trip) error
 	Timing(samples.Timing) error
+	Answer(samples.Answer) error
 	Tick(now clock.Instant) error
 	End(t clock.Instant, ended samples.Ended, framesLost uint64) error
 }
@@ -43,6 +44,7 @@ type Config struct {
 	Rig      *rig.Rig
 	Port     can.Port
 	Journal  Journal
+	Asker    Asker          // nil: nobody is there to answer a question
 	Progress func(Progress) // called once a cycle, may be nil; must not block
 	// AtOnce, when cancelled, cuts the relieving of the line short: a person has asked twice.
 	// The safe state is sent all the same. May be nil.
@@ -57,7 +59,8 @@ type Progress struct {
 	Elapsed  time.Duration // in the step
 	Pressure float64       // bar gauge; meaningful only when Known
 	Known    bool
-	Drive    float64 // % commanded
+	Drive    float64       // % commanded
+	Left     time.Duration // until a question that waits is withdrawn; 0: none waits
 }
 
 // Outcome is how a run ended and in what state it left the bench.
@@ -90,6 +93,7 @@ type engine struct {
 	step     int
 	began    clock.Instant // of the step
 	label    string
+	left     time.Duration
 	vehicle  *interlock.VehicleGuard
 	spoken   bool   // something has been sent
 	told     uint64 // frames lost, as last told in the record
@@ -139,7 +143,7 @@ func (e *engine) run(ctx context.Context) samples.Ended {
 			e.relieve(ended)
 			return ended
 		}
-		if outcome == samples.TimedOut && s.Kind != scenario.Purge && s.Kind != scenario.Relieve {
+		if outcome == samples.TimedOut && !goesOn(s.Kind) {
 			e.event("the rest of the plan is left out")
 			e.relieve(samples.Completed)
 			return samples.Completed
@@ -148,12 +152,20 @@ func (e *engine) run(ctx context.Context) samples.Ended {
 	return samples.Completed
 }
 
+// goesOn says whether the plan goes on after a step of a kind has timed out.
+func goesOn(k scenario.Kind) bool {
+	return k == scenario.Purge || k == scenario.Relieve || k == scenario.Ask
+}
+
 // runStep runs one step. ok is false when the run is over, and ended says how.
 func (e *engine) runStep(ctx context.Context, i int, s scenario.Step) (outcome samples.Outcome, ended samples.Ended, ok bool) {
 	mover := newMover(s, &e.state)
 	e.step, e.began, e.label = i, e.next, s.Name
 	e.Journal.StepStart(e.next, i, s.Name, s.Kind)
-	e.sup.Rely(e.next, reliedOn(s.Kind, e.Rig)...)
+	e.sup.Rely(e.next, reliedOn(s, e.Rig)...)
+	if s.Kind == scenario.Ask {
+		return e.askStep(ctx, i, s)
+	}
 	for {
 		if ended, ok := e.cycle(ctx, mover.outputs); !ok {
 			e.Journal.StepEnd(e.next, i, samples.CutShort, "")

@@ -24,7 +24,7 @@ func newMover(step scenario.Step, s *state) *mover {
 	if s.rig.Kind == rig.Controller {
 		m.set = requests[step.Kind]
 	}
-	if !regulates(step.Kind) {
+	if !regulates(step) {
 		s.reg.stop()
 	}
 	return m
@@ -46,10 +46,12 @@ var movers = [...]func(m *mover, now clock.Instant, s *state) rig.Outputs{
 	scenario.Purge:        purge,
 	scenario.Repressurise: repressurise,
 	scenario.Relieve:      vent,
+	scenario.Ask:          asking,
 }
 
-func regulates(k scenario.Kind) bool {
-	return k == scenario.Pressurise || k == scenario.Hold || k == scenario.Dose
+func regulates(s scenario.Step) bool {
+	k := s.Kind
+	return k == scenario.Pressurise || k == scenario.Hold || k == scenario.Dose || k == scenario.Ask && s.Pressurises()
 }
 
 // outputs is called once a cycle.
@@ -197,13 +199,17 @@ func (m *mover) wanted() string {
 	return fmt.Sprintf("%.4g bar within %.4g %% for %.4g s", m.Pressure, m.Band, m.Stays.Seconds())
 }
 
-// reliedOn names the channels that a step of a kind cannot do without. The reference gauge is
+// reliedOn names the channels that a step cannot do without. The reference gauge is
 // always one of them where the bench has it: it is what the over-pressure trip looks at when
 // the unit's own sensor lies.
-func reliedOn(k scenario.Kind, r *rig.Rig) []rig.Channel {
+func reliedOn(s scenario.Step, r *rig.Rig) []rig.Channel {
+	k := s.Kind
 	channels := []rig.Channel{rig.EmergencyStop, rig.ReferencePressure}
 	switch k {
 	case scenario.Prime, scenario.Pressurise, scenario.Hold, scenario.Dose, scenario.Repressurise:
+		channels = append(channels, rig.LinePressure)
+	}
+	if k == scenario.Ask && s.Pressurises() {
 		channels = append(channels, rig.LinePressure)
 	}
 	if k == scenario.Dose || k == scenario.Compliance {

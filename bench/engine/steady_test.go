@@ -68,7 +68,7 @@ func steady(t testing.TB) (*engine, func(n int)) {
 	require.True(t, ok)
 	hold := scenario.Step{Name: "hold", Kind: scenario.Hold, Pressure: 9, Duration: 1e6 * time.Hour}
 	mover := newMover(hold, &e.state)
-	e.sup.Rely(e.next, reliedOn(hold.Kind, e.Rig)...)
+	e.sup.Rely(e.next, reliedOn(hold, e.Rig)...)
 	return e, func(n int) {
 		for range n {
 			if ended, ok := e.cycle(ctx, mover.outputs); !ok {

@@ -70,6 +70,8 @@ func (b *builder) record(kind byte, c *cursor) error {
 		return b.end(c)
 	case recTiming:
 		return b.timing(c)
+	case recAnswer:
+		return b.answer(c)
 	}
 	return fmt.Errorf("%w: kind %d", errImpossible, kind)
 }
@@ -113,7 +115,7 @@ func (b *builder) command(c *cursor) error {
 
 func (b *builder) stepStart(c *cursor) error {
 	t, index, kind, name := c.time(), int(c.u16()), scenario.Kind(c.u8()), c.string()
-	if c.short || kind > scenario.Relieve {
+	if c.short || kind > scenario.Ask {
 		return fmt.Errorf("%w: step of kind %d", errImpossible, kind)
 	}
 	b.at(t)

@@ -47,18 +47,20 @@ type document struct {
 }
 
 type characteristicJSON struct {
-	Name    string `json:"name"`
-	At      string `json:"at,omitempty"`
-	Value   number `json:"value"`
-	Unit    string `json:"unit"`
-	U       number `json:"expanded_uncertainty"`
-	Lower   number `json:"lower_limit"`
-	Upper   number `json:"upper_limit"`
-	Verdict string `json:"verdict"`
-	State   string `json:"state"`
-	Conform number `json:"probability_of_conformity,omitempty"`
-	Why     string `json:"why,omitempty"`
-	Note    string `json:"note,omitempty"`
+	Name    string   `json:"name"`
+	At      string   `json:"at,omitempty"`
+	Value   number   `json:"value"`
+	Unit    string   `json:"unit"`
+	U       number   `json:"expanded_uncertainty"`
+	Lower   number   `json:"lower_limit"`
+	Upper   number   `json:"upper_limit"`
+	Verdict string   `json:"verdict"`
+	State   string   `json:"state"`
+	Conform number   `json:"probability_of_conformity,omitempty"`
+	Why     string   `json:"why,omitempty"`
+	Note    string   `json:"note,omitempty"`
+	Said    string   `json:"answer,omitempty"`           // what a person answered or typed
+	Accept  []string `json:"accepted_answers,omitempty"` // of a question
 }
 
 type causeJSON struct {
@@ -167,12 +169,13 @@ func (d *document) recording(rec *samples.Recording) {
 func (l Line) json() characteristicJSON {
 	j := characteristicJSON{Name: l.Name, At: l.At, Unit: l.Unit, Value: null, U: null, Lower: null, Upper: null,
 		Verdict: l.Verdict.String(), State: stateNames[min(int(l.State), len(stateNames)-1)],
-		Why: l.Why, Note: l.Note}
+		Why: l.Why, Note: l.Note, Said: l.Said}
 	if l.State != measure.NotMeasured {
 		j.Value, j.U = rounded(l.Value, l.U), significant(l.U, 3)
 	}
 	if l.Limit != nil {
 		j.Lower, j.Upper = limitNumber(l.Limit.Lower), limitNumber(l.Limit.Upper)
+		j.Accept = l.Limit.Words
 		if l.State == measure.Measured && l.Verdict != grade.NoLimit {
 			j.Conform = fixed(l.Conformity, 4)
 		}

@@ -36,6 +36,10 @@ func lines(chars []measure.Characteristic, r *rig.Rig, p *scenario.Plan) []Line 
 		l := Line{Characteristic: c, Verdict: grade.NoLimit}
 		if i := limitFor(c, r, p); i >= 0 {
 			used[i] = true
+			if c.Skipped { // its limit does not count; the warnings say so
+				out = append(out, l)
+				continue
+			}
 			l.Limit = &p.Limits[i]
 			l.Verdict = grade.Judge(c, l.Limit, p.Rule, p.MaxRisk)
 			l.Conformity = grade.Conformity(c, l.Limit)
@@ -101,6 +105,20 @@ func verdict(ended samples.Ended, lines []Line) Overall {
 	return NotJudged
 }
 
+// notLooked names the questions that nobody answered and that the scenario lets be skipped.
+func notLooked(lines []Line) string {
+	var names []string
+	for _, l := range lines {
+		if l.Skipped {
+			names = append(names, l.Name)
+		}
+	}
+	if names == nil {
+		return ""
+	}
+	return "nobody looked, and the scenario lets that be: " + strings.Join(names, ", ")
+}
+
 // warn adds what a reader must know beside the numbers, and takes a pass back where the
 // instruments do not carry it.
 func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
@@ -114,6 +132,9 @@ func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
 			res.Verdict = Undecided
 			text += "; every limit was kept, but this cannot be a pass"
 		}
+		res.Warnings = append(res.Warnings, text)
+	}
+	if text := notLooked(res.Lines); text != "" {
 		res.Warnings = append(res.Warnings, text)
 	}
 	if rec.FramesLost > 0 {

@@ -61,7 +61,7 @@ func All(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) []Characteristic 
 		c.Name, c.Unit = e.name, e.unit
 		out = append(out, c)
 	}
-	return out
+	return append(out, b.answers()...)
 }
 
 // Find returns the first characteristic of a name (and set point, when at is not empty);

@@ -21,6 +21,9 @@ type Characteristic struct {
 	From   clock.Instant  // the samples it came from
 	To     clock.Instant
 	N      int // how many samples
+
+	Said    string // what a person answered or typed; "" for what the bench measured
+	Skipped bool   // nobody answered, and the scenario lets that be
 }
 
 // State says what Value is. The zero value is not a number that anything may pass on.

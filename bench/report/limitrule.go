@@ -69,7 +69,7 @@ const (
 
 // geometryOf places a line's value against its limit; ok is false without a limit or a value.
 func geometryOf(l judge.Line) (g geometry, ok bool) {
-	if l.Limit == nil || l.State == measure.NotMeasured || math.IsNaN(l.Value) {
+	if l.Limit == nil || len(l.Limit.Words) > 0 || l.State == measure.NotMeasured || math.IsNaN(l.Value) {
 		return g, false
 	}
 	s, ok := scaleOf(l.Limit.Lower, l.Limit.Upper)

@@ -30,10 +30,12 @@ func rowOf(l judge.Line) row {
 	if l.Verdict == grade.Undecided && l.State == measure.Measured {
 		r.Why = joined(r.Why, "keeps the limit with a probability of "+percent(l.Conformity))
 	}
-	switch l.State {
-	case measure.Measured:
+	switch {
+	case l.Said != "" && l.Unit == "": // an answer in words
+		r.Value = l.Said
+	case l.State == measure.Measured:
 		r.Value, r.U = unit.Format(l.Value, l.U)
-	case measure.AtLeast:
+	case l.State == measure.AtLeast:
 		r.Value = "> " + unit.Number(l.Value)
 	default:
 		r.Value = "-"
@@ -61,6 +63,9 @@ func named(l judge.Line) string {
 func limitText(l *scenario.Limit, shown string) string {
 	if l == nil || (l.Lower == nil && l.Upper == nil) {
 		return ""
+	}
+	if len(l.Words) > 0 {
+		return strings.Join(l.Words, " or ")
 	}
 	tail := ""
 	if l.Unit != shown {

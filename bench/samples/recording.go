@@ -33,6 +33,7 @@ type Recording struct {
 	Steps      []StepRun
 	Faults     []Fault
 	Events     []Event
+	Answers    []Answer // to the plan's questions
 	FramesLost uint64
 	Ended      Ended
 	Trip       *Trip   // set when the interlock ended the run

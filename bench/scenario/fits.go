@@ -29,6 +29,7 @@ var stepNeeds = [...]needs{
 		channels: []anyOf{pressure}},
 	Repressurise: {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
 	Relieve:      {channels: []anyOf{pressure}},
+	Ask:          {}, // with a pressure: as hold
 }
 
 // Fits says whether a bench can run a plan: what it lacks for a step or a limit, pressures
@@ -73,12 +74,15 @@ func (c *fit) guard() {
 
 func (c *fit) step(s Step) {
 	n := stepNeeds[s.Kind]
+	if s.Kind == Ask && s.Pressurises() {
+		n = stepNeeds[Hold]
+	}
 	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.commands, n.channels)
 	if s.Kind == Electrics && c.rig.Kind == rig.Controller {
 		c.add(s.Line, s.Column, "electrics step with a unit that has its own controller",
 			"leave it out: coils and heater are the unit's own, the bench does not reach them")
 	}
-	if guard := c.rig.Guard.MaxPressure; s.Kind.Builds() && s.Pressure*(1+s.Band/100) >= guard {
+	if guard := c.rig.Guard.MaxPressure; s.Pressurises() && s.Pressure*(1+s.Band/100) >= guard {
 		c.add(s.Line, s.Column, fmt.Sprintf("%s at %g bar reaches the guard of rig %s, %g bar", s.Kind,
 			s.Pressure, c.rig.Name, guard),
 			"ask for less: the interlock would trip")

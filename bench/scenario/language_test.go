@@ -59,7 +59,7 @@ func TestLanguagePage_Files(t *testing.T) {
 // Every kind of step stands in the page once, with all its keys, as the reader understands it.
 func TestLanguagePage_Steps(t *testing.T) {
 	rows := regexp.MustCompile("(?m)^\\| `([a-z-]+): (\\{.*?\\})` \\|").FindAllStringSubmatch(languagePage(t), -1)
-	require.Len(t, rows, int(scenario.Relieve)+1)
+	require.Len(t, rows, int(scenario.Ask)+1)
 	for i, row := range rows {
 		k := scenario.Kind(i)
 		require.Equal(t, k.String(), row[1])
@@ -81,6 +81,21 @@ func TestLanguagePage_Limits(t *testing.T) {
 		_, err := scenario.Parse("README.md", []byte(before+"\nlimits:\n"+indented+"\n"))
 		require.NoError(t, err, block)
 	}
+}
+
+// The page's questions and the file that answers them are what holdfast reads.
+func TestLanguagePage_Questions(t *testing.T) {
+	text := shippedText(t)
+	const after = "  - hold: {at: 9 bar, for: 30 s, settle: 5 s}\n"
+	before, rest, ok := strings.Cut(text, after)
+	require.True(t, ok)
+	asks := "  " + strings.ReplaceAll(strings.TrimSpace(blocks(t, "yaml steps")[0]), "\n", "\n  ") + "\n"
+	p, err := scenario.Parse("README.md", []byte(before+after+asks+rest))
+	require.NoError(t, err)
+	require.Len(t, p.Questions(), 3)
+	answers, err := scenario.ReadAnswers("README.md", []byte(blocks(t, "yaml answers")[0]), p)
+	require.NoError(t, err)
+	require.Len(t, answers, 3)
 }
 
 // The table of characteristics is the one that limits are checked against.

@@ -20,10 +20,14 @@ func (p *parsing) limits(f *yamltext.Fields) {
 		return
 	}
 	for _, e := range n.Entries {
-		c, ok := Lookup(e.Key)
+		c, asked, ok := p.lookup(e.Key)
 		if !ok {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("no characteristic is called %q", yamltext.Clip(e.Key)),
 				characteristicHint(e.Key))
+			continue
+		}
+		if asked && c.Unit == "" {
+			p.AddAt(e.Line, e.Column, "a limit for the answer "+e.Key, "say which answers keep it by expect in its ask step")
 			continue
 		}
 		p.yielded(c, e)
@@ -97,6 +101,9 @@ func (p *parsing) bound(f *yamltext.Fields, c Characteristic, key string) *float
 	v, ok := f.Quantity(key, d, yamltext.Any, "0 "+d.Base())
 	if !ok {
 		return nil
+	}
+	if to, _ := d.ToBase(c.Unit); c.Unit != d.Base() { // of a reading in a unit of its own
+		v = fromBase(to, v)
 	}
 	return &v
 }

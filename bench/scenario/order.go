@@ -23,21 +23,37 @@ const (
 func (p *parsing) order(steps *yamltext.Node) {
 	now := atRest
 	built := false
+	last := p.lastMoving()
 	for i, s := range p.plan.Steps {
-		if found, do := misplaced(now, s.Kind); found != "" {
+		if found, do := misplaced(now, s); found != "" {
 			p.AddAt(s.Line, s.Column, found, do)
 		}
-		now = after(now, s.Kind)
-		built = built || s.Kind.Builds() || s.Kind == Purge
-		if i == len(p.plan.Steps)-1 && built && s.Kind != Relieve {
+		now = after(now, s)
+		built = built || s.Pressurises() || s.Kind == Purge
+		if i == last && built && s.Kind != Relieve {
 			p.AddAt(s.Line, s.Column, fmt.Sprintf("the plan ends in %s and leaves the line under pressure", s.Kind),
 				fmt.Sprintf("end it with - relieve: %s", Relieve.Example()))
 		}
 	}
 }
 
+// lastMoving is the index of the last step that is more than a question with everything at rest: what is
+// asked after the line was relieved leaves no pressure.
+func (p *parsing) lastMoving() int {
+	for i := len(p.plan.Steps) - 1; i >= 0; i-- {
+		if s := p.plan.Steps[i]; s.Kind != Ask || s.Pressurises() {
+			return i
+		}
+	}
+	return -1
+}
+
 // misplaced says why a step cannot stand where it does; "" when it can.
-func misplaced(now line, k Kind) (found, do string) {
+func misplaced(now line, s Step) (found, do string) {
+	k := s.Kind
+	if k == Ask && s.Pressurises() {
+		k = Hold // to hold while a person looks is to hold
+	}
 	under := now != atRest && now != purged
 	switch k {
 	case Hold, Dose:
@@ -74,8 +90,13 @@ func misplaced(now line, k Kind) (found, do string) {
 }
 
 // after is what stands in the line after a step.
-func after(now line, k Kind) line {
-	switch k {
+func after(now line, s Step) line {
+	switch s.Kind {
+	case Ask: // with everything at rest the pressure goes while the person looks
+		if now == regulated && !s.Pressurises() || now == withdrawn {
+			return shutIn
+		}
+		return now
 	case Vent, Relieve:
 		return atRest
 	case Prime:

@@ -156,8 +156,12 @@ func (p *parsing) step(item *yamltext.Node) (Step, bool) {
 		return s, false
 	}
 	f := p.Fields(item, "a step")
-	s.Name = f.StringOr("name", s.Kind.String())
 	p.body(body, &s)
+	name := s.Kind.String()
+	if s.Question != nil && s.Question.Name != "" {
+		name += " " + s.Question.Name
+	}
+	s.Name = f.StringOr("name", name)
 	return s, true
 }
 
@@ -175,10 +179,14 @@ func (p *parsing) body(body *yamltext.Node, s *Step) {
 	}
 	before := p.Count()
 	f := p.Fields(body, s.Kind.String())
-	for _, w := range grammar[s.Kind] {
-		w.read(f, w, s)
+	if s.Kind == Ask {
+		p.ask(f, s)
+	} else {
+		for _, w := range grammar[s.Kind] {
+			w.read(f, w, s)
+		}
+		f.Done()
 	}
-	f.Done()
 	if p.Count() == before {
 		p.consistent(f, s)
 	}
@@ -194,7 +202,7 @@ func (p *parsing) consistent(f *yamltext.Fields, s *Step) {
 		p.Add(f.Get("stays"), fmt.Sprintf("stays: %s with a timeout of %s", s.Stays, s.Timeout),
 			"the timeout must leave time for it")
 	}
-	if m := p.plan.MaxPressure; m > 0 && s.Kind.Builds() && s.Pressure*(1+s.Band/100) >= m {
+	if m := p.plan.MaxPressure; m > 0 && s.Pressurises() && s.Pressure*(1+s.Band/100) >= m {
 		p.AddAt(s.Line, s.Column, fmt.Sprintf("%s at %g bar", s.Kind, s.Pressure),
 			fmt.Sprintf("stay below max_pressure, %g bar", m))
 	}

@@ -55,10 +55,11 @@ const (
 	Purge                    // return valve energised, pump at Drive, dosing valve at Duty
 	Repressurise             // return valve released: Drive until filled, then regulate to Pressure
 	Relieve                  // everything off, vent open, until the line is below Pressure
+	Ask                      // a question to the person; with Pressure it is held meanwhile
 )
 
 var kindNames = [...]string{"vent", "electrics", "prime", "pressurise", "hold", "compliance",
-	"leak-down", "dose", "purge", "repressurise", "relieve"}
+	"leak-down", "dose", "purge", "repressurise", "relieve", "ask"}
 
 // String returns the step's word in the scenario language.
 func (k Kind) String() string { return kindNames[k] }
@@ -78,6 +79,7 @@ type Step struct {
 	Duty     float64       // %
 	Pressure float64       // bar gauge
 	Band     float64       // % of Pressure
+	Question *Question     // ask only
 }
 
 // Limit is what one characteristic must keep.
@@ -86,7 +88,8 @@ type Limit struct {
 	At             string   // which of several (dosing_error at "20 %"); "" for all
 	Lower, Upper   *float64 // in Unit; nil: no limit on that side
 	Unit           string
-	ControllerOnly bool // applies only to a unit with its own controller
+	ControllerOnly bool     // applies only to a unit with its own controller
+	Words          []string // of a question: the answers that keep it, which Lower and Upper number
 	Line, Column   int
 }
 
@@ -97,6 +100,9 @@ func (s Step) Longest() time.Duration {
 	}
 	return max(s.Duration, s.Timeout)
 }
+
+// Pressurises says whether a step builds or keeps pressure in the line.
+func (s Step) Pressurises() bool { return s.Kind.Builds() || s.Kind == Ask && s.Pressure > 0 }
 
 // Builds says whether steps of a kind build or keep pressure in the line.
 func (k Kind) Builds() bool {

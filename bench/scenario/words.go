@@ -80,10 +80,14 @@ var grammar = [...][]word{
 	Purge:        {drive, duty, lasts("60 s")},
 	Repressurise: {drive, pressureWord("to", "9 bar"), band, stays, timeout},
 	Relieve:      {pressureWord("below", "0.2 bar"), stayed, timeout},
+	Ask:          nil, // its keys depend on each other: read by ask
 }
 
 // Example returns the step of a kind as a person would write it.
 func (k Kind) Example() string {
+	if k == Ask {
+		return askExample
+	}
 	text := "{"
 	for i, w := range grammar[k] {
 		if i > 0 {

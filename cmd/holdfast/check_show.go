@@ -116,6 +116,9 @@ func stepTime(s scenario.Step) string {
 }
 
 func limitText(l scenario.Limit) string {
+	if len(l.Words) > 0 {
+		return "the answer " + strings.Join(l.Words, " or ")
+	}
 	symbol := l.Unit
 	if symbol == "" {
 		symbol = "codes"

@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
@@ -21,6 +23,7 @@ type runOptions struct {
 	faults                          faultsFlag
 	seed                            uint64
 	realTime, yes, json, priority   bool
+	answers                         string
 }
 
 func newRunCommand() *cobra.Command {
@@ -64,7 +67,8 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
 	f.BoolVar(&o.priority, "priority", false,
 		"ask for real-time priority and locked memory, and say what was granted")
-	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves")
+	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves, nor what the scenario asks")
+	f.StringVar(&o.answers, "answers", "", "file that answers the scenario's questions beforehand")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
 	for _, name := range []string{"rig", "bus", "serial"} {
 		_ = cmd.MarkFlagRequired(name) // fails only for a flag that does not exist
@@ -112,6 +116,10 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
+	answers, err := readAnswers(o.answers, plan)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
 	warn(errOut, plan, r)
 	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
 		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
@@ -128,6 +136,10 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		fmt.Fprintln(errOut, askPriority())
 	}
 	screen := newScreen(errOut)
+	if !o.attended(in, errOut) {
+		in = nil
+	}
+	run.asker = newAsker(answers, in, screen)
 	result, status := run.perform(ctx, newProgress(screen, isTerminal(errOut), plan))
 	fmt.Fprintln(screen, "record: "+run.folder.Path)
 	screen.flush()
@@ -135,6 +147,13 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		_ = run.show(out, result, o.json) // nobody may be reading any more; the record has it
 	}
 	return withStatus(status, nil)
+}
+
+// attended says whether a person is there to answer what the scenario asks: at a terminal, not waved through by
+// --yes, and not in virtual time, which waits for nobody.
+func (o *runOptions) attended(in io.Reader, errOut io.Writer) bool {
+	f, ok := in.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd())) && isTerminal(errOut) && !o.yes && (o.bus != simBus || o.realTime)
 }
 
 // confirm asks before anything moves. What is not a clear yes is a no.

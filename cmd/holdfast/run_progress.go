@@ -57,8 +57,18 @@ func (p *progress) show(g engine.Progress) {
 	}
 	if now := clock.Real(); p.live && now.Sub(p.drawn) >= redraw {
 		p.drawn = now
+		if g.Left > 0 {
+			p.above(g)
+			return
+		}
 		fmt.Fprintf(p.out, "\r\x1b[K%s", p.line(g))
 	}
+}
+
+// above draws the live line above the one on which a person types an answer, and leaves the cursor there.
+func (p *progress) above(g engine.Progress) {
+	left := g.Left.Round(time.Second)
+	fmt.Fprintf(p.out, "\x1b7\x1b[1A\r\x1b[K%s  %s left to answer\x1b8", p.line(g), left)
 }
 
 // end leaves the live line.

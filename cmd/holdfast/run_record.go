@@ -31,6 +31,7 @@ type testRun struct {
 	port    can.Port
 	frames  *capture.Writer
 	journal *journal.Writer
+	asker   *asker // nil: nobody is there
 
 	framesFile io.Closer
 }
@@ -108,7 +109,7 @@ func (run *testRun) perform(ctx context.Context, p *progress) (*judge.Result, in
 	orderly, atOnce, restore := signals(ctx)
 	defer restore()
 	outcome, failed := engine.Run(orderly, engine.Config{Plan: run.plan, Rig: run.rig, Port: run.port,
-		Journal: run.journal, Progress: p.show, AtOnce: atOnce})
+		Journal: run.journal, Asker: run.answers(), Progress: p.show, AtOnce: atOnce})
 	p.end()
 	unkept := run.closeRecord()
 	p.lastWord(outcome)
@@ -130,6 +131,14 @@ func (run *testRun) perform(ctx context.Context, p *progress) (*judge.Result, in
 		return result, exitInternal // nothing passes without its record
 	}
 	return result, status
+}
+
+// answers is who answers the plan's questions; none when nobody was named.
+func (run *testRun) answers() engine.Asker {
+	if run.asker == nil {
+		return nil
+	}
+	return run.asker
 }
 
 // closeRecord makes the files whole before anything is judged from them.

@@ -40,6 +40,7 @@ const (
 	Gain                                   // %/bar
 	Slew                                   // %/s
 	Length                                 // m
+	Torque                                 // Nm
 	numDimensions         = iota
 )
 
@@ -82,6 +83,7 @@ var dimensions = [numDimensions]struct {
 	Gain:         {"gain", []symbol{{"%/bar", 1, 1, 0}}},
 	Slew:         {"slew", []symbol{{"%/s", 1, 1, 0}}},
 	Length:       {"length", []symbol{{"m", 1, 1, 0}, {"mm", 1, 1000, 0}}},
+	Torque:       {"torque", []symbol{{"Nm", 1, 1, 0}, {"N·m", 1, 1, 0}, {"N m", 1, 1, 0}}},
 }
 
 // String returns the dimension's name: "mass rate".

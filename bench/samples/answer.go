@@ -1,0 +1,15 @@
+package samples
+
+import (
+	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
+)
+
+// Answer is how one question of the plan ended.
+type Answer struct {
+	Time  clock.Instant
+	Index int // of the ask step in Plan.Steps
+	State scenario.Answered
+	Text  string // as it was typed; "" when nobody answered
+	From  string // who or what gave it: "person", "answers file"
+}
