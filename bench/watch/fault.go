@@ -21,6 +21,7 @@ type Fault struct {
 	First, Last clock.Instant // heard
 	Appeared    int           // how often it became active while we listened
 	CountFirst  uint8         // occurrence count when first heard; 127: not available
+	Trips       [2]int        // in which it was last active, and last heard at all
 	Ours        bool          // of the aftertreatment or of what feeds its sensors
 }
 
@@ -65,10 +66,12 @@ func (w *Watcher) faultList(t clock.Instant, pgn uint32, source uint8, data []by
 			b.all[key] = f
 		}
 		f.Code.Count, f.Last = d.Count, t
+		f.Trips[1] = w.vehicle.trip.Number
 		if !active {
 			f.Previously = true
 			continue
 		}
+		f.Trips[0] = w.vehicle.trip.Number
 		if !f.Active {
 			f.Active = true
 			f.Appeared++

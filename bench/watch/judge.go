@@ -22,6 +22,7 @@ const (
 	CheckUnit       = "unit on the bus"
 
 	CheckFaults = "fault codes" // of the vehicle
+	checkBus    = "bus"
 )
 
 // onCoarse is said wherever the resolution of the standard's parameters bounds what can be known.

@@ -2,21 +2,19 @@ package watch
 
 import (
 	"fmt"
-
-	"holdfast/j1939/spn"
 )
 
 // vehicleFindings answers the questions that concern no single unit: tank, fluid, heaters, supply, faults,
 // bus.
-func (w *Watcher) vehicleFindings() []Finding {
+func (w *Watcher) vehicleFindings(b *vehicleBook) []Finding {
 	var out []Finding
 	for bank := uint8(1); bank <= Banks; bank++ {
 		if bank > 1 && !w.bankHeard(bank) {
 			continue
 		}
-		out = append(out, w.judgeTank(bank), w.judgeFluid(bank), w.judgeHeater(bank))
+		out = append(out, w.judgeTank(bank, b), w.judgeFluid(bank, b), w.judgeHeater(bank, b))
 	}
-	return append(out, w.judgeSupply(), w.judgeFaults(), w.judgeBus())
+	return append(out, w.judgeSupply(b), w.judgeFaults(b), w.judgeBus(b))
 }
 
 func (w *Watcher) bankHeard(bank uint8) bool {
@@ -28,27 +26,6 @@ func (w *Watcher) bankHeard(bank uint8) bool {
 	return false
 }
 
-// lowest and highest valid value of a signal over everything heard, from its leading source.
-func (c *current) extremes(s Signal) (low, high float64, ok bool) {
-	if c.from == nil {
-		return 0, 0, false
-	}
-	for i := range c.from.fields {
-		if d := &c.from.fields[i]; d.signal == s && c.from.values[i].counts[spn.Valid] > 0 {
-			v := &c.from.values[i]
-			if d.parameter.Kind != spn.Measured {
-				return float64(v.min), float64(v.max), true
-			}
-			return d.parameter.Scale.Value(v.min), d.parameter.Scale.Value(v.max), true
-		}
-	}
-	return 0, 0, false
-}
-
-func (w *Watcher) lacking(check string, s Signal) Finding {
-	return notSeen(check, fmt.Sprintf("%s (SPN %d) is not on this bus as a number", s, followed[s].spn))
-}
-
 func named(check string, bank uint8) string {
 	if bank > 1 {
 		return fmt.Sprintf("%s, bank %d", check, bank)
@@ -56,16 +33,16 @@ func named(check string, bank uint8) string {
 	return check
 }
 
-func (w *Watcher) judgeTank(bank uint8) Finding {
+func (w *Watcher) judgeTank(bank uint8, b *vehicleBook) Finding {
 	check := named("DEF tank", bank)
 	level := &w.now[bank][TankLevel]
-	low, high, ok := level.extremes(TankLevel)
+	low, high, ok := b.extremes(bank, TankLevel)
 	if !ok {
-		return w.lacking(check, TankLevel)
+		return w.lacking(check, bank, TankLevel)
 	}
 	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("level %s to %s %%, last %s %%", number(low, 0),
 		number(high, 0), number(level.value, 0))}
-	cold, _, known := w.now[bank][TankTemperature].extremes(TankTemperature)
+	cold, _, known := b.extremes(bank, TankTemperature)
 	if known {
 		f.Seen += fmt.Sprintf("; coldest %s °C", number(cold, 0))
 	}
@@ -86,13 +63,14 @@ const (
 	propertyDiesel  = 2
 )
 
-func (w *Watcher) judgeFluid(bank uint8) Finding {
+func (w *Watcher) judgeFluid(bank uint8, b *vehicleBook) Finding {
 	check := named("DEF quality", bank)
 	c := &w.now[bank][Concentration]
-	low, high, ok := c.extremes(Concentration)
+	low, high, ok := b.extremes(bank, Concentration)
 	p := &w.now[bank][FluidProperty]
-	if !ok && p.from == nil {
-		return w.lacking(check, Concentration)
+	said := b.values[bank][FluidProperty].n > 0
+	if !ok && !said {
+		return w.lacking(check, bank, Concentration)
 	}
 	f := Finding{Check: check, Level: OK, Sure: "a vehicle's sensor, not a refractometer"}
 	if ok {
@@ -104,7 +82,7 @@ func (w *Watcher) judgeFluid(bank uint8) Finding {
 				"unit is blamed"
 		}
 	}
-	if p.from != nil {
+	if said {
 		f.Seen += "; property: " + stateText(p, FluidProperty)
 		switch p.value {
 		case propertyDiesel:
@@ -127,32 +105,26 @@ func stateText(c *current, s Signal) string {
 	return ""
 }
 
-func (w *Watcher) judgeHeater(bank uint8) Finding {
+func (w *Watcher) judgeHeater(bank uint8, b *vehicleBook) Finding {
 	check := named("DEF heaters", bank)
-	line, tank := &w.now[bank][LineHeater], &w.now[bank][TankHeater]
-	var errors uint64
-	for _, s := range w.all {
-		for i := range s.fields {
-			if d := &s.fields[i]; d.signal == LineHeater && d.bank == bank {
-				errors += s.values[i].counts[spn.ErrorState]
-			}
-		}
-	}
+	line := b.values[bank][LineHeater].n > 0
+	_, high, tank := b.extremes(bank, TankHeater)
 	f := Finding{Check: check, Level: OK}
+	errors := w.heaterErrors(bank) - b.heaters[bank]
 	switch {
 	case errors > 0:
 		f.Level, f.Times = Watch, int(errors)
 		f.Seen = fmt.Sprintf("line heater 1 says error in %d messages", errors)
 		f.Look = "heater and its protection (resettable ones come back after cooling), relay, wiring"
 		return f
-	case line.from == nil && tank.from == nil:
-		return w.lacking(check, LineHeater)
+	case !line && !tank:
+		return w.lacking(check, bank, LineHeater)
 	}
-	if line.from != nil {
-		f.Seen = "line heater 1: " + stateText(line, LineHeater)
+	if line {
+		f.Seen = "line heater 1: " + stateText(&w.now[bank][LineHeater], LineHeater)
 	}
-	if _, high, ok := tank.extremes(TankHeater); ok {
-		if f.Seen != "" {
+	if tank {
+		if line {
 			f.Seen += "; "
 		}
 		f.Seen += "tank heater up to " + number(high, 0) + " %"
@@ -160,18 +132,17 @@ func (w *Watcher) judgeHeater(bank uint8) Finding {
 	return f
 }
 
-func (w *Watcher) judgeSupply() Finding {
+func (w *Watcher) judgeSupply(b *vehicleBook) Finding {
 	const check = "supply voltage"
-	b := &w.vehicle.supplyAll
-	if b.n == 0 {
-		if w.now[0][Supply].from == nil {
-			return w.lacking(check, Supply)
+	if b.supply.n == 0 {
+		if b.values[0][Supply].n == 0 {
+			return w.lacking(check, 0, Supply)
 		}
 		return notSeen(check, "the engine was not heard running")
 	}
 	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s to %s V with the engine running (%s V "+
 		"system)",
-		number(b.min, 1), number(b.max, 1), number(systemVoltage(b.max), 0)),
+		number(b.supply.min, 1), number(b.supply.max, 1), number(systemVoltage(w.vehicle.inAll.supply.max), 0)),
 		Sure: "where the sender measures it, not at the unit"}
 	if b.low.n > 0 {
 		f = f.evidence(&b.low)
@@ -183,23 +154,24 @@ func (w *Watcher) judgeSupply() Finding {
 	return f
 }
 
-func (w *Watcher) judgeFaults() Finding {
+func (w *Watcher) judgeFaults(b *vehicleBook) Finding {
 	const check = CheckFaults
-	if w.faults.lists == 0 {
+	if w.faults.lists == b.lists {
 		return notSeen(check, "no fault list (DM1 or DM2) was heard")
 	}
 	f := Finding{Check: check, Level: OK}
 	var active, other, before int
 	for _, x := range w.Faults() {
+		now, heard := b.holds(&x)
 		switch {
-		case x.Ours && (x.Active || x.Appeared > 0):
+		case now && x.Ours:
 			active++
 			f.When = append(f.When, x.First.Time())
 			f.Seen += fmt.Sprintf("%s from %d (%s), count %s; ", x.Code, x.Source, x.Code.Explain(),
 				countWord(x.Code.Count))
-		case x.Active || x.Appeared > 0:
+		case now:
 			other++
-		default:
+		case heard:
 			before++
 		}
 	}
@@ -223,8 +195,27 @@ func countWord(n uint8) string {
 	return fmt.Sprint(n)
 }
 
-func (w *Watcher) judgeBus() Finding {
-	f := Finding{Check: "bus", Level: OK, Seen: fmt.Sprintf("%d frames in %s", w.frames, spell(w.Heard()))}
+func (w *Watcher) judgeBus(b *vehicleBook) Finding {
+	f := Finding{Check: checkBus, Level: OK}
+	if b.trip == 0 {
+		f.Seen = fmt.Sprintf("%d frames in %s", w.frames, spell(w.Heard()))
+		w.judgeFrames(&f)
+	} else {
+		f.Seen = "heard for " + spell(w.last.Sub(w.vehicle.trip.Start))
+	}
+	if s := &b.gaps; s.n > 0 {
+		back := f
+		f = f.evidence(s)
+		f.Level = Watch
+		f.Seen = back.Seen + fmt.Sprintf("; silent %s for up to %s in the middle of a trip", times(s.n),
+			spell(s.longest))
+		f.Look = "connector and wiring of the diagnostic socket and the recorder before the vehicle"
+	}
+	return f
+}
+
+// judgeFrames says what is wrong with the recording as a whole.
+func (w *Watcher) judgeFrames(f *Finding) {
 	if w.beyond > 0 {
 		f.Level = Watch
 		f.Seen += fmt.Sprintf("; %d frames of more senders than can be followed", w.beyond)
@@ -235,13 +226,4 @@ func (w *Watcher) judgeBus() Finding {
 		f.Seen += fmt.Sprintf("; the time stamps went back %s", times(w.back))
 		f.Look = "the recorder's clock: nothing is said across such a place"
 	}
-	if s := &w.gaps; s.n > 0 {
-		back := f
-		f = f.evidence(s)
-		f.Level = Watch
-		f.Seen = back.Seen + fmt.Sprintf("; silent %s for up to %s in the middle of a trip", times(s.n),
-			spell(s.longest))
-		f.Look = "connector and wiring of the diagnostic socket and the recorder before the vehicle"
-	}
-	return f
 }

@@ -56,6 +56,7 @@ func (s *stream) take(f *can.Frame) (changed uint32) {
 		return 0
 	}
 	s.flush()
+	again := s.length == forgotten
 	s.word, s.length = word, f.Length
 	for i := range s.fields {
 		d, v := &s.fields[i], &s.values[i]
@@ -72,12 +73,21 @@ func (s *stream) take(f *can.Frame) (changed uint32) {
 			}
 		}
 		v.counts[status&7]++
-		if raw != v.raw || status != v.status {
+		if again || raw != v.raw || status != v.status {
 			v.raw, v.status = raw, status
 			changed |= 1 << i
 		}
 	}
 	return changed
+}
+
+// forgotten as a length makes the next message count as changed, whatever it says.
+const forgotten = 0xFF
+
+// renew has the next message told whole: a trip begins, and what was said before it is of another.
+func (s *stream) renew() {
+	s.flush()
+	s.length = forgotten
 }
 
 // period is the usual time between two messages, the times between trips left out; 0 when not known.
@@ -139,6 +149,9 @@ func (w *Watcher) publish(s *stream, changed uint32) {
 			continue
 		}
 		*c = current{value, s.values[i].status, s.last, s}
+		if ok {
+			w.vehicle.note(d.bank, d.signal, value)
+		}
 		if d.bank == 0 {
 			w.vehicleChanged(d.signal, c)
 		}

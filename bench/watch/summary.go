@@ -87,6 +87,7 @@ type TripLine struct {
 	Distance float64      `json:"distance_km"`
 	Level    Level        `json:"level"`
 	Units    []UnitReport `json:"units"`
+	Findings []Finding    `json:"vehicle_findings"`
 }
 
 // Summary tells what has been found so far; after Finish, all. lost is what the port says it has lost.
@@ -94,7 +95,7 @@ func (w *Watcher) Summary(name string, lost uint64) *Summary {
 	s := &Summary{Name: name, Vehicle: w.vin, First: w.first.Time(), Last: w.last.Time(),
 		Heard:  w.Heard().Seconds(),
 		Frames: w.frames, Lost: lost, Untimed: w.frames > 1 && w.last == 0, Units: w.reports(false),
-		Findings: w.vehicleFindings(), TripsBefore: w.tripsBefore}
+		Findings: w.vehicleFindings(&w.vehicle.inAll), TripsBefore: w.tripsBefore}
 	if lost > 0 {
 		bus := &s.Findings[len(s.Findings)-1]
 		bus.Level = max(bus.Level, Watch)
@@ -117,12 +118,12 @@ func (w *Watcher) Summary(name string, lost uint64) *Summary {
 
 func (t *Trip) line() TripLine {
 	l := TripLine{Number: t.Number, Start: t.Start.Time(), End: t.End.Time(), EndedBy: t.EndedBy,
-		Running: t.Running.Seconds(), Distance: t.Distance, Units: t.Units}
+		Running: t.Running.Seconds(), Distance: t.Distance, Units: t.Units, Findings: t.Findings}
 	if t.KeyOff != 0 {
 		off := t.KeyOff.Time()
 		l.KeyOff = &off
 	}
-	l.Level = overall(nil, t.Units...)
+	l.Level = overall(t.Findings, t.Units...)
 	return l
 }
 

@@ -18,7 +18,9 @@ type Row struct {
 	Source  uint8       `json:"source"`
 	Level   Level       `json:"level"`
 	Unit    *UnitReport `json:"unit,omitempty"` // nil: no unit was heard
-	// Checks of the vehicle that raised the level. They are of the whole recording and not of one trip.
+	// Findings of the vehicle in this trip.
+	Findings []Finding `json:"vehicle_findings"`
+	// What raised the level and is of the recording as a whole: lost frames, time that went back.
 	Recording []string `json:"of_the_recording,omitempty"`
 }
 
@@ -30,25 +32,44 @@ func (s *Summary) Rows() []Row {
 	}
 	var rows []Row
 	var recording []string
-	for _, f := range s.Findings {
-		if f.Level >= Watch {
-			recording = append(recording, f.Check)
-		}
+	whole := s.ofRecording()
+	if whole != nil {
+		recording = []string{whole.Check}
 	}
 	for _, t := range s.Trips {
-		level := overall(s.Findings, t.Units...)
-		row := Row{Vehicle: name, Trip: t.Number, Start: t.Start, Running: t.Running, Level: level,
-			Recording: recording}
+		list := t.Findings
+		if whole != nil {
+			list = append(list[:len(list):len(list)], *whole)
+		}
+		row := Row{Vehicle: name, Trip: t.Number, Start: t.Start, Running: t.Running,
+			Level: overall(list, t.Units...), Findings: t.Findings, Recording: recording}
 		if len(t.Units) == 0 {
 			rows = append(rows, row)
 		}
 		for i := range t.Units {
 			u := &t.Units[i]
-			row.Bank, row.Source, row.Level, row.Unit = u.Bank, u.Source, overall(s.Findings, *u), u
+			row.Bank, row.Source, row.Level, row.Unit = u.Bank, u.Source, overall(list, *u), u
 			rows = append(rows, row)
 		}
 	}
 	return rows
+}
+
+// ofRecording is what is wrong with the bus and is in no single trip; nil when nothing is.
+func (s *Summary) ofRecording() *Finding {
+	for _, t := range s.Trips {
+		for _, f := range t.Findings {
+			if f.Check == checkBus && f.Level >= Watch {
+				return nil
+			}
+		}
+	}
+	for i := range s.Findings {
+		if f := &s.Findings[i]; f.Check == checkBus && f.Level >= Watch {
+			return f
+		}
+	}
+	return nil
 }
 
 // WriteRows writes rows as a table for people. Unhealthy units stand out by their level in capitals and by
@@ -78,12 +99,9 @@ func (r *Row) unitColumns() string {
 	if u == nil {
 		why = append(why, "no unit heard")
 	} else {
-		for _, f := range u.Findings {
-			if f.Level >= Watch {
-				why = append(why, f.Check)
-			}
-		}
+		why = raisedIn(why, u.Findings)
 	}
+	why = raisedIn(why, r.Findings)
 	for _, check := range r.Recording {
 		why = append(why, check+" (recording)")
 	}
@@ -107,4 +125,13 @@ func (r *Row) unitColumns() string {
 	return fmt.Sprintf("%d/%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s", u.Bank, u.Source, prime, column(u.InBand, 1,
 		" %"), drive,
 		column(u.Dosed, 0, ""), column(u.Conversion, 0, " %"), u.purgeWord(), strings.Join(why, ", "))
+}
+
+func raisedIn(names []string, list []Finding) []string {
+	for _, f := range list {
+		if f.Level >= Watch {
+			names = append(names, f.Check)
+		}
+	}
+	return names
 }

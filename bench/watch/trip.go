@@ -28,19 +28,21 @@ type Trip struct {
 	Running  time.Duration // engine
 	Distance float64       // km, from the wheel speed
 	Units    []UnitReport
+	Findings []Finding // of the vehicle
 }
 
 // vehicle is what concerns no single unit.
 type vehicle struct {
-	trip      tripState
-	key       bool // by SPN 158
-	keySeen   bool
-	running   bool
-	runSince  clock.Instant
-	speed     float64
-	speedAt   clock.Instant
-	supply    voltageBook
-	supplyAll voltageBook
+	trip     tripState
+	key      bool // by SPN 158
+	keySeen  bool
+	running  bool
+	runSince clock.Instant
+	speed    float64
+	speedAt  clock.Instant
+
+	lowAt         clock.Instant // since when the supply is low; 0: it is not
+	inTrip, inAll vehicleBook
 }
 
 type tripState struct {
@@ -48,17 +50,16 @@ type tripState struct {
 	asleep bool // between two trips
 }
 
-// voltageBook follows the supply while the engine runs: then the alternator holds it up.
-type voltageBook struct {
-	spread
-	low   sightings
-	lowAt clock.Instant
-}
-
 func (w *Watcher) beginTrip(t clock.Instant) {
 	v := &w.vehicle
 	v.trip = tripState{Trip: Trip{Number: w.tripsBefore + len(w.trips) + 1, Start: t}}
-	v.supply = voltageBook{}
+	v.inTrip = vehicleBook{trip: v.trip.Number, lists: w.faults.lists}
+	for bank := range v.inTrip.heaters {
+		v.inTrip.heaters[bank] = w.heaterErrors(uint8(bank))
+	}
+	for _, s := range w.all {
+		s.renew()
+	}
 	v.runSince = t
 	v.speedAt = t
 	for _, u := range w.units {
@@ -77,6 +78,7 @@ func (w *Watcher) endTrip(why End) {
 	w.closeLow(w.last)
 	w.tell(Event{At: w.last, Kind: "trip-ends", Text: "trip ends: " + string(why)})
 	v.trip.Units = w.reports(true)
+	v.trip.Findings = w.vehicleFindings(&v.inTrip)
 	if len(w.trips) == MaxTrips {
 		n := copy(w.trips, w.trips[MaxTrips/2:])
 		w.trips = w.trips[:n]
@@ -153,12 +155,12 @@ func (w *Watcher) supplyChanged(c *current) {
 		w.closeLow(w.last)
 		return
 	}
-	for _, b := range [2]*voltageBook{&v.supply, &v.supplyAll} {
-		b.spread.add(c.value)
+	for _, b := range v.books() {
+		b.supply.add(c.value)
 	}
-	low := c.value < 0.75*systemVoltage(v.supplyAll.max)
-	if low && v.supply.lowAt == 0 {
-		v.supply.lowAt = w.last
+	low := c.value < 0.75*systemVoltage(v.inAll.supply.max)
+	if low && v.lowAt == 0 {
+		v.lowAt = w.last
 		w.tell(Event{At: w.last, Kind: "supply", Text: "supply down to " + number(c.value, 1) +
 			" V with the engine running"})
 	}
@@ -169,13 +171,13 @@ func (w *Watcher) supplyChanged(c *current) {
 
 func (w *Watcher) closeLow(t clock.Instant) {
 	v := &w.vehicle
-	if v.supply.lowAt == 0 {
+	if v.lowAt == 0 {
 		return
 	}
-	for _, b := range [2]*voltageBook{&v.supply, &v.supplyAll} {
-		b.low.add(v.supply.lowAt, t.Sub(v.supply.lowAt), v.supply.min)
+	for _, b := range v.books() {
+		b.low.add(v.lowAt, t.Sub(v.lowAt), v.inTrip.supply.min)
 	}
-	v.supply.lowAt = 0
+	v.lowAt = 0
 }
 
 // systemVoltage tells a 24 V system from a 12 V one by the highest voltage heard.

@@ -109,7 +109,7 @@ func (w *Watcher) Value(bank uint8, s Signal, now clock.Instant) (float64, bool)
 // Judge brings the level and the raised checks of a view up to date. It costs more than the view: once a
 // second is plenty.
 func (w *Watcher) Judge(v *View) {
-	list, units := w.vehicleFindings(), w.reports(false)
+	list, units := w.vehicleFindings(&w.vehicle.inAll), w.reports(false)
 	v.Level, v.Raised = overall(list, units...), nil
 	for _, u := range units {
 		list = append(list, u.Findings...)

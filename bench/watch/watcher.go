@@ -26,7 +26,6 @@ type Watcher struct {
 	first, last clock.Instant
 	beyond      uint64 // frames of senders beyond maxStreams
 	back        int    // how often time stepped back
-	gaps        sightings
 	vehicle     vehicle
 	trips       []Trip
 	tripsBefore int // trips that are no longer kept one by one
@@ -93,7 +92,9 @@ func (w *Watcher) jump(to clock.Instant) {
 	case d > silentFor || w.vehicle.trip.asleep:
 		w.newTrip(to, endSilent)
 	default:
-		w.gaps.add(w.last, d, 0)
+		for _, b := range w.vehicle.books() {
+			b.gaps.add(w.last, d, 0)
+		}
 		w.tell(Event{At: to, Kind: "gap", Text: "nothing on the bus for " + spell(d), For: d})
 		w.last = to
 	}
