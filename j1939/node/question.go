@@ -23,6 +23,10 @@ const (
 // Retries is how often a silent or busy node is asked again (common practice, no source).
 const Retries = 2
 
+// broadcastMax is how long an answer to everybody may take after the request: the longest broadcast has 255 packets
+// with at most 200 ms between two (SAE J1939-21), and AnswerWait comes before it.
+const broadcastMax = 255*200*time.Millisecond + AnswerWait
+
 // answersMax bounds what one question keeps.
 const answersMax = 256
 
@@ -51,8 +55,16 @@ type Question struct {
 	left    int // times it may still be asked
 	due     clock.Instant
 	pause   bool // due is when to ask again, not when to give up
-	pending [256]bool
+	latest  clock.Instant
+	pending [256]answering
 	seen    [256]bool
+}
+
+// answering is an answer of several packets that has begun to come from one address.
+type answering struct {
+	begun bool  // once for each time of asking: who sends the group again and again holds nobody up
+	open  bool  // its packets are awaited
+	to    uint8 // destination of the session
 }
 
 // End is how it ended; Asking while it has not.
@@ -117,6 +129,10 @@ func (n *Node) stepQuestion(q *Question, now clock.Instant, out []einride.Frame)
 	case q.left > 0:
 		q.left--
 		q.pause, q.due = false, now.Add(AnswerWait)
+		q.pending, q.latest = [256]answering{}, clock.Never
+		if q.To == id.Global {
+			q.latest = now.Add(broadcastMax)
+		}
 		return append(out, n.single(sendPriority, claim.PGNRequest, q.To,
 			[]byte{byte(q.PGN), byte(q.PGN >> 8), byte(q.PGN >> 16)}))
 	case len(q.Answers) > 0:
@@ -135,20 +151,23 @@ func (n *Node) notice(number id.ID, data []byte, now clock.Instant) {
 		return
 	}
 	for _, q := range n.questions {
-		source := number.Source()
-		if q.pause || q.To != id.Global && q.To != source {
+		if q.pause || q.To != id.Global && q.To != number.Source() {
 			continue
 		}
+		p := &q.pending[number.Source()]
 		switch number.PGN() {
 		case transport.PGNConnection, transport.PGNExtendedConnection:
-			if begins(data[0]) && pgnOf(data[5:]) == q.PGN {
-				q.pending[source] = true
-				q.due = max(q.due, now.Add(transport.T3))
+			if !begins(data[0]) {
+				continue
 			}
-		default:
-			if q.pending[source] {
-				q.due = max(q.due, now.Add(transport.T3))
+			if pgnOf(data[5:]) == q.PGN && !p.begun {
+				*p = answering{true, true, number.Destination()}
+			} else if p.to == number.Destination() {
+				p.open = false // one sender has one session to one destination: the answer's has ended
 			}
+		}
+		if p.open && p.to == number.Destination() {
+			q.due = max(q.due, min(now.Add(transport.T3), q.latest))
 		}
 	}
 }
@@ -162,7 +181,7 @@ func (q *Question) hear(m *transport.Message, us uint8, now clock.Instant) {
 		return
 	}
 	if m.PGN == q.PGN {
-		q.pending[m.Source] = false
+		q.pending[m.Source].open = false
 		if q.seen[m.Source] || len(q.Answers) >= answersMax {
 			return
 		}
