@@ -38,7 +38,7 @@ type Table[T any] interface {
 // rowsPerGroup bounds what a Parquet writer holds in memory.
 const rowsPerGroup = 256 << 10
 
-// NewTable begins a file of rows of T: Sample, Result or Signal.
+// NewTable begins a file of rows of T: Sample, Result, Signal, Trip or TripFinding.
 func NewTable[T any](w io.Writer, f Format) (Table[T], error) {
 	if f == CSV {
 		return newCSV[T](w)

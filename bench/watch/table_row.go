@@ -72,6 +72,9 @@ func (s *Summary) ofRecording() *Finding {
 	return nil
 }
 
+// LevelOf is what one unit and the vehicle asked for in the trip.
+func (t *TripLine) LevelOf(u *UnitReport) Level { return overall(t.Findings, *u) }
+
 // WriteRows writes rows as a table for people. Unhealthy units stand out by their level in capitals and by
 // the names of the checks that raised it.
 func WriteRows(out io.Writer, rows []Row) error {

@@ -29,6 +29,7 @@ type watchOptions struct {
 	alarms, keep      string
 	keepMB, keepFiles int
 	attach            attachOptions
+	tables            tripTables
 }
 
 func newWatchCommand() *cobra.Command {
@@ -54,7 +55,9 @@ and size, keeps every event on the disk as it happens (events.jsonl), and the su
 (summary.json); started again in that folder it goes on.
 
 Recordings (candump -L text, pcap, pcapng) are read as fast as they can be. --summary prints one row for each
-vehicle and trip instead, so that of many recordings the unhealthy units stand out.
+vehicle and trip instead, so that of many recordings the unhealthy units stand out; with --to FOLDER it
+writes them as tables (Parquet, or CSV with --format csv): trips, one row a vehicle, trip and unit,
+and findings, one row each, with the unit of a number in its name and NULL for what was not seen.
 
 --alarms FILE raises alarms of your own while listening:
   holdfast: alarms/1
@@ -68,6 +71,7 @@ The thresholds are common practice or examples; the unit maker's data come first
 at what pressure this unit works.` + exitHelp,
 		Example: `  holdfast watch day.pcapng
   holdfast watch fleet/*.pcapng --summary
+  holdfast watch fleet/*.pcapng --summary --to tables
   holdfast watch can0 --for 30m
   holdfast watch can0 --until-key-off --alarms mine.yaml --keep truck-7
   holdfast watch before.pcapng --attach before --serial HF-2041`,
@@ -95,6 +99,7 @@ func (o *watchOptions) addFlags(cmd *cobra.Command) {
 	f.IntVar(&o.keepMB, "keep-mb", 64, "size of a recorded file in MB")
 	f.IntVar(&o.keepFiles, "keep-files", 32, "how many recorded files are kept")
 	o.attach.addFlags(cmd)
+	o.tables.addFlags(cmd)
 }
 
 func (o *watchOptions) limits() (watch.Options, error) {
@@ -118,6 +123,9 @@ func (o *watchOptions) limits() (watch.Options, error) {
 func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io.Writer) error {
 	limits, err := o.limits()
 	if err != nil {
+		return err
+	}
+	if err := o.tables.check(o.summary, o.json); err != nil {
 		return err
 	}
 	attach, err := o.attach.open(ctx, errOut)
@@ -224,6 +232,8 @@ func feed(ctx context.Context, reader *capture.Reader, w *watch.Watcher) error {
 func writeSummaries(o watchOptions, all []*watch.Summary, out io.Writer) error {
 	encoder := json.NewEncoder(out)
 	switch {
+	case o.tables.to != "":
+		return o.tables.write(all, out)
 	case o.summary:
 		var rows []watch.Row
 		for _, s := range all {
