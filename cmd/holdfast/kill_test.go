@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -17,67 +18,272 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
 
 	"holdfast/bench/journal"
 	"holdfast/bench/record"
 	"holdfast/bench/samples"
+	"holdfast/j1939/can"
+	"holdfast/j1939/can/unixbus"
 	"holdfast/j1939/clock"
 )
 
-// killsAtOnce is how many runs go on beside each other: they mostly sleep.
-const killsAtOnce = 20
+// benchesAtOnce is how many pairs of a run and a bench go on beside each other: they mostly wait.
+const benchesAtOnce = 16
 
 // killSlack is what the journal may hand to its goroutine late on a busy computer, beside its one second.
 const killSlack = 700 * time.Millisecond
 
-// TestKills kills real processes at random instants: every record that was begun can be read, holds all but
-// the last second, and is closed as interrupted by one call of recover, and by no second one.
-// HOLDFAST_KILLS says how many.
+// What must hold after a kill (scenarios/rigs/bench-node.yaml): the node's time-out, and one command cycle.
+const (
+	nodeTimeout  = 200 * time.Millisecond
+	commandCycle = 20 * time.Millisecond
+)
+
+// killPlan uses every output in turn: heater and return valve, pump, dosing valve, return shut with the pressure
+// shut in, and the return valve while the pump runs.
+const killPlan = `holdfast: scenario/1
+name: to-be-killed
+title: Every output in turn
+decision_rule: guarded
+limits_from: shipped examples
+nominal: 9 bar
+steps:
+  - electrics: {for: 1 s}
+  - prime: {drive: 100 %, until: 2 bar, stays: 0.2 s, timeout: 60 s}
+  - pressurise: {to: 9 bar, band: 5 %, stays: 0.3 s, timeout: 20 s}
+  - dose: {at: 9 bar, duty: 50 %, for: 2 s, settle: 0.5 s}
+  - pressurise: {to: 9 bar, band: 5 %, stays: 0.3 s, timeout: 20 s}
+  - compliance: {duty: 30 %, for: 500 ms, settle: 500 ms}
+  - leak-down: {for: 2 s, settle: 0.2 s}
+  - pressurise: {to: 9 bar, band: 5 %, stays: 0.3 s, timeout: 20 s}
+  - purge: {drive: 60 %, duty: 50 %, for: 1 s}
+  - repressurise: {drive: 60 %, to: 9 bar, band: 5 %, stays: 0.5 s, timeout: 20 s}
+  - relieve: {below: 0.2 bar, timeout: 30 s}
+limits:
+  prime_time: {max: 30 s}
+`
+
+// Instants of the kills, drawn evenly over what the plan takes: the first time on a bench its line is dry, which
+// takes longer to prime.
+const (
+	firstKillWithin = 26 * time.Second
+	killWithin      = 16 * time.Second
+	watchedAfter    = nodeTimeout + time.Second // the node's time-out, and then the pressure falls
+	watchedLast     = 10 * time.Second          // after the last kill on a bench: as far as it falls by itself
+)
+
+// kill is one process that was killed, in the time of its bench's bus.
+type kill struct {
+	serial     string
+	begun      clock.Instant // its process was started
+	before, at clock.Instant // the call that kills, and its return
+	until      clock.Instant // the bench was left alone up to here
+	last       bool          // on its bench
+}
+
+// TestKills kills real processes at random instants. The bench is a process of its own and logs its outputs:
+// after every kill they are off within the node's time-out and one command cycle, stay so, and the pressure falls.
+// Every record that was begun can be read, holds all but the last second, and is closed as interrupted by one
+// call of recover, and by no second one. HOLDFAST_KILLS says how many; make kills does 1 000.
 func TestKills(t *testing.T) {
-	kills := 40
+	t.Parallel() // it mostly waits
+	kills := 6
 	if n, err := strconv.Atoi(os.Getenv("HOLDFAST_KILLS")); err == nil {
 		kills = n
 	}
-	random := rand.New(rand.NewPCG(20260304, 5))
-	out, plan := t.TempDir(), planFile(t, pumpingPlan)
+	const seed = 20260304
+	t.Logf("seed %d", seed)
+	out, plan := t.TempDir(), planFile(t, killPlan)
+	pairs := min(benchesAtOnce, kills)
+	done, benches := make([][]kill, pairs), make([]*ownBench, pairs)
 	var wait sync.WaitGroup
-	slots := make(chan struct{}, killsAtOnce)
-	killed := make([]time.Time, kills)
-	for i := range kills {
-		after := time.Duration(random.Float64() * 4e9)
-		slots <- struct{}{}
-		wait.Go(func() {
-			defer func() { <-slots }()
-			killed[i] = killAfter(t, after, plan, out, fmt.Sprintf("KILL-%04d", i))
-		})
+	for i := range pairs {
+		benches[i] = startBench(t, "--seed", strconv.Itoa(i+1))
+		favour(benches[i].Process.Pid)
+		share := (kills + i) / pairs // all of them together
+		random := rand.New(rand.NewPCG(seed, uint64(i)))
+		wait.Go(func() { done[i] = killOnBench(t, benches[i], plan, out, i, share, random) })
 	}
 	wait.Wait()
-	begun, ended, worst := requireReadable(t, out, killed)
+	all := map[string]kill{}
+	var seen killsSeen
+	for i, b := range benches {
+		lines := b.outputs(t)
+		for _, k := range done[i] {
+			all[k.serial] = k
+			seen.add(t, k, lines)
+		}
+	}
+	require.Len(t, all, kills)
+	begun, ended, worst := requireReadable(t, out, all)
 	requireRecovered(t, out, begun-ended)
 	t.Logf("%d kills: %d records begun, all readable, at most %v of the end missing; %d had ended before; "+
 		"recover closed %d as interrupted", kills, begun, worst.Round(time.Millisecond), ended, begun-ended)
-	require.Greater(t, begun-ended, kills/2, "most kills must hit a run that goes on")
+	t.Log(seen.table())
+	require.Greater(t, begun-ended, kills*4/10, "most kills must hit a run that goes on")
+	require.NotEmpty(t, seen.off, "some kills must hit an output that is on")
 }
 
-// killAfter starts a run and kills it, and returns when.
-func killAfter(t *testing.T, after time.Duration, plan, out, serial string) time.Time {
-	cmd := exec.Command(os.Args[0], "run", plan, "--rig", "bench-node", "--bus", "sim", "--serial", serial,
-		"--yes", "--real-time", "--out", out)
-	cmd.Env = append(os.Environ(), asTool+"=1")
-	if err := cmd.Start(); err != nil {
+// favour lets the bench's process come first: a bench's node is a computer of its own, which no busy harness
+// slows. It needs rights that a test may not have, and does without.
+func favour(pid int) { _ = unix.Setpriority(unix.PRIO_PROCESS, pid, -15) }
+
+// killOnBench starts one run after another on a bench and kills each.
+func killOnBench(t *testing.T, b *ownBench, plan, out string, bench, kills int, random *rand.Rand) (done []kill) {
+	path, _ := unixPath(b.bus)
+	bus, err := unixbus.Listen(path)
+	if err != nil {
 		t.Error(err)
-		return time.Time{}
+		return nil
 	}
-	time.Sleep(after)
-	at := time.Now()
-	_ = cmd.Process.Kill()
-	_ = cmd.Wait()
-	return at
+	defer bus.Close()
+	within := firstKillWithin
+	for n := range kills {
+		k := kill{serial: fmt.Sprintf("KILL-%02d-%03d", bench, n), begun: bus.Now()}
+		cmd := exec.Command(os.Args[0], "run", plan, "--rig", "bench-node", "--bus", b.bus, "--serial", k.serial,
+			"--yes", "--out", out)
+		cmd.Env = append(os.Environ(), asTool+"=1")
+		if err := cmd.Start(); err != nil {
+			t.Error(err)
+			return done
+		}
+		pass(bus, time.Duration(random.Float64()*float64(within)))
+		k.before = bus.Now()
+		_ = cmd.Process.Kill()
+		k.at = bus.Now()
+		_ = cmd.Wait()
+		pass(bus, watchedAfter)
+		if k.last = n == kills-1; k.last {
+			pass(bus, watchedLast)
+		}
+		k.until = bus.Now()
+		done, within = append(done, k), killWithin
+	}
+	return done
+}
+
+// pass lets time pass and hears the bus meanwhile, so that nothing piles up.
+func pass(bus can.Source, d time.Duration) {
+	frames := make([]can.Frame, 256)
+	for end := bus.Now().Add(d); bus.Now() < end; {
+		if _, err := bus.Receive(frames, end); err != nil {
+			return
+		}
+	}
+}
+
+// killsSeen is what the benches' logs show of the kills.
+type killsSeen struct {
+	resting     int             // kills that found every output off
+	on          map[string]int  // outputs that were on
+	off         []time.Duration // from the kill to the outputs off
+	command     []time.Duration // from the last command to the outputs off
+	pressure    []float64       // bar, when they went off
+	left        []float64       // share of it when the bench was left, where it was more than 1 bar
+	pressurised int             // kills with more than 1 bar in the line
+}
+
+// add holds one kill against the log of its bench.
+func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) {
+	t.Helper()
+	off, last, rest := splitAt(k, log)
+	for _, l := range rest {
+		require.False(t, l.Driven, "%s: an output came on again after the kill: %+v", k.serial, l)
+	}
+	if off == nil {
+		require.True(t, last == nil || !last.Driven, "%s: outputs still on %v after the kill: %+v", k.serial,
+			k.until.Sub(k.at), last)
+		s.resting++
+		return
+	}
+	at := clock.Instant(off.UnixNS)
+	require.LessOrEqual(t, at.Sub(k.at), nodeTimeout+commandCycle, "%s: outputs off too late", k.serial)
+	s.off = append(s.off, at.Sub(k.at))
+	s.command = append(s.command, at.Sub(clock.Instant(off.LastCommand)))
+	s.count(last.Outputs)
+	s.fall(t, k, off, rest)
+}
+
+// splitAt finds what the outputs did when a run was killed, the line that tells them off (nil: they were), and
+// what came after.
+func splitAt(k kill, log []outputLine) (off, last *outputLine, rest []outputLine) {
+	for i := range log {
+		l := &log[i]
+		switch at := clock.Instant(l.UnixNS); {
+		case at > k.until:
+			return off, last, rest
+		case off != nil:
+			rest = append(rest, *l)
+		case at > k.at && l.Outputs != nil && !l.Driven && last != nil && last.Driven:
+			off = l
+		case l.Outputs != nil:
+			last = l
+		}
+	}
+	return off, last, rest
+}
+
+// fall holds the pressure against what must become of it: in the safe state the line empties into the tank through
+// the return, which takes seconds (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at 9 bar), down to what the check valve
+// keeps (0.3 bar on the reference bench; 0.5 leaves room for its spread).
+func (s *killsSeen) fall(t *testing.T, k kill, off *outputLine, rest []outputLine) {
+	t.Helper()
+	left := 0.0 // no line of the log: it is below what that shows
+	if n := len(rest); n > 0 && k.until.Sub(clock.Instant(rest[n-1].UnixNS)) < 2*pressureEvery {
+		left = rest[n-1].PressureBar
+	}
+	highest := off.PressureBar
+	for _, l := range rest {
+		require.LessOrEqual(t, l.PressureBar, highest+0.3, "%s: pressure rises with everything off", k.serial)
+	}
+	switch {
+	case k.last:
+		require.Less(t, left, 0.5, "%s: %.2f bar did not fall", k.serial, highest)
+	case left >= 0.5:
+		require.Less(t, left, 0.75*highest, "%s: %.2f bar did not fall", k.serial, highest)
+	}
+	if s.pressure = append(s.pressure, highest); highest > 1 {
+		s.pressurised++
+		s.left = append(s.left, left/highest)
+	}
+}
+
+func (s *killsSeen) count(o *driven) {
+	if s.on == nil {
+		s.on = map[string]int{}
+	}
+	for name, is := range map[string]bool{"pump": o.PumpDrive > 0, "dosing valve": o.DosingDuty > 0,
+		"return valve": o.ReturnValve, "return shut-off": o.ReturnShutoff, "heater": o.Heater} {
+		if is {
+			s.on[name]++
+		}
+	}
+}
+
+func (s *killsSeen) table() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d kills with an output on (%v), %d with more than 1 bar in the line, %d with all off\n",
+		len(s.off), s.on, s.pressurised, s.resting)
+	row := func(name string, d []time.Duration) {
+		slices.Sort(d)
+		at := func(q float64) time.Duration { return d[int(q*float64(len(d)-1))].Round(10 * time.Microsecond) }
+		fmt.Fprintf(&b, "%-34s min %v, median %v, 99 %% %v, max %v\n", name, at(0), at(0.5), at(0.99), at(1))
+	}
+	if len(s.off) > 0 {
+		row("kill to outputs off", s.off)
+		row("last command to outputs off", s.command)
+		fmt.Fprintf(&b, "pressure when off at most %.2f bar", slices.Max(s.pressure))
+	}
+	if len(s.left) > 0 {
+		fmt.Fprintf(&b, ", a second later at most %.0f %% of what it was", 100*slices.Max(s.left))
+	}
+	return b.String()
 }
 
 // requireReadable reads every record that was begun and returns how many, and the most that is missing
 // at an end.
-func requireReadable(t *testing.T, out string, killed []time.Time) (begun, ended int, worst time.Duration) {
+func requireReadable(t *testing.T, out string, kills map[string]kill) (begun, ended int, worst time.Duration) {
 	t.Helper()
 	journals, err := filepath.Glob(filepath.Join(out, "*", record.JournalFile))
 	require.NoError(t, err)
@@ -90,12 +296,10 @@ func requireReadable(t *testing.T, out string, killed []time.Time) (begun, ended
 			ended++
 			continue
 		}
-		var i int
-		_, err = fmt.Sscanf(h.Serial, "KILL-%d", &i)
-		require.NoError(t, err)
-		ran := killed[i].Sub(h.Started)
-		if missing := ran - time.Duration(rec.End.Sub(simEpoch)); rec.End > simEpoch && missing > worst {
-			worst = missing
+		k, ok := kills[h.Serial]
+		require.True(t, ok, h.Serial)
+		if missing := k.before.Sub(rec.End); rec.End > 0 {
+			worst = max(worst, missing)
 		}
 	}
 	require.Less(t, worst, journal.SyncEvery+killSlack)

@@ -114,18 +114,26 @@ func clearRemains(path string) error {
 	return os.Remove(path)
 }
 
+// bind makes the socket beside its place and moves it there when it listens: whoever sees it can join. Only its
+// own user can, and that before it listens, so that nobody else of this computer drives the bench in between.
 func bind(path string) (int, error) {
 	fd, err := newSocket()
 	if err != nil {
 		return -1, err
 	}
-	err = os.NewSyscallError("bind", unix.Bind(fd, &unix.SockaddrUnix{Name: path}))
+	made := path + "~"
+	if err := clearRemains(made); err != nil {
+		return -1, errors.Join(err, unix.Close(fd))
+	}
+	err = os.NewSyscallError("bind", unix.Bind(fd, &unix.SockaddrUnix{Name: made}))
 	if err == nil {
-		// Before listening, so that nobody else of this computer can drive the bench in between.
-		err = os.Chmod(path, 0o600)
+		err = os.Chmod(made, 0o600)
 	}
 	if err == nil {
 		err = os.NewSyscallError("listen", unix.Listen(fd, backlog))
+	}
+	if err == nil {
+		err = os.Rename(made, path)
 	}
 	if err != nil {
 		return -1, errors.Join(err, unix.Close(fd))
