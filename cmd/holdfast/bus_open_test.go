@@ -10,12 +10,15 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+	einride "go.einride.tech/can"
 
 	"holdfast/bench/record"
+	"holdfast/j1939/can/unixbus"
 )
 
 // ownBench is a simulated bench in a process of its own, on a bus between processes.
@@ -25,8 +28,8 @@ type ownBench struct {
 	log string // what its outputs do
 }
 
-// startBench starts holdfast sim and waits until its bus is there.
-func startBench(t *testing.T, more ...string) *ownBench {
+// startOwnBench starts holdfast sim and waits until its bus is there.
+func startOwnBench(t *testing.T, more ...string) *ownBench {
 	t.Helper()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "bus")
@@ -66,7 +69,7 @@ func (b *ownBench) outputs(t *testing.T) (all []outputLine) {
 // TestUnixBus_RunBesideABench: a run in one process tests a bench in another; the record says that no real
 // unit was on that bus, and a listener beside them hears both.
 func TestUnixBus_RunBesideABench(t *testing.T) {
-	b := startBench(t, "--seed", "7")
+	b := startOwnBench(t, "--seed", "7")
 	run := startTool(t, "run", planFile(t, ventingPlan), "--rig", "bench-node", "--bus", b.bus,
 		"--serial", "HF-UNIX", "--yes")
 	listener := exec.Command(os.Args[0], "decode", b.bus)
@@ -102,5 +105,49 @@ func TestUnixBus_NobodyThere(t *testing.T) {
 		status := execute(t.Context(), args, strings.NewReader(""), &out, &errOut)
 		require.Contains(t, []int{exitBus, exitUsage}, status)
 		require.Contains(t, errOut.String(), "holdfast sim --bus "+bus)
+	}
+}
+
+// TestUnixBus_OtherSenders: a power supply that shares the bench's bus ends a run whose rig does not declare it,
+// and none whose rig does.
+func TestUnixBus_OtherSenders(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"bench-node.yaml", "bench-node.dbc"} {
+		text, err := os.ReadFile(filepath.Join("../../scenarios/rigs", name))
+		require.NoError(t, err)
+		text = bytes.Replace(text, []byte("\ncycle: 20 ms "),
+			[]byte("\nother_senders: [{address: 0x33, what: power supply}]\ncycle: 20 ms "), 1)
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), text, 0o644))
+	}
+	b := startOwnBench(t)
+	path, _ := unixPath(b.bus)
+	supply, err := unixbus.Join(path)
+	require.NoError(t, err)
+	defer supply.Close()
+	stop := make(chan struct{})
+	var wait sync.WaitGroup
+	defer wait.Wait()
+	defer close(stop)
+	wait.Go(func() {
+		for {
+			select {
+			case <-stop:
+				return
+			default:
+				_ = supply.Send(einride.Frame{ID: 0x18FF2033, IsExtended: true, Length: 8})
+				pass(supply, 100*time.Millisecond)
+			}
+		}
+	})
+	for rig, want := range map[string][]int{
+		"bench-node":                          {exitBus},
+		filepath.Join(dir, "bench-node.yaml"): {exitDone, exitUndecided},
+	} {
+		run := startTool(t, "run", planFile(t, ventingPlan), "--rig", rig, "--bus", b.bus, "--serial", "HF-SUPPLY",
+			"--yes")
+		require.Contains(t, want, run.ended(), run.stderrText())
+		if rig == "bench-node" {
+			require.Contains(t, run.stderrText(), "address 0x33 sends")
+		}
 	}
 }

@@ -99,7 +99,7 @@ func TestKills(t *testing.T) {
 	done, benches := make([][]kill, pairs), make([]*ownBench, pairs)
 	var wait sync.WaitGroup
 	for i := range pairs {
-		benches[i] = startBench(t, "--seed", strconv.Itoa(i+1))
+		benches[i] = startOwnBench(t, "--seed", strconv.Itoa(i+1))
 		favour(benches[i].Process.Pid)
 		share := (kills + i) / pairs // all of them together
 		random := rand.New(rand.NewPCG(seed, uint64(i)))
