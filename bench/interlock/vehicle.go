@@ -16,7 +16,8 @@ const (
 )
 
 // VehicleGuard listens for signs that a bus belongs to a vehicle and not to a bench: an engine that
-// turns, wheels that turn, or controllers that the bench does not have. What is found stays
+// turns, wheels that turn, or controllers that the bench does not have. A node that the rig declares may
+// send anything else: an engine that turns is one whoever sends it. What is found stays
 // found. It sends nothing; nobody may send before it has listened for VehicleListen.
 //
 // It knows what stands in SPN 190 and SPN 84 only: a vehicle whose key is off shows neither, so that
@@ -76,7 +77,8 @@ func (g *VehicleGuard) count(source uint8) {
 		g.spare--
 		g.known[source] = true
 	default:
-		g.why = fmt.Sprintf("address 0x%02X sends, which the rig file does not declare", source)
+		g.why = fmt.Sprintf("address 0x%02X sends, which the rig file does not declare (other_senders "+
+			"names what belongs to the bench)", source)
 	}
 }
 

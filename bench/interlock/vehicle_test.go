@@ -66,3 +66,25 @@ func TestVehicleGuard_Strangers(t *testing.T) {
 		require.Equal(t, c.alive, alive, "%08X: %s", c.frame.ID, why)
 	}
 }
+
+// TestVehicleGuard_OtherSenders: a node of the bench that no channel reads may send, but not as an engine.
+func TestVehicleGuard_OtherSenders(t *testing.T) {
+	r := &rig.Rig{Source: 0xF9, Node: 0xC8, Others: []rig.OtherSender{{Address: 0x33, What: "power supply"}}}
+	g := NewVehicleGuard(r)
+	g.Hear(sent(0x18FF1133, 1))
+	g.Hear(sent(0x0CF00433, 0xF0, 0x7D, 0x7D, 0, 0, 0xFF, 0xFF, 0xFF)) // an engine that stands
+	why, alive := g.Alive()
+	require.False(t, alive, why)
+	g.Hear(sent(0x18FF1134, 1))
+	why, _ = g.Alive()
+	require.Contains(t, why, "0x34")
+	require.Contains(t, why, "other_senders")
+	for _, f := range []can.Frame{sent(0x0CF00433, 0xF0, 0x7D, 0x7D, 0xC0, 0x12, 0xFF, 0xFF, 0xFF),
+		sent(0x18FEF133, 0xFF, 0, 5, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF)} {
+		g := NewVehicleGuard(r)
+		g.Hear(f)
+		why, alive := g.Alive()
+		require.True(t, alive)
+		require.Contains(t, why, "0x33")
+	}
+}

@@ -52,6 +52,7 @@ func (p *parsing) file(f *yamltext.Fields, dbc func(string) ([]byte, error)) {
 	p.heading(f)
 	p.database(f, dbc)
 	p.addresses(f)
+	p.otherSenders(f)
 	p.timing(f)
 	p.guard(f)
 	p.rig.Barometer = p.estimate(f, "barometer", unit.Pressure, false, "{value: 1.013 bar, U: 0.02 bar}")
@@ -101,10 +102,12 @@ func (p *parsing) database(f *yamltext.Fields, dbc func(string) ([]byte, error))
 	p.db, p.rig.DBC = db, text
 }
 
+// lastAddress is the last that a node can have: 254 is the null address, 255 global (SAE J1939-81).
+const lastAddress = 253
+
 func (p *parsing) addresses(f *yamltext.Fields) {
-	const last = 253 // 254 is the null address, 255 global: SAE J1939-81
-	ours, okOurs := f.Whole("our_address", 0, last, "0xF9")
-	node, okNode := f.Whole("node_address", 0, last, "0xC8")
+	ours, okOurs := f.Whole("our_address", 0, lastAddress, "0xF9")
+	node, okNode := f.Whole("node_address", 0, lastAddress, "0xC8")
 	p.rig.Source, p.rig.Node, p.sender = uint8(ours), uint8(node), okOurs
 	if okOurs && okNode && ours == node {
 		p.Add(f.Get("node_address"), fmt.Sprintf("node_address: %d, the same as our_address", node),

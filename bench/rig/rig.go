@@ -32,6 +32,7 @@ type Rig struct {
 	Commands    [NumCommands]*Actuator   // nil: this bench has no such command
 	Source      uint8                    // our source address on the bus
 	Node        uint8                    // the bench node's source address
+	Others      []OtherSender            // who else may send on this bus
 	Cycle       time.Duration            // command cycle, 20 ms
 	NodeTimeout time.Duration            // the node takes its safe state after so long without a command
 	Safe        Outputs                  // the safe state

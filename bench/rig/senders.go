@@ -2,8 +2,8 @@ package rig
 
 import "slices"
 
-// Senders returns the source addresses that the rig declares, in order: ours, the bench node's
-// and those from which channels are read. open says that a channel is read from whoever sends it: one
+// Senders returns the source addresses that the rig declares, in order: ours, the bench node's,
+// those from which channels are read and those of other_senders. open says that a channel is read from whoever sends it: one
 // more controller, the unit's own, is then to be expected.
 func (r *Rig) Senders() (addresses []uint8, open bool) {
 	addresses = []uint8{r.Source, r.Node}
@@ -15,6 +15,9 @@ func (r *Rig) Senders() (addresses []uint8, open bool) {
 		default:
 			addresses = append(addresses, in.signal.id.Source())
 		}
+	}
+	for _, o := range r.Others {
+		addresses = append(addresses, o.Address)
 	}
 	slices.Sort(addresses)
 	return slices.Compact(addresses), open
