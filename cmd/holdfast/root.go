@@ -2,7 +2,8 @@ package main
 
 import "github.com/spf13/cobra"
 
-// newRoot builds the command tree. Each command lives in its own file cmd_<name>.go.
+// newRoot builds the command tree, in the order a unit goes through the shop. Each command lives
+// in its own file cmd_<name>.go.
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "holdfast",
@@ -14,36 +15,26 @@ simulated bench.` + exitHelp,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.AddCommand(
-		newSimCommand(),
-		newCampaignCommand(),
-		newCheckCommand(),
-		newDecodeCommand(),
-		newRunCommand(),
-		newTortureCommand(),
-		newRecoverCommand(),
-		newBusCommand(),
-		newSpnCommand(),
-		newScanCommand(),
-		newRequestCommand(),
-		newFaultsCommand(),
-		newRecordCommand(),
-		newPlayCommand(),
-		newReportCommand(),
-		newHistoryCommand(),
-		newDemoCommand(),
-		newExportCommand(),
-		newSchemaCommand(),
-		newReleaseCommand(),
-		newIntakeCommand(),
-		newFoundCommand(),
-		newCompareCommand(),
-		newTrendCommand(),
-		newCausesCommand(),
-		newGradeCommand(),
-		newVerifyCommand(),
-		newStoreCommand(),
-		newWatchCommand(),
-	)
+	cobra.EnableCommandSorting = false // the order below says what comes first
+	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(), newSimCommand(),
+		newBusCommand(), newRecoverCommand())
+	group(root, "unit", "The unit in the shop:", newIntakeCommand(), newFoundCommand(),
+		newReleaseCommand(), newHistoryCommand(), newCompareCommand())
+	group(root, "record", "The records:", newReportCommand(), newGradeCommand(), newVerifyCommand(),
+		newTrendCommand(), newCausesCommand(), newExportCommand(), newStoreCommand())
+	group(root, "bus", "On a J1939 bus, or from a recording of one:", newWatchCommand(),
+		newDecodeCommand(), newScanCommand(), newFaultsCommand(), newRequestCommand(),
+		newRecordCommand(), newPlayCommand(), newSpnCommand())
+	group(root, "proof", "Trying it out, and testing Holdfast itself:", newDemoCommand(),
+		newCampaignCommand(), newTortureCommand(), newSchemaCommand())
 	return root
+}
+
+// group puts commands under one heading of the help.
+func group(root *cobra.Command, id, title string, commands ...*cobra.Command) {
+	root.AddGroup(&cobra.Group{ID: id, Title: title})
+	for _, c := range commands {
+		c.GroupID = id
+	}
+	root.AddCommand(commands...)
 }
