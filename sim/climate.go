@@ -48,7 +48,7 @@ func (p *plant) freeze() {
 // takeProperties gives circuit and pump the fluid at its temperature now.
 func (p *plant) takeProperties() {
 	p.settled = p.celsius
-	at := p.kind.At(p.celsius)
+	at := p.design.batch.Shift(p.kind.At(p.celsius))
 	if p.design.water > 0 {
 		at = fluid.Mix(at, fluid.Water.At(p.celsius), p.design.water)
 	}

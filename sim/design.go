@@ -3,6 +3,7 @@ package sim
 import (
 	"math/rand/v2"
 
+	"holdfast/sim/fluid"
 	h "holdfast/sim/hydraulic"
 	"holdfast/sim/unit"
 )
@@ -18,15 +19,19 @@ type design struct {
 	reservoir float64 // kg at the start
 	ice       float64 // kg in unit and pick-up at the start
 	water     float64 // 0..1: share of water in the fluid
+	batch     fluid.Batch
+	tacho     float64 // standard normal: how wrong the unit's own speed is
 }
 
 // newDesign draws a healthy unit and a bench, then gives the unit its faults. The spread is
 // that of good units of one kind (common practice, no source), cut at two standard deviations;
-// Options.Spread widens it.
+// Options.Spread widens it. What the rig file states of the bench with a U (k = 2) is drawn as an
+// instrument's error is: normal, not cut, and no wider than stated whatever the spread.
 func newDesign(o Options, rng *rand.Rand) design {
 	d := design{unit: unit.Reference(), circuit: h.Reference()}
 	spread := o.spread()
 	normal := func(mean, sd float64) float64 { return mean + spread*sd*min(max(rng.NormFloat64(), -2), 2) }
+	stated := func(mean, sd float64) float64 { return mean + min(spread, 1)*sd*rng.NormFloat64() }
 	vary := func(v *float64, share float64) { *v *= normal(1, share) }
 
 	vary(&d.unit.Stroke, 0.01)
@@ -38,8 +43,8 @@ func newDesign(o Options, rng *rand.Rand) design {
 	d.unit.Sensor.Offset = normal(0, 0.02*h.Bar)
 	d.unit.Sensor.Gain = normal(1, 0.002)
 	d.unit.SensorFeed = normal(5, 0.01)
-	d.circuit.LineVolume = normal(38, 0.5) * h.ML
-	d.circuit.CheckOpening = normal(0.30, 0.025) * h.Bar
+	d.circuit.LineVolume = stated(38, 0.5) * h.ML
+	d.circuit.CheckOpening = max(stated(0.30, 0.025), 0.05) * h.Bar
 	vary(&d.circuit.ReturnCdA, 0.02)
 	vary(&d.circuit.Compliance, 0.04)
 	vary(&d.circuit.LaminarLeak, 0.2)
@@ -50,9 +55,19 @@ func newDesign(o Options, rng *rand.Rand) design {
 	d.tank = normal(d.room+o.Tank, 0.3)
 	d.supply = normal(24, 0.03)
 	d.reservoir = normal(3, 0.1)
+	own := rand.New(rand.NewPCG(o.Seed, laterStream))
+	batch := fluid.DrawBatch(own, min(spread, 1))
+	if o.Fluid == fluid.DEF {
+		d.batch = batch
+	}
+	d.tacho = min(spread, 1) * own.NormFloat64()
 
 	for _, name := range sortedNames(o.Faults) {
 		faultNamed(name).do(&d, o.Faults[name])
 	}
 	return d
 }
+
+// laterStream is the stream of what was added after the first units had been drawn: a seed's unit and
+// instruments are what they were before fluids differed.
+const laterStream = 0x62617463682d6466

@@ -109,10 +109,16 @@ func lag(shown *float64, truth, time float64) { *shown += (truth - *shown) * -ma
 // fullTank is what the bench's reservoir holds, kg.
 const fullTank = 5.0
 
+// How well a unit knows its own speed, k = 2, as the shipped rig file states it (common practice, no source).
+const (
+	tachoOfReading = 0.01
+	tachoAbsolute  = 5.0 // r/min
+)
+
 // senses is what a unit's own controller sees, from the same sample of its sensor.
 func (p *plant) senses(r *rig.Readings) controller.Senses {
 	return controller.Senses{Pressure: r.UnitPressure, PressureOK: r.UnitSensor == rig.SensorRead,
-		Speed: p.speed, Coil: p.unit.Coil.Current, Fluid: p.celsius, Tank: p.design.tank,
+		Speed: p.speed + p.design.tacho/2*(tachoOfReading*p.speed+tachoAbsolute), Coil: p.unit.Coil.Current, Fluid: p.celsius, Tank: p.design.tank,
 		TankShare: p.circuit.Reservoir / fullTank, Powered: p.drive.Power}
 }
 

@@ -11,15 +11,16 @@ import (
 //
 // DEF (AUS 32): 1090 - 0.45 (t - 20). 1087..1093 at 20 °C is the band of ISO 22241-1:2019; the
 // slope is from memory, checked against Gucker, Gage and Moser 1938 (J. Am. Chem. Soc. 60, 2582:
-// 1086.6 at 25 °C, 32.5 % urea). The band is taken as +/-3 kg/m3 rectangular, the slope as
-// +/-0.1 per K. Water: Kell 1975 (J. Chem. Eng. Data 20, 97), within 0.005 kg/m3 of IAPWS-95; its
+// 1086.6 at 25 °C, 32.5 % urea). What makes up the band are two things, each taken as rectangular (JCGM
+// 100:2008, 4.3.7): 31.8..33.2 % urea at 2.87 kg/m3 per % (Gucker), +/-2; and what is not known of the
+// fluid at 32.5 %, +/-1, by which Gucker's lies below the middle of the band. The slope +/-0.1 per K. Water: Kell 1975 (J. Chem. Eng. Data 20, 97), within 0.005 kg/m3 of IAPWS-95; its
 // purity on a bench (tap, some urea left) is taken as +/-1 kg/m3 rectangular: common practice, no source.
 func Density(f rig.Fluid, t float64) (rho, u float64) {
 	if f == rig.Water {
 		return kell(clamp(t, 0, 100)), 1 / math.Sqrt(3)
 	}
 	t = clamp(t, -11, 60)
-	return 1090 - 0.45*(t-20), math.Hypot(3, 0.1*(t-20)) / math.Sqrt(3)
+	return 1090 - 0.45*(t-20), math.Hypot(math.Hypot(2, 1), 0.1*(t-20)) / math.Sqrt(3)
 }
 
 // kell is the density of air-free water at 101.325 kPa in kg/m3, t in °C.

@@ -47,8 +47,8 @@ func TestHold_Means(t *testing.T) {
 	area := r.restrictionArea()
 	require.InEpsilon(t, want, area.Value, 1e-3)
 	// 0.5 % + 0.2 mL/min of flow; half of 0.06 bar of check valve and 0.016 bar of gauge in 8.72 bar; half of
-	// +-3 kg/m3 rectangular and of 0.45 per K at 0.5 K.
-	rel := math.Sqrt(sq(0.95/150) + sq(0.06/8.72/2) + sq(0.016/8.72/2) + sq(2*math.Hypot(3/math.Sqrt(3), 0.45/4)/1090/2))
+	// +-2 and +-1 kg/m3 rectangular and of 0.45 per K at 0.5 K.
+	rel := math.Sqrt(sq(0.95/150) + sq(0.06/8.72/2) + sq(0.016/8.72/2) + sq(2*math.Hypot(math.Hypot(2, 1)/math.Sqrt(3), 0.45/4)/1090/2))
 	require.InEpsilon(t, rel, area.U/area.Value, 0.01)
 	eff := r.volumetricEfficiency()
 	require.InDelta(t, 100*(150+0.3/1.09)/(0.12*1458), eff.Value, eff.U)
