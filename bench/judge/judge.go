@@ -23,6 +23,9 @@ func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.
 	res.Verdict = verdict(rec.Ended, res.Lines)
 	res.warn(rec, r, p)
 	res.Causes = cause.Rank(chars, rec, r, p)
+	if res.Verdict == Interrupted {
+		res.withhold()
+	}
 	return res
 }
 

@@ -146,7 +146,7 @@ func (r *recovered) close(ctx context.Context, runs string, folder record.Folder
 		if result.Verdict != judge.Interrupted {
 			return fmt.Errorf("the run has no end and was judged %q: not closed", result.Verdict)
 		}
-		r.Done, result.Causes = "closed", nil // nothing is said about the unit
+		r.Done = "closed"
 	}
 	r.Verdict = result.Verdict.String()
 	return writeResult(ctx, runs, folder, result)
