@@ -147,3 +147,10 @@ func between(from, to, truth, u float64) float64 {
 	}
 	return math.Max(0, phi(upper)-phi(lower))
 }
+
+// PassRange is the measured values that pass, from and to included, when their expanded uncertainty is U; from is
+// above to when none can. An open side is infinite.
+func PassRange(expanded float64, l *scenario.Limit, rule scenario.Rule, maxRisk float64) (from, to float64) {
+	r := regionsOf(expanded, l, rule, maxRisk)
+	return r.passFrom, r.passTo
+}

@@ -1,0 +1,131 @@
+package predict
+
+import (
+	"math"
+
+	"holdfast/bench/grade"
+	"holdfast/bench/measure"
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+)
+
+// Outlook says what a limit can come to with a plan and a rig.
+type Outlook uint8
+
+const (
+	NotPredicted  Outlook = iota // no U is predicted: Why says why
+	Provable                     // values from PassFrom to PassTo pass
+	OnlyUndecided                // no value that a unit can have passes: U is too large for the limit
+	ByPerson                     // a person's answer, which has no U
+)
+
+var outlookNames = [...]string{"not predicted", "provable", "only undecided", "answered by a person"}
+
+// String returns the outlook in the words of check.
+func (o Outlook) String() string { return outlookNames[min(int(o), len(outlookNames)-1)] }
+
+// Prospect is what one limit can come to.
+type Prospect struct {
+	Limit            scenario.Limit
+	Outlook          Outlook
+	U                float64 // expanded, k = 2, in the limit's unit
+	PassFrom, PassTo float64 // the values that pass; an open side is infinite
+	Why              string
+	Largest          string   // what contributes most to U
+	Share            float64  // of the variance, 0..1
+	Needs            []string // OnlyUndecided: what would make it provable, each by itself
+}
+
+// Limits predicts for every limit of the plan that applies on the rig what it can come to, and for those that can
+// only end undecided what would make them provable.
+func Limits(p *scenario.Plan, r *rig.Rig) []Prospect {
+	all := Characteristics(p, r)
+	var out []Prospect
+	for _, l := range p.Limits {
+		if l.ControllerOnly && r.Kind != rig.Controller {
+			continue
+		}
+		out = append(out, prospect(l, all, p, r))
+	}
+	return out
+}
+
+// Hopeless returns those that can only end undecided.
+func Hopeless(all []Prospect) []Prospect {
+	var out []Prospect
+	for _, p := range all {
+		if p.Outlook == OnlyUndecided {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+func prospect(l scenario.Limit, all []measure.Characteristic, p *scenario.Plan, r *rig.Rig) Prospect {
+	out := Prospect{Limit: l}
+	c := measure.Find(all, l.Characteristic, l.At)
+	switch q := p.Asked(l.Characteristic); {
+	case q != nil && q.Choices != nil:
+		out.Outlook = ByPerson
+		return out
+	case q != nil: // near its limit the meter has the U that decides
+		c = measure.Characteristic{State: measure.Measured, U: q.Accuracy.At(limitOf(l)),
+			Budget: []measure.Contribution{{Source: "meter accuracy", U: q.Accuracy.At(limitOf(l)) / 2}}}
+	case c.State != measure.Measured || math.IsNaN(c.U):
+		out.Why = c.Why
+		return out
+	}
+	out.U = c.U
+	out.Largest, out.Share = largest(c.Budget)
+	out.PassFrom, out.PassTo = grade.PassRange(c.U, &l, p.Rule, p.MaxRisk)
+	out.Outlook = Provable
+	if !possible(l, out.PassFrom, out.PassTo) {
+		out.Outlook = OnlyUndecided
+		if p.Asked(l.Characteristic) == nil {
+			out.Needs = cures(l, c, p, r)
+		}
+		out.Needs = append(out.Needs, wider(l, c.U))
+	}
+	return out
+}
+
+// limitOf is the limit nearest to zero: where a meter's U is looked at.
+func limitOf(l scenario.Limit) float64 {
+	switch {
+	case l.Lower != nil:
+		return *l.Lower
+	case l.Upper != nil:
+		return *l.Upper
+	}
+	return 0
+}
+
+// signed are the characteristics whose true value may be below zero; all others are amounts.
+var signed = map[string]bool{"sensor_zero": true, "sensor_span_error": true, "dosing_error": true}
+
+// possible says whether a unit can have a true value that passes.
+func possible(l scenario.Limit, from, to float64) bool {
+	least, most := math.Inf(-1), math.Inf(1)
+	if !signed[l.Characteristic] {
+		least = 0
+	}
+	if l.Characteristic == "volumetric_efficiency" {
+		most = 100
+	}
+	return math.Max(from, least) <= math.Min(to, most)
+}
+
+// largest is the greatest contribution to a budget and its share of the variance.
+func largest(budget []measure.Contribution) (source string, share float64) {
+	var sum, top float64
+	for _, c := range budget {
+		sum += c.U * c.U
+		if c.U*c.U > top {
+			source, top = c.Source, c.U*c.U
+		}
+	}
+	if sum > 0 {
+		share = top / sum
+	}
+	return source, share
+}
