@@ -43,7 +43,7 @@ func (e *engine) cycle(ctx context.Context, move func(now clock.Instant, s *stat
 	if ended, ok := e.observe(ctx); !ok {
 		return ended, false
 	}
-	e.speak(move(e.next, &e.state))
+	e.speak(e.held(move(e.next, &e.state)))
 	e.report()
 	e.next = e.next.Add(e.Rig.Cycle)
 	return samples.Completed, true
