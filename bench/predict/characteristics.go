@@ -1,27 +1,78 @@
 package predict
 
 import (
+	"slices"
+
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 )
 
-// Characteristics are what a run of the plan on the rig would measure of a healthy unit. Their values are those
-// of the expected unit and say nothing; their U is what the budgets give. A coarse pressure sensor is looked at
-// in four places between two of its steps, and the largest U of each characteristic is kept.
+// expected is one characteristic of a predicted run. Its value is that of the expected unit and says
+// nothing; its U is what the budgets give.
+type expected struct {
+	measure.Characteristic
+	Least float64 // the smallest U that comes about
+}
+
+// Characteristics are what a run of the plan on the rig would measure of a healthy unit. A coarse pressure
+// sensor is looked at in four places between two of its steps, and the larger of the two middle U is kept.
 func Characteristics(p *scenario.Plan, r *rig.Rig) []measure.Characteristic {
-	all := measure.All(Record(p, r), r, p)
-	if !coarse(r) {
-		return all
+	all := expectedOf(p, r)
+	out := make([]measure.Characteristic, len(all))
+	for i, e := range all {
+		out[i] = e.Characteristic
 	}
-	for _, beside := range [...]float64{0.25, 0.5, 0.75} {
-		for i, c := range measure.All(recordWith(p, r, beside), r, p) {
-			if c.State != measure.NotMeasured && (all[i].State == measure.NotMeasured || c.U > all[i].U) {
-				all[i] = c
-			}
+	return out
+}
+
+func expectedOf(p *scenario.Plan, r *rig.Rig) []expected {
+	places := []float64{0}
+	if coarse(r) {
+		places = []float64{0, 0.25, 0.5, 0.75}
+	}
+	runs := make([][]measure.Characteristic, len(places))
+	for i, beside := range places {
+		runs[i] = measure.All(recordWith(p, r, beside), r, p)
+	}
+	out := make([]expected, len(runs[0]))
+	for i := range out {
+		out[i] = middle(runs, i)
+	}
+	return out
+}
+
+// middle is the i-th characteristic of several runs: the one with the larger of the two middle U.
+func middle(runs [][]measure.Characteristic, i int) expected {
+	var seen []measure.Characteristic
+	for _, run := range runs {
+		if run[i].State == measure.Measured {
+			seen = append(seen, run[i])
 		}
 	}
-	return all
+	if len(seen) == 0 {
+		return expected{Characteristic: runs[0][i]}
+	}
+	slices.SortStableFunc(seen, func(a, b measure.Characteristic) int {
+		switch {
+		case a.U < b.U:
+			return -1
+		case a.U > b.U:
+			return 1
+		}
+		return 0
+	})
+	return expected{seen[len(seen)/2], seen[0].U}
+}
+
+func find(all []expected, name, at string) expected {
+	for _, e := range all {
+		if e.Name == name && (at == "" || e.At == at) {
+			return e
+		}
+	}
+	return expected{Characteristic: measure.Characteristic{Name: name, At: at,
+		Why: "no step of the scenario gives this"}}
 }
 
 // coarse says that the readings of the gauge that is measured with scatter less than its resolution.

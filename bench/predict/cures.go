@@ -58,7 +58,7 @@ func cures(l scenario.Limit, c measure.Characteristic, p *scenario.Plan, r *rig.
 
 // provable predicts one limit anew.
 func provable(l scenario.Limit, p *scenario.Plan, r *rig.Rig) bool {
-	c := measure.Find(Characteristics(p, r), l.Characteristic, l.At)
+	c := find(expectedOf(p, r), l.Characteristic, l.At)
 	if c.State != measure.Measured {
 		return false
 	}
@@ -67,7 +67,8 @@ func provable(l scenario.Limit, p *scenario.Plan, r *rig.Rig) bool {
 }
 
 // lengthened finds the least of some factors by which the steps of a characteristic must last longer.
-func lengthened(l scenario.Limit, p *scenario.Plan, r *rig.Rig) (text string, longer *scenario.Plan, ok bool) {
+func lengthened(l scenario.Limit, p *scenario.Plan, r *rig.Rig) (text string, longer *scenario.Plan,
+	ok bool) {
 	ch, known := scenario.Lookup(l.Characteristic)
 	if !known {
 		return "", nil, false
@@ -99,7 +100,8 @@ func tooLong(p *scenario.Plan, kind scenario.Kind, f float64) bool {
 	return false
 }
 
-// stretched is the plan with the steps of a kind (at a set point) lasting longer; nil when they have no length.
+// stretched is the plan with the steps of a kind (at a set point) lasting longer; nil when they have no
+// length.
 func stretched(p *scenario.Plan, kind scenario.Kind, at string, f float64) (*scenario.Plan, string) {
 	out := *p
 	out.Steps = slices.Clone(p.Steps)

@@ -1,9 +1,9 @@
-// Package predict says beforehand what a plan can prove on a rig: the expanded uncertainty that each limited
-// characteristic will have, by the same budgets that judge a run. It writes down the course of a run as a healthy
-// unit would give it (Record), with each instrument's interval, resolution and scatter, and lets package
-// measure compute from it.
+// Package predict says beforehand what a plan can prove on a rig: the expanded uncertainty that each
+// limited characteristic will have, by the same budgets that judge a run. It writes down the course of a
+// run as a healthy unit would give it (Record), with each instrument's interval, resolution and scatter,
+// and lets package measure compute from it.
 //
-// The course is closed forms and one first-order build-up, no simulator: pressures, flows and masses are what
-// the rig's stated circuit gives with the numbers in expected.go. It predicts no value of the unit in front of
-// you, no fault, and nothing that a person is asked.
+// The course is closed forms and one first-order build-up, no simulator: pressures, flows and masses are
+// what the rig's stated circuit gives with the numbers in expected.go. It predicts no value of the unit in
+// front of you, no fault, and nothing that a person is asked.
 package predict

@@ -8,8 +8,8 @@ import (
 	"holdfast/bench/rig"
 )
 
-// What is expected of a healthy unit where the rig file says nothing: the invented reference unit of the shipped
-// limits. Common practice, no source.
+// What is expected of a healthy unit where the rig file says nothing: the invented reference unit of the
+// shipped limits. Common practice, no source.
 const (
 	strokeVolume = 0.12  // mL
 	lineVolume   = 38.0  // mL
@@ -29,12 +29,12 @@ const (
 	wiringOhm    = 0.08
 	room         = 20.0   // °C
 	barometer    = 1.013  // bar
-	halfSine     = 0.5511 // stored part of a stroke, half-sine delivery: 0.551102 of the stroke volume (by integration)
+	halfSine     = 0.5511 // part of a stroke that is stored, delivery a half sine: 0.551102 by integration
 )
 
-// noise is the standard deviation of one reading: a third of what an instrument's accuracy states at zero (k = 2),
-// and a tenth for the unit's own sensors, whose stated accuracy is mostly the spread of zero and gain from
-// one to the next. Common practice, no source: makers seldom state it.
+// noise is the standard deviation of one reading: a third of what an instrument's accuracy states at zero
+// (k = 2), and a tenth for the unit's own sensors, whose stated accuracy is mostly the spread of zero and
+// gain from one to the next. Common practice, no source: makers seldom state it.
 func noise(in *rig.Instrument) float64 {
 	if in.PartOfUnit {
 		return in.Accuracy.At(0) / 10
@@ -78,8 +78,8 @@ func (c circuit) returns(p float64) float64 {
 // pumped is what the pump delivers at a drive (%), mL/min.
 func (c circuit) pumped(drive float64) float64 { return drive * perDrive * c.stroke * efficiency }
 
-// opens is the mass rate through the open dosing valve, g/min; fraction is the part of a period in which it is
-// open.
+// opens is the mass rate through the open dosing valve, g/min; fraction is the part of a period in which it
+// is open.
 func (c circuit) opens(p, duty float64) (flow, fraction float64) {
 	v := c.rig.Dosing
 	if v.AtPressure <= 0 || duty <= 0 {

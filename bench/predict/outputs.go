@@ -49,9 +49,11 @@ func (c *course) duty() float64 {
 	return 0
 }
 
-var asked = map[scenario.Kind]float64{scenario.Prime: rig.StatePriming, scenario.Pressurise: rig.StatePreparing,
+var asked = map[scenario.Kind]float64{
+	scenario.Prime: rig.StatePriming, scenario.Pressurise: rig.StatePreparing,
 	scenario.Hold: rig.StatePreparing, scenario.Repressurise: rig.StatePreparing, scenario.Dose: rig.StateDosing,
-	scenario.Purge: rig.StatePurging, scenario.LeakDown: rig.StateStanding, scenario.Compliance: rig.StateStanding}
+	scenario.Purge: rig.StatePurging, scenario.LeakDown: rig.StateStanding, scenario.Compliance: rig.StateStanding,
+}
 
 // requests is what a unit with its own controller is asked for.
 func (c *course) requests(out *rig.Outputs) {

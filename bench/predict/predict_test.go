@@ -53,7 +53,7 @@ func TestLimits_OnlyUndecided(t *testing.T) {
 		needs                          []string
 	}{
 		{"release-controller", "unit-controller", "sensor_zero", "{min: -0.15 bar, max: 0.15 bar}",
-			"{min: -0.02 bar, max: 0.02 bar}", []string{"limits more than"}},
+			"{min: -0.002 bar, max: 0.002 bar}", []string{"limits more than"}},
 		{"release", "bench-node", "sensor_span_error", "{min: -2 %, max: 2 %}", "{min: -0.1 %, max: 0.1 %}",
 			[]string{"reference_pressure 2 times as good", "limits more than"}},
 		{"release", "bench-node", "doser_leak", "{max: 0.2 g/min}", "{max: 0.001 g/min}",
@@ -90,8 +90,8 @@ func TestLimits_LongerHold(t *testing.T) {
 	require.Equal(t, predict.Provable, of(t, predict.Limits(p, r), "leak_rate").Outlook)
 }
 
-// Without a guard band every measured value is decided, however poor the instruments: that is what the simple rule
-// means.
+// Without a guard band every measured value is decided, however poor the instruments: that is what the
+// simple rule means.
 func TestLimits_Simple(t *testing.T) {
 	p, r := load(t, "release", "bench-node", "decision_rule: guarded", "decision_rule: simple",
 		"doser_leak: {max: 0.2 g/min}", "doser_leak: {max: 0.001 g/min}")

@@ -16,10 +16,12 @@ const (
 	NotPredicted  Outlook = iota // no U is predicted: Why says why
 	Provable                     // values from PassFrom to PassTo pass
 	OnlyUndecided                // no value that a unit can have passes: U is too large for the limit
+	Doubtful                     // so it may be, as the pressure stands between two steps of the sensor
 	ByPerson                     // a person's answer, which has no U
 )
 
-var outlookNames = [...]string{"not predicted", "provable", "only undecided", "answered by a person"}
+var outlookNames = [...]string{"not predicted", "provable", "only undecided", "may end undecided",
+	"answered by a person"}
 
 // String returns the outlook in the words of check.
 func (o Outlook) String() string { return outlookNames[min(int(o), len(outlookNames)-1)] }
@@ -33,13 +35,13 @@ type Prospect struct {
 	Why              string
 	Largest          string   // what contributes most to U
 	Share            float64  // of the variance, 0..1
-	Needs            []string // OnlyUndecided: what would make it provable, each by itself
+	Needs            []string // OnlyUndecided and Doubtful: what would make it provable, each by itself
 }
 
-// Limits predicts for every limit of the plan that applies on the rig what it can come to, and for those that can
-// only end undecided what would make them provable.
+// Limits predicts for every limit of the plan that applies on the rig what it can come to, and for those
+// that can only end undecided what would make them provable.
 func Limits(p *scenario.Plan, r *rig.Rig) []Prospect {
-	all := Characteristics(p, r)
+	all := expectedOf(p, r)
 	var out []Prospect
 	for _, l := range p.Limits {
 		if l.ControllerOnly && r.Kind != rig.Controller {
@@ -61,16 +63,17 @@ func Hopeless(all []Prospect) []Prospect {
 	return out
 }
 
-func prospect(l scenario.Limit, all []measure.Characteristic, p *scenario.Plan, r *rig.Rig) Prospect {
+func prospect(l scenario.Limit, all []expected, p *scenario.Plan, r *rig.Rig) Prospect {
 	out := Prospect{Limit: l}
-	c := measure.Find(all, l.Characteristic, l.At)
+	c := find(all, l.Characteristic, l.At)
 	switch q := p.Asked(l.Characteristic); {
 	case q != nil && q.Choices != nil:
 		out.Outlook = ByPerson
 		return out
 	case q != nil: // near its limit the meter has the U that decides
-		c = measure.Characteristic{State: measure.Measured, U: q.Accuracy.At(limitOf(l)),
-			Budget: []measure.Contribution{{Source: "meter accuracy", U: q.Accuracy.At(limitOf(l)) / 2}}}
+		u := q.Accuracy.At(limitOf(l))
+		c = expected{Least: u, Characteristic: measure.Characteristic{State: measure.Measured, U: u,
+			Budget: []measure.Contribution{{Source: "meter accuracy", U: u / 2}}}}
 	case c.State != measure.Measured || math.IsNaN(c.U):
 		out.Why = c.Why
 		return out
@@ -81,8 +84,11 @@ func prospect(l scenario.Limit, all []measure.Characteristic, p *scenario.Plan, 
 	out.Outlook = Provable
 	if !possible(l, out.PassFrom, out.PassTo) {
 		out.Outlook = OnlyUndecided
+		if from, to := grade.PassRange(c.Least, &l, p.Rule, p.MaxRisk); possible(l, from, to) {
+			out.Outlook = Doubtful
+		}
 		if p.Asked(l.Characteristic) == nil {
-			out.Needs = cures(l, c, p, r)
+			out.Needs = cures(l, c.Characteristic, p, r)
 		}
 		out.Needs = append(out.Needs, wider(l, c.U))
 	}

@@ -7,6 +7,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"holdfast/bench/predict"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/unit"
@@ -16,18 +17,19 @@ const checkSchema = "holdfast/check/1"
 
 // checkAnswer is what check prints with --json.
 type checkAnswer struct {
-	Schema     string         `json:"schema"`
-	OK         bool           `json:"ok"`
-	Problems   []checkProblem `json:"problems"`
-	Scenario   string         `json:"scenario,omitempty"`
-	Rig        string         `json:"rig,omitempty"`
-	Rule       string         `json:"decision_rule,omitempty"`
-	LimitsFrom string         `json:"limits_from,omitempty"`
-	Longest    float64        `json:"longest_s,omitempty"`
-	Steps      []checkStep    `json:"steps,omitempty"`
-	Limits     []checkLimit   `json:"limits,omitempty"`
-	Channels   []checkChannel `json:"channels,omitempty"`
-	Warnings   []string       `json:"warnings,omitempty"`
+	Schema     string          `json:"schema"`
+	OK         bool            `json:"ok"`
+	Problems   []checkProblem  `json:"problems"`
+	Scenario   string          `json:"scenario,omitempty"`
+	Rig        string          `json:"rig,omitempty"`
+	Rule       string          `json:"decision_rule,omitempty"`
+	LimitsFrom string          `json:"limits_from,omitempty"`
+	Longest    float64         `json:"longest_s,omitempty"`
+	Steps      []checkStep     `json:"steps,omitempty"`
+	Limits     []checkLimit    `json:"limits,omitempty"`
+	Prospects  []checkProspect `json:"prospects,omitempty"`
+	Channels   []checkChannel  `json:"channels,omitempty"`
+	Warnings   []string        `json:"warnings,omitempty"`
 }
 
 type checkProblem struct {
@@ -88,14 +90,8 @@ func showCheck(out io.Writer, p *scenario.Plan, r *rig.Rig, now time.Time) error
 	for i, s := range p.Steps {
 		fmt.Fprintf(w, "  %2d\t%s\t%s\n", i+1, s.Name, stepTime(s))
 	}
-	fmt.Fprintf(w, "\nLimits (from: %s; rule: %s)\n", p.LimitsFrom, p.Rule)
-	for _, l := range p.Limits {
-		note := ""
-		if l.ControllerOnly {
-			note = "units with a controller"
-		}
-		fmt.Fprintf(w, "  %s\t%s\t%s\n", strings.TrimSpace(l.Characteristic+" "+l.At), limitText(l), note)
-	}
+	all := predict.Limits(p, r)
+	showProspects(w, p, r, all)
 	fmt.Fprintf(w, "\nChannels (accuracy expanded, k = 2)\n")
 	for _, in := range r.Channels {
 		if in != nil && !in.Channel.IsState() {
@@ -105,7 +101,32 @@ func showCheck(out io.Writer, p *scenario.Plan, r *rig.Rig, now time.Time) error
 	if warnings := checkWarnings(p, r, now); len(warnings) > 0 {
 		fmt.Fprintf(w, "\nBefore you run it\n  %s\n", strings.Join(warnings, "\n  "))
 	}
-	return w.Flush()
+	if err := w.Flush(); err != nil {
+		return err
+	}
+	if err := hopeless(p, r, all); err != nil {
+		return withStatus(exitUndecided, err)
+	}
+	return nil
+}
+
+// showProspects writes the limits with what each can come to.
+func showProspects(w io.Writer, p *scenario.Plan, r *rig.Rig, all []predict.Prospect) {
+	fmt.Fprintf(w, "\nLimits (from: %s; rule: %s) and how well they will be known (U, k = 2)\n", p.LimitsFrom,
+		p.Rule)
+	for _, x := range all {
+		u, text := prospectText(x)
+		if u != "" {
+			u = "± " + u
+		}
+		l := x.Limit
+		fmt.Fprintf(w, "  %s\t%s\t%s\t%s\n", strings.TrimSpace(l.Characteristic+" "+l.At), limitText(l), u, text)
+	}
+	for _, l := range p.Limits {
+		if l.ControllerOnly && r.Kind != rig.Controller {
+			fmt.Fprintf(w, "  %s\t%s\t\tonly for units with a controller\n", l.Characteristic, limitText(l))
+		}
+	}
 }
 
 func stepTime(s scenario.Step) string {

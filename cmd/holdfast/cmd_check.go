@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/bench/predict"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
@@ -28,6 +29,10 @@ func newCheckCommand() *cobra.Command {
 file, line and column: what was found and what would do. Otherwise it shows what a run
 would do: the steps with their longest times, the limits with the decision rule, the
 channels with their accuracy and calibration, and what to know beforehand.
+
+For each limit it predicts the uncertainty that this plan will reach with these instruments, and says
+what values will pass. A limit that can only end undecided is named with what would make it
+provable (a longer hold, another instrument, a wider limit), and the status is 3.
 
 SCENARIO and RIG are a path or the name of a shipped file. Nothing is sent anywhere.` + exitHelp,
 		Example: "  holdfast check release --rig bench-node\n" +
@@ -54,13 +59,21 @@ func runCheck(o checkOptions, now time.Time, out io.Writer) error {
 		if err == nil {
 			answer.describe(p, r, now)
 		}
+		status := exitUsage
+		if err == nil {
+			all := predict.Limits(p, r)
+			answer.Prospects = checkProspects(all)
+			if err = hopeless(p, r, all); err != nil {
+				status = exitUndecided
+			}
+		}
 		enc := json.NewEncoder(out)
 		enc.SetIndent("", "  ")
 		if errWrite := enc.Encode(answer); errWrite != nil {
 			return withStatus(exitInternal, errWrite)
 		}
 		if err != nil {
-			return withStatus(exitUsage, nil)
+			return withStatus(status, nil)
 		}
 		return nil
 	}

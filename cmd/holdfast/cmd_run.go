@@ -24,6 +24,7 @@ type runOptions struct {
 	seed                            uint64
 	realTime, yes, json, priority   bool
 	answers                         string
+	acceptUndecided                 bool
 }
 
 func newRunCommand() *cobra.Command {
@@ -69,6 +70,7 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 		"ask for real-time priority and locked memory, and say what was granted")
 	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves, nor what the scenario asks")
 	f.StringVar(&o.answers, "answers", "", "file that answers the scenario's questions beforehand")
+	f.BoolVar(&o.acceptUndecided, "accept-undecided", false, "run a plan that cannot end in a pass")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
 	for _, name := range []string{"rig", "bus", "serial"} {
 		_ = cmd.MarkFlagRequired(name) // fails only for a flag that does not exist
@@ -118,6 +120,9 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	}
 	answers, err := readAnswers(o.answers, plan)
 	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	if err := refuseHopeless(plan, r, o.acceptUndecided, errOut); err != nil {
 		return withStatus(exitUsage, err)
 	}
 	warn(errOut, plan, r)
