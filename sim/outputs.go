@@ -10,6 +10,9 @@ import (
 // Outputs is what the node's outputs really do now, for tests that hold a harness against it.
 func (b *Bench) Outputs() rig.Commands { return b.node.Commands() }
 
+// Driven is what the outputs do now, whoever drives them: the node, or the unit's own controller.
+func (b *Bench) Driven() rig.Commands { return b.driven }
+
 // Why says what made an output change.
 type Why string
 

@@ -31,7 +31,7 @@ func newTortureCommand() *cobra.Command {
 		Use:   "torture --seeds N",
 		Short: "Run the harness against everything that can go wrong, and check that it stays safe",
 		Long: `Each seed draws a short test, a unit with or without faults, and what goes wrong with the bench, the
-bus and the computer: frames lost, delayed, doubled, swapped, garbled; a babbling node; a node that
+bus and the computer, on both shipped rigs: frames lost, delayed, doubled, swapped, garbled; a babbling node; a node that
 restarts; sensors that drop out; the stop pressed; Ctrl-C; a full or failing disk; a program held up, or
 killed at any instant. It is run twice in virtual time on the simulated bench, and checkers outside of the
 harness hold it to this:
@@ -145,7 +145,7 @@ func showTorture(out io.Writer, t torture.Tally, o tortureOptions) error {
 	for _, row := range []struct {
 		title  string
 		counts map[string]int
-	}{{"drawn", t.Troubles}, {"ended", t.Ends}, {"trips", t.Trips}, {"verdicts", t.Verdicts}} {
+	}{{"rigs", t.Rigs}, {"drawn", t.Troubles}, {"units", t.Faults}, {"ended", t.Ends}, {"trips", t.Trips}, {"verdicts", t.Verdicts}} {
 		fmt.Fprintf(out, "%-9s %s\n", row.title, countsInWords(row.counts))
 	}
 	fmt.Fprintf(out, "%-9s %d pressures above the limit, the slowest after %.1f ms (two cycles: 40 ms)\n",

@@ -43,7 +43,7 @@ type waiting struct {
 }
 
 func newBench(t *trial, start clock.Instant, w *watch) (*bench, error) {
-	b, err := sim.New(sim.Options{Seed: t.seed, Faults: t.faults, Start: start})
+	b, err := sim.New(sim.Options{Seed: t.seed, Faults: t.faults, Start: start, Controller: t.own})
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +73,7 @@ func (b *bench) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []e
 	}
 	b.due(now, &b.toNode, arrive)
 	for _, f := range b.in {
-		if f.ID == idOutputs {
+		if f.ID == idOutputs || isRequest(&f.Frame) {
 			b.watch.nodeHeard = now
 		}
 	}
@@ -150,6 +150,10 @@ func (b *bench) spoil(at time.Duration, f *einride.Frame) {
 		switch {
 		case t.kind == corruption && b.trial.env.Float64() < t.share:
 			b.garble(f)
+		case b.trial.own:
+			if f.ID == idDosing {
+				b.spoilOwn(t, f)
+			}
 		case t.kind == dropout && f.ID == idHydraulics:
 			status := [...]uint16{0xFE00, 0xFFFF, 0xFB00}[t.pick%3]
 			binary.LittleEndian.PutUint16(f.Data[2*(t.pick&1):], status)
@@ -160,7 +164,10 @@ func (b *bench) spoil(at time.Duration, f *einride.Frame) {
 			binary.LittleEndian.PutUint16(f.Data[0:], b.frozen)
 		}
 	}
-	if f.ID == idHydraulics {
+	switch {
+	case f.ID == idDosing:
+		b.frozen = uint16(f.Data[5])
+	case f.ID == idHydraulics && !b.trial.own:
 		b.frozen = binary.LittleEndian.Uint16(f.Data[0:])
 	}
 }

@@ -23,6 +23,8 @@ type Tally struct {
 	Trips    map[string]int `json:"trips"`
 	Verdicts map[string]int `json:"verdicts"`
 	Troubles map[string]int `json:"troubles"`
+	Rigs     map[string]int `json:"rigs"`
+	Faults   map[string]int `json:"unit_faults"`
 	Broken   []Story        `json:"broken"` // the seeds for which a checker did not hold, in order
 	Run      time.Duration  `json:"-"`      // simulated, of all runs together
 	Answers  int            `json:"over_pressures_answered"`
@@ -39,7 +41,7 @@ type Story struct {
 
 func newTally() Tally {
 	return Tally{Ends: map[string]int{}, Trips: map[string]int{}, Verdicts: map[string]int{},
-		Troubles: map[string]int{}, Broken: []Story{}}
+		Troubles: map[string]int{}, Rigs: map[string]int{}, Faults: map[string]int{}, Broken: []Story{}}
 }
 
 // add counts one seed. The order of seeds makes no difference.
@@ -52,6 +54,10 @@ func (t *Tally) add(r Report) {
 	}
 	for _, k := range r.Kinds {
 		t.Troubles[k]++
+	}
+	t.Rigs[r.Rig]++
+	for _, name := range r.Faults {
+		t.Faults[name]++
 	}
 	if r.Answered {
 		t.Answers++

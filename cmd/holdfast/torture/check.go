@@ -31,7 +31,7 @@ func (r *run) checkOutcome() {
 	if r.quiet() && (r.outcome.Ended != samples.Completed || r.outcome.Trip != nil) {
 		w.fail(now, "nothing was wrong and the run ended as %s: %+v", r.ended(), r.outcome.Trip)
 	}
-	if r.outcome.SafeToOpen() && r.bench.Truth().Pressure > 0.5 && !r.has(corruption, frozen) {
+	if r.outcome.SafeToOpen() && r.bench.Truth().Pressure > 0.5 && !r.has(corruption, frozen) && !r.lies() {
 		w.fail(now, "said to be safe to open at %.2f bar", r.bench.Truth().Pressure)
 	}
 }
@@ -54,7 +54,7 @@ func (r *run) checkRecord(kept []byte) string {
 	case !r.wire.dead && !r.disk.failed && rec.Ended != r.outcome.Ended:
 		r.watch.fail(now, "ended as %s, and the record says %s", r.ended(), endedNames[rec.Ended])
 	case !r.wire.dead && !r.disk.failed && len(r.ledger.reference) != len(r.watch.references):
-		r.watch.fail(now, "handed %d readings of the reference gauge, and the record has %d",
+		r.watch.fail(now, "handed %d readings of the gauge, and the record has %d",
 			len(r.watch.references), len(r.ledger.reference))
 	}
 	res := r.judged(rec)
@@ -75,10 +75,10 @@ func (r *run) checkKept(rec *samples.Recording) {
 			r.watch.fail(now, "%s: %d readings were given, %d are there", rig.Channel(c), most, got)
 		}
 	}
-	s := &rec.Channels[rig.ReferencePressure]
+	s := &rec.Channels[r.gauge()]
 	for i := range s.T {
 		if i < len(r.ledger.reference) && (sample{s.T[i], s.V[i]}) != r.ledger.reference[i] {
-			r.watch.fail(now, "reading %d of the reference gauge is not what was given", i)
+			r.watch.fail(now, "reading %d of the gauge is not what was given", i)
 			return
 		}
 	}
@@ -106,8 +106,8 @@ func (r *run) checkPass(rec *samples.Recording, res *judge.Result) {
 		}
 	}
 	if n := len(rec.Steps); n > 0 {
-		if hole := r.watch.hole(rec.Steps[0].Start, rec.Steps[n-1].End); hole > staleLimit {
-			r.watch.fail(now, "passed with a hole of %d ms in the reference gauge", hole.Milliseconds())
+		if hole := r.watch.hole(rec.Steps[0].Start, rec.Steps[n-1].End); hole > r.stale() {
+			r.watch.fail(now, "passed with a hole of %d ms in the gauge", hole.Milliseconds())
 		}
 	}
 }

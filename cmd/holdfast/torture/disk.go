@@ -96,12 +96,13 @@ type ledger struct {
 	*journal.Writer
 	given        [rig.NumChannels]int
 	acknowledged [rig.NumChannels]int
-	reference    []sample // every valid one
+	gauge        rig.Channel
+	reference    []sample // every valid one of the gauge
 	closing      bool     // the end has been given
 
 	// For a test of the checkers.
 	spoil float64 // added to every reading that is recorded
-	skip  int     // readings of the reference gauge that are not
+	skip  int     // readings of the gauge that are not
 }
 
 type sample struct {
@@ -113,14 +114,14 @@ type sample struct {
 func (l *ledger) Reading(r rig.Reading) error {
 	spoilt := r
 	spoilt.Value += l.spoil
-	if l.skip > 0 && r.Channel == rig.ReferencePressure && r.Status == spn.Valid {
+	if l.skip > 0 && r.Channel == l.gauge && r.Status == spn.Valid {
 		l.skip--
 		return nil
 	}
 	err := l.Writer.Reading(spoilt)
 	if err == nil && r.Status == spn.Valid {
 		l.given[r.Channel]++
-		if r.Channel == rig.ReferencePressure {
+		if r.Channel == l.gauge {
 			l.reference = append(l.reference, sample{r.Time, r.Value})
 		}
 	}

@@ -3,6 +3,7 @@ package torture
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -26,7 +27,9 @@ type Report struct {
 	Ended    string   // completed, stopped, tripped, bench fault, failed, killed, refused
 	Trip     string
 	Verdict  string
-	Kinds    []string      // of troubles
+	Kinds    []string // of troubles
+	Rig      string
+	Faults   []string      // of the unit
 	Broken   []string      // checkers that did not hold; empty is what is wanted
 	Digest   uint64        // of every frame and every byte on the disk
 	Length   time.Duration // of the run, in its own time
@@ -38,20 +41,32 @@ var epoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
 
 const bitrate = 250_000
 
-// Bench is what every seed shares: the shipped rig.
-type Bench struct{ rig *rig.Rig }
+// Bench is what every seed shares: the shipped rigs, with all their channels.
+type Bench struct {
+	bare *rig.Rig // bench-node
+	own  *rig.Rig // unit-controller
+}
 
-// NewBench reads the shipped rig.
+// NewBench reads the shipped rigs.
 func NewBench() (*Bench, error) {
-	text, shown, err := scenarios.ReadRig("bench-node")
+	bare, bareErr := shippedRig("bench-node")
+	own, ownErr := shippedRig("unit-controller")
+	return &Bench{bare, own}, errors.Join(bareErr, ownErr)
+}
+
+func shippedRig(name string) (*rig.Rig, error) {
+	text, shown, err := scenarios.ReadRig(name)
 	if err != nil {
 		return nil, err
 	}
-	r, err := rig.Parse(shown, text, scenarios.ReadDBC)
-	if err != nil {
-		return nil, err
+	return rig.Parse(shown, text, scenarios.ReadDBC)
+}
+
+func (b *Bench) rigOf(t *trial) *rig.Rig {
+	if t.own {
+		return b.own
 	}
-	return &Bench{r}, nil
+	return b.bare
 }
 
 // run is one seed being run.
@@ -89,7 +104,8 @@ func (b *Bench) RunTwice(seed uint64) (Report, error) {
 
 // run lets a test spoil what has been built, to see that the checkers notice.
 func (b *Bench) run(seed uint64, spoil func(*run)) (Report, error) {
-	r := &run{trial: draw(seed), rig: b.rig}
+	t := draw(seed)
+	r := &run{trial: t, rig: b.rigOf(t)}
 	if err := r.build(); err != nil {
 		return Report{}, fmt.Errorf("seed %d: %w", seed, err)
 	}
@@ -125,7 +141,7 @@ func (r *run) build() (err error) {
 	}
 	r.wire = &wire{Port: r.bus.Open("harness"), bus: r.bus, trial: r.trial, watch: r.watch, start: epoch,
 		done: make([]bool, len(r.troubles))}
-	r.port, r.ledger = r.wire, &ledger{}
+	r.port, r.ledger = r.wire, &ledger{gauge: r.gauge()}
 	r.disk = &disk{wire: r.wire, ledger: r.ledger}
 	return nil
 }
@@ -160,15 +176,15 @@ func (r *run) settle(end clock.Instant) {
 	}
 	for limit := end.Add(5 * time.Second); r.bus.Now() < limit; {
 		r.bus.Advance(r.bus.Now().Add(10 * time.Millisecond))
-		if r.bus.Now().Sub(max(r.watch.nodeHeard, end)) >= nodeTimeout+cycle {
+		if r.bus.Now().Sub(max(r.watch.nodeHeard, end)) >= r.timeout()+cycle {
 			break
 		}
 	}
-	r.requireRest("0.2 s and a cycle after the last command")
+	r.requireRest(fmt.Sprintf("%v and a cycle after the last command", r.timeout()))
 }
 
 func (r *run) requireRest(when string) {
-	o := r.bench.Outputs()
+	o := r.bench.Driven()
 	if o.Drive != 0 || o.Duty != 0 || o.Valve || o.Shutoff || o.Heater || o.Vent {
 		r.watch.fail(r.bus.Now(), "outputs are not safe %s: %+v", when, o)
 	}
@@ -176,7 +192,7 @@ func (r *run) requireRest(when string) {
 
 func (r *run) report(end clock.Instant) Report {
 	kept := r.disk.left()
-	out := Report{Seed: r.seed, Ended: r.ended(), Length: end.Sub(epoch), Verdict: "none",
+	out := Report{Seed: r.seed, Rig: r.rig.Name, Ended: r.ended(), Length: end.Sub(epoch), Verdict: "none",
 		Answered: r.watch.answered, Answer: r.watch.answer}
 	for i := range r.troubles {
 		out.Kinds = append(out.Kinds, r.troubles[i].kind.String())
@@ -184,6 +200,7 @@ func (r *run) report(end clock.Instant) Report {
 	}
 	for _, name := range sim.FaultNames() {
 		if severity, drawn := r.faults[name]; drawn {
+			out.Faults = append(out.Faults, name)
 			out.Story = append(out.Story, fmt.Sprintf("unit: %s %.2f", name, severity))
 		}
 	}

@@ -2,6 +2,7 @@ package torture
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -43,6 +44,8 @@ func TestSeeds(t *testing.T) {
 	for _, end := range []string{"completed", "stopped", "tripped", "bench fault", "killed"} {
 		require.NotZero(t, tally.Ends[end], "no run ended as %s", end)
 	}
+	require.Len(t, tally.Rigs, 2)
+	require.NotEmpty(t, tally.Faults)
 	require.NotZero(t, tally.Answers)
 	require.NotZero(t, tally.Verdicts["pass"])
 }
@@ -74,7 +77,13 @@ func (l *lateAnswer) Send(f einride.Frame) error {
 type neverRests struct{ *wire }
 
 func (n *neverRests) Send(f einride.Frame) error {
-	if n.watch.driven != 0 && rests(&f) {
+	switch {
+	case n.watch.driven == 0 || !n.trial.rests(&f):
+	case isRequest(&f):
+		f.Data[2] = f.Data[2]&0xF0 | 1 // prepare
+	case n.trial.own:
+		f.Data[4] = f.Data[4]&0x3F | 0x40 // and leave it its supply
+	default:
 		f.Data[0], f.Data[1] = 0x10, 0x27
 	}
 	return n.wire.Send(f)
@@ -83,35 +92,47 @@ func (n *neverRests) Send(f einride.Frame) error {
 // TestCheckersNotice spoils the harness and the disk in turn: for each there is a checker that says so.
 func TestCheckersNotice(t *testing.T) {
 	b := newTestBench(t)
-	blind := *b.rig
-	blind.Guard.MaxPressure, blind.Guard.MaxPressureRise = 100, 0
+	blind := func(r *run) {
+		spoilt := *r.rig
+		spoilt.Guard.MaxPressure, spoilt.Guard.MaxPressureRise = 100, 0
+		r.rig, r.plan.MaxPressure = &spoilt, 0
+	}
 	for _, c := range []struct {
 		name  string
 		spoil func(*run)
 		says  string
 		from  uint64 // a seed that draws what it takes is not far behind
+		bare  bool   // not seen on a unit with its own controller, which regulates by itself
 	}{
-		{"answers late", func(r *run) { r.port = &lateAnswer{r.wire, 70 * time.Millisecond} }, "answered only", 10},
-		{"never rests", func(r *run) { r.port = &neverRests{r.wire} }, "outputs are not safe", 1},
-		{"blind to pressure", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "nothing tripped", 10},
-		{"blind to the truth", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "the pump is still driven", 300},
-		{"drives on", func(r *run) { r.rig, r.plan.MaxPressure = &blind, 0 }, "a command drives", 10},
-		{"loses what it acknowledged", func(r *run) { r.disk.loses = 3000 }, "readings were acknowledged", 1},
-		{"changes what it was given", func(r *run) { r.ledger.spoil = 0.001 }, "is not what was given", 1},
-		{"is handed what it does not record", func(r *run) { r.ledger.skip = 10 }, "handed", 1},
-		{"fails a quiet run", func(r *run) { r.rig = withCurrentLimit(*b.rig, 0.1) }, "nothing was wrong", 8},
+		{"answers late", func(r *run) { r.port = &lateAnswer{r.wire, 70 * time.Millisecond} }, "answered only", 10, false},
+		{"never rests", func(r *run) { r.port = &neverRests{r.wire} }, "outputs are not safe", 1, false},
+		{"blind to pressure", blind, "nothing tripped", 10, false},
+		{"blind to the truth", blind, "the pump is still driven", 300, true},
+		{"drives on", blind, "a command drives", 10, false},
+		{"loses what it acknowledged", func(r *run) { r.disk.loses = 3000 }, "readings were acknowledged", 1, false},
+		{"changes what it was given", func(r *run) { r.ledger.spoil = 0.001 }, "is not what was given", 1, false},
+		{"is handed what it does not record", func(r *run) { r.ledger.skip = 10 }, "handed", 1, false},
+		{"fails a quiet run", func(r *run) { r.rig = withCurrentLimit(*b.bare, 0.1) }, "nothing was wrong", 8, true},
 	} {
-		t.Run(c.name, func(t *testing.T) {
-			for seed := c.from; seed < c.from+500; seed++ {
-				r, err := b.run(seed, c.spoil)
-				require.NoError(t, err)
-				if strings.Contains(strings.Join(r.Broken, "\n"), c.says) {
-					t.Logf("noticed at seed %d: %s", seed, r.Broken[0])
-					return
-				}
+		for _, own := range []bool{false, true} {
+			if own && c.bare {
+				continue
 			}
-			require.Fail(t, "no checker noticed")
-		})
+			t.Run(fmt.Sprintf("%s/own=%v", c.name, own), func(t *testing.T) {
+				for seed := c.from; seed < c.from+500; seed++ {
+					if draw(seed).own != own {
+						continue
+					}
+					r, err := b.run(seed, c.spoil)
+					require.NoError(t, err)
+					if strings.Contains(strings.Join(r.Broken, "\n"), c.says) {
+						t.Logf("noticed at seed %d: %s", seed, r.Broken[0])
+						return
+					}
+				}
+				require.Fail(t, "no checker noticed")
+			})
+		}
 	}
 }
 

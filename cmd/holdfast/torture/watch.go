@@ -72,27 +72,24 @@ func (w *watch) delivered(now clock.Instant, f *can.Frame) {
 	if !f.IsExtended {
 		return
 	}
-	word := func(i int) (uint16, bool) {
-		raw := binary.LittleEndian.Uint16(f.Data[i:])
-		return raw, int(f.Length) >= i+2 && valid(raw)
-	}
-	switch f.ID {
-	case idAmbient:
-		if raw, ok := word(4); ok {
+	limit := w.trial.limit + 1e-6 + w.ambient // absolute
+	switch {
+	case f.ID == idAmbient:
+		if raw := binary.LittleEndian.Uint16(f.Data[4:]); f.Length >= 6 && valid(raw) {
 			w.ambient = float64(raw) * 0.01 / 100
 		}
-	case idHydraulics:
-		if w.ambient == 0 {
-			return
-		}
-		unit, unitOK := word(0)
-		reference, referenceOK := word(2)
+	case w.ambient == 0: // the harness cannot make a gauge pressure of it either
+	case f.ID == idHydraulics && !w.trial.own:
+		unit, reference, unitOK, referenceOK := pressures(&f.Frame)
 		if referenceOK {
 			w.references = append(w.references, f.Time)
 		}
-		gauge := func(raw uint16) float64 { return float64(raw)*0.05/100 - w.ambient }
-		limit := w.trial.limit + 1e-6
-		if w.over == 0 && (unitOK && gauge(unit) > limit || referenceOK && gauge(reference) > limit) {
+		if w.over == 0 && (unitOK && unit > limit || referenceOK && reference > limit) {
+			w.over = now
+		}
+	case f.ID == idDosing && w.trial.own && f.Length >= 6 && f.Data[5] <= 0xFA:
+		w.references = append(w.references, f.Time)
+		if w.over == 0 && float64(f.Data[5])*8/100 > limit {
 			w.over = now
 		}
 	}
@@ -113,7 +110,7 @@ func (w *watch) hole(from, to clock.Instant) (longest time.Duration) {
 func (w *watch) sent(now clock.Instant, f *einride.Frame) {
 	w.mix(now, f)
 	w.spoken = true
-	resting := rests(f)
+	resting := w.trial.rests(f)
 	if !resting {
 		w.driven = now
 	}
@@ -134,14 +131,9 @@ func (w *watch) sent(now clock.Instant, f *einride.Frame) {
 	}
 }
 
-// rests says that a command leaves every output at rest; the vent may be open.
-func rests(f *einride.Frame) bool {
-	return f.Data[0]|f.Data[1]|f.Data[2]|f.Data[3] == 0 && f.Data[4]&0x3F == 0
-}
-
 // truth looks at what is really there, whenever something happens on the bench.
 func (w *watch) truth(now clock.Instant, b *bench) {
-	if b.Truth().Pressure <= w.trial.limit+gaugeMargin {
+	if b.Truth().Pressure <= w.trial.limit+w.trial.margin() || w.trial.lies() {
 		w.truthOver = 0
 		return
 	}
@@ -149,10 +141,13 @@ func (w *watch) truth(now clock.Instant, b *bench) {
 		w.truthOver = now
 	}
 	allowed := 2*cycle + 20*time.Millisecond // a reading every 10 ms, and its way over the bus
-	if w.disturbed(now) {
-		allowed = staleLimit + nodeTimeout + 2*cycle
+	if w.trial.own {
+		allowed += 60 * time.Millisecond // a reading every 50 ms, and the unit works every 10
 	}
-	if long := now.Sub(w.truthOver); long > allowed && b.Outputs().Drive > 0 {
+	if w.disturbed(now) {
+		allowed = w.trial.stale() + w.trial.timeout() + 2*cycle
+	}
+	if long := now.Sub(w.truthOver); long > allowed && b.Driven().Drive > 0 {
 		w.fail(now, "%.2f bar for %d ms and the pump is still driven", b.Truth().Pressure, long.Milliseconds())
 		w.truthOver = clock.Instant(math.MaxInt64 / 2) // said once
 	}
