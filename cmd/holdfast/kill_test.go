@@ -184,25 +184,29 @@ type killsSeen struct {
 	pressurised int             // kills with more than 1 bar in the line
 }
 
-// add holds one kill against the log of its bench.
+// add holds one kill against the log of its bench. It goes on after a failure: the table is worth having then too.
 func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) {
-	t.Helper()
 	off, last, rest := splitAt(k, log)
 	for _, l := range rest {
-		require.False(t, l.Driven, "%s: an output came on again after the kill: %+v", k.serial, l)
+		if l.Driven {
+			t.Errorf("%s: an output came on again after the kill: %+v", k.serial, l)
+		}
 	}
 	if off == nil {
-		require.True(t, last == nil || !last.Driven, "%s: outputs still on %v after the kill: %+v", k.serial,
-			k.until.Sub(k.at), last)
+		if last != nil && last.Driven {
+			t.Errorf("%s: outputs still on %v after the kill: %+v", k.serial, k.until.Sub(k.at), last)
+		}
 		s.resting++
 		return
 	}
-	at := clock.Instant(off.UnixNS)
-	require.LessOrEqual(t, at.Sub(k.at), nodeTimeout+commandCycle, "%s: outputs off too late", k.serial)
-	s.off = append(s.off, at.Sub(k.at))
-	s.command = append(s.command, at.Sub(clock.Instant(off.LastCommand)))
+	took := clock.Instant(off.UnixNS).Sub(k.at)
+	if took > nodeTimeout+commandCycle {
+		t.Errorf("%s: outputs off only %v after the kill", k.serial, took)
+	}
+	s.off = append(s.off, took)
+	s.command = append(s.command, clock.Instant(off.UnixNS).Sub(clock.Instant(off.LastCommand)))
 	s.count(last.Outputs)
-	s.fall(t, k, off, rest)
+	s.fall(t, k, off.PressureBar, rest)
 }
 
 // splitAt finds what the outputs did when a run was killed, the line that tells them off (nil: they were), and
@@ -225,27 +229,24 @@ func splitAt(k kill, log []outputLine) (off, last *outputLine, rest []outputLine
 }
 
 // fall holds the pressure against what must become of it: in the safe state the line empties into the tank through
-// the return, which takes seconds (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at 9 bar), down to what the check valve
-// keeps (0.3 bar on the reference bench; 0.5 leaves room for its spread).
-func (s *killsSeen) fall(t *testing.T, k kill, off *outputLine, rest []outputLine) {
-	t.Helper()
+// the return (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at 9 bar, and slower the less there is and the more air is in the
+// line), down to what the check valve keeps (0.3 bar on the reference bench; 0.5 leaves room for its spread).
+func (s *killsSeen) fall(t *testing.T, k kill, off float64, rest []outputLine) {
 	left := 0.0 // no line of the log: it is below what that shows
 	if n := len(rest); n > 0 && k.until.Sub(clock.Instant(rest[n-1].UnixNS)) < 2*pressureEvery {
 		left = rest[n-1].PressureBar
 	}
-	highest := off.PressureBar
 	for _, l := range rest {
-		require.LessOrEqual(t, l.PressureBar, highest+0.3, "%s: pressure rises with everything off", k.serial)
+		if l.PressureBar > off+0.3 { // a pump that coasts down
+			t.Errorf("%s: %.2f bar when everything went off, then %.2f", k.serial, off, l.PressureBar)
+		}
 	}
-	switch {
-	case k.last:
-		require.Less(t, left, 0.5, "%s: %.2f bar did not fall", k.serial, highest)
-	case left >= 0.5:
-		require.Less(t, left, 0.75*highest, "%s: %.2f bar did not fall", k.serial, highest)
+	if left >= 0.5 && (k.last || left > 0.95*off) {
+		t.Errorf("%s: %.2f bar did not fall: still %.2f", k.serial, off, left)
 	}
-	if s.pressure = append(s.pressure, highest); highest > 1 {
+	if s.pressure = append(s.pressure, off); off > 1 {
 		s.pressurised++
-		s.left = append(s.left, left/highest)
+		s.left = append(s.left, left/off)
 	}
 }
 
@@ -276,7 +277,9 @@ func (s *killsSeen) table() string {
 		fmt.Fprintf(&b, "pressure when off at most %.2f bar", slices.Max(s.pressure))
 	}
 	if len(s.left) > 0 {
-		fmt.Fprintf(&b, ", a second later at most %.0f %% of what it was", 100*slices.Max(s.left))
+		slices.Sort(s.left)
+		fmt.Fprintf(&b, ", a second later %.0f %% of what it was (median), at most %.0f %%",
+			100*s.left[len(s.left)/2], 100*s.left[len(s.left)-1])
 	}
 	return b.String()
 }
