@@ -9,20 +9,21 @@ import (
 
 // Summary is what a campaign found.
 type Summary struct {
-	Scenario string     `json:"scenario"`
-	Rig      string     `json:"rig"`
-	Seed     uint64     `json:"seed"`
-	Units    int        `json:"units"`
-	Rule     string     `json:"decision_rule"`
-	Verdicts Verdicts   `json:"verdicts"`
-	Coverage []Coverage `json:"coverage"`
-	Causes   []Named    `json:"causes"`
-	Troubles []Troubled `json:"troubled_benches"`
-	TakenFor int        `json:"units_taken_for_bench_problems"` // of those whose bench was in order
-	Mixups   []Mixup    `json:"mixed_up"`
-	Stated   []Bin      `json:"stated_probability"`
-	Adopted  []Bin      `json:"stated_with_own_frequencies"` // had the harness known how often each fault is drawn
-	Worst    []Case     `json:"worst"`
+	Scenario  string     `json:"scenario"`
+	Rig       string     `json:"rig"`
+	Seed      uint64     `json:"seed"`
+	Units     int        `json:"units"`
+	Rule      string     `json:"decision_rule"`
+	Verdicts  Verdicts   `json:"verdicts"`
+	Coverage  []Coverage `json:"coverage"`
+	Causes    []Named    `json:"causes"`
+	Troubles  []Troubled `json:"troubled_benches"`
+	TakenFor  int        `json:"units_taken_for_bench_problems"` // of those whose bench was in order
+	Mixups    []Mixup    `json:"mixed_up"`
+	Stated    []Bin      `json:"stated_probability"`
+	Adopted   []Bin      `json:"stated_with_own_frequencies"` // had the harness known how often each fault is drawn
+	Decisions []Decision `json:"decisions"`
+	Worst     []Case     `json:"worst"`
 
 	// Again is the line that runs this campaign again, for the worst units of one that holdfast run cannot
 	// make again by itself; empty otherwise.
@@ -92,6 +93,7 @@ func summarise(c *Config, units []Unit) *Summary {
 	s.Coverage, s.Causes, s.Stated = cov.table(), names.table(), names.stated.bins()
 	s.Adopted, s.Mixups = names.adopted.bins(), mixed.table()
 	s.Troubles = troubles.table()
+	s.Decisions = decisions(units, c.Plan)
 	s.Worst = worst(units)
 	return s
 }

@@ -45,7 +45,8 @@ type Value struct {
 	Truth    float64
 	Known    bool // there is a true value
 	Verdict  grade.Verdict
-	Kept     bool    // the true value keeps the limit, or there is none
+	Kept     bool // the true value keeps the limit, or there is none
+	limit    *scenario.Limit
 	Past     float64 // by how much the true value is past it; 0 when kept or not known
 }
 
@@ -120,7 +121,7 @@ func (t *truths) compare(res *judge.Result) Unit {
 
 func (t *truths) valueOf(l *judge.Line) Value {
 	v := Value{Name: l.Name, At: l.At, Measured: l.State == measure.Measured, Value: l.Value, U: l.U,
-		Verdict: l.Verdict, Kept: true}
+		Verdict: l.Verdict, Kept: true, limit: l.Limit}
 	v.Truth, v.Known = t.value(&l.Characteristic)
 	switch {
 	case l.Limit == nil:
