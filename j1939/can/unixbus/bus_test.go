@@ -151,7 +151,8 @@ func TestBus_Full(t *testing.T) {
 // TestBus_Strangers: who speaks something else is put off the bus and harms nobody; who is no bus is refused.
 func TestBus_Strangers(t *testing.T) {
 	owner, path := made(t)
-	for _, said := range []string{"GET / HTTP/1.1\r\n\r\n", "x", strings.Repeat("\xff", 16), strings.Repeat("y", 9000)} {
+	for _, said := range []string{"GET / HTTP/1.1\r\n\r\n", "x", strings.Repeat("\xff", 24),
+		strings.Repeat("y", 9000)} {
 		c, err := net.DialUnix("unixpacket", nil, &net.UnixAddr{Name: path, Net: "unixpacket"})
 		require.NoError(t, err)
 		_, err = c.Write([]byte(said))

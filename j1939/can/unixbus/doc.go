@@ -6,7 +6,8 @@
 // What goes over the socket, all numbers little endian:
 //
 //	greeting, once to whoever joins (32 bytes):   0..15 "holdfast-bus/1" and zeros | 16..23 base | 24..31 0
-//	frame, from a member to the bus (16 bytes):   0..3 identifier and flags | 4 length | 5..7 0 | 8..15 data
+//	frame, from a member to the bus (24 bytes):   0..3 identifier and flags | 4 length | 5..7 0 | 8..15 data |
+//	                                              16..23 time at which it was sent
 //	frame, from the bus to a member (32 bytes):   the same 16 | 16..23 time | 24..31 frames lost so far
 //
 // Identifier and flags are those of Linux include/uapi/linux/can.h: bit 31 extended, bit 30 remote. A member
@@ -17,7 +18,8 @@
 // move it. A frame's time is when the process that carries the bus has taken it.
 //
 // Loss: what the kernel does not hold for a member that does not read is dropped and counted; the count comes
-// with the next frame, as with SO_RXQ_OVFL.
+// with the next frame, as with SO_RXQ_OVFL. So is a frame that the process which carries the bus finds older than
+// 200 ms, because it stood still: a wire keeps nothing, and no bench may obey a command from back then.
 //
 // What it does not do: arbitration, wire time, acknowledgement, error frames, CAN FD; a frame that is sent
 // where nobody else is joined is gone. It is no way to another computer, and only processes of the same

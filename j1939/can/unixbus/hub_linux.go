@@ -112,25 +112,30 @@ func (h *hub) hear(m *member) {
 			return
 		case err == unix.EINTR, err == unix.ECONNRESET: // told before what it has sent; that still counts
 			continue
-		case err != nil, n != sentSize:
+		case err != nil || n == 0:
 			m.gone = true
 			return
 		}
-		f, err := takeFrame(h.raw[:n])
+		f, sent, err := takeSent(h.raw[:n])
 		if err != nil {
 			m.gone = true
 			return
 		}
 		putFrame(h.raw[:], &f)
-		h.relay(m)
+		h.relay(m, sent)
 	}
 }
 
-// relay hands the frame in raw to everybody but its sender.
-func (h *hub) relay(from *member) {
+// relay hands the frame in raw to everybody but its sender, unless it has waited too long.
+func (h *hub) relay(from *member, sent clock.Instant) {
 	at := h.base.Add(boottime())
+	late := at.Sub(sent) > oldest
 	for _, m := range h.members {
-		if m == from || m.gone {
+		switch {
+		case m == from || m.gone:
+			continue
+		case late:
+			m.lost++
 			continue
 		}
 		putHeard(h.raw[:], at, m.lost)

@@ -95,6 +95,7 @@ func (p *Port) Send(f einride.Frame) error {
 		return fmt.Errorf("send on %s: %w", p.name, os.ErrClosed)
 	}
 	putFrame(p.raw[:], &f)
+	putSent(p.raw[:], p.Now())
 	if err := write(p.fd, p.raw[:]); err != nil {
 		return p.failed("send", err)
 	}

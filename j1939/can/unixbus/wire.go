@@ -3,6 +3,7 @@ package unixbus
 import (
 	"encoding/binary"
 	"errors"
+	"time"
 
 	einride "go.einride.tech/can"
 
@@ -15,10 +16,10 @@ const (
 	wireID     = 0
 	wireLength = 4
 	wireData   = 8
-	wireTime   = 16
+	wireTime   = 16 // sent or heard
 	wireLost   = 24
 
-	sentSize  = 16 // from a member to the bus
+	sentSize  = 24 // from a member to the bus
 	heardSize = 32 // from the bus to a member
 )
 
@@ -31,6 +32,9 @@ const (
 var greetingWords = [16]byte{'h', 'o', 'l', 'd', 'f', 'a', 's', 't', '-', 'b', 'u', 's', '/', '1'}
 
 var errForeign = errors.New("what came is not of this kind of bus")
+
+// oldest is the age from which on a frame is no longer handed on: as long as a bench node waits for a command.
+const oldest = 200 * time.Millisecond
 
 // putFrame writes the part of a frame that both directions share.
 func putFrame(raw []byte, f *einride.Frame) {
@@ -58,6 +62,18 @@ func takeFrame(raw []byte) (f einride.Frame, err error) {
 		copy(f.Data[:f.Length], raw[wireData:])
 	}
 	return f, nil
+}
+
+// putSent completes a frame for the bus: when it was sent.
+func putSent(raw []byte, at clock.Instant) { binary.LittleEndian.PutUint64(raw[wireTime:], uint64(at)) }
+
+// takeSent reads a message from a member.
+func takeSent(raw []byte) (f einride.Frame, at clock.Instant, err error) {
+	if len(raw) != sentSize {
+		return einride.Frame{}, 0, errForeign
+	}
+	f, err = takeFrame(raw)
+	return f, clock.Instant(binary.LittleEndian.Uint64(raw[wireTime:])), err
 }
 
 // putHeard completes a frame for a member: when it was on the bus, and what that member has lost.

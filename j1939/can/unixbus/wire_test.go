@@ -34,10 +34,14 @@ func FuzzTakeHeard(f *testing.F) {
 	putHeard(good[:], 1_700_000_000_000_000_000, 3)
 	f.Add(good[:])
 	f.Add(good[:sentSize])
+	f.Add(good[:20])
 	f.Add([]byte("GET / HTTP/1.1\r\n"))
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, raw []byte) {
 		_, _ = takeGreeting(raw)
+		if sent, _, err := takeSent(raw); err == nil {
+			require.NoError(t, sent.Validate())
+		}
 		heard, lost, err := takeHeard(raw)
 		if err != nil {
 			require.Zero(t, heard)
