@@ -57,8 +57,8 @@ a recording or, listening only, from a bus.` + exitHelp,
 }
 
 func runIntake(ctx context.Context, o intakeOptions, out, errOut io.Writer) error {
-	if o.hours < 0 || o.hours != o.hours {
-		return withStatus(exitUsage, errors.New("--hours: hours are 0 or more"))
+	if !(o.hours >= 0 && o.hours <= mostHours) {
+		return withStatus(exitUsage, fmt.Errorf("--hours: hours are 0 or more, at most %.0f", float64(mostHours)))
 	}
 	faults, err := faultsSeen(ctx, o)
 	if err != nil {
