@@ -185,6 +185,7 @@ func FuzzParse(f *testing.F) {
 	dbc, err := beside("bench-node.dbc")
 	require.NoError(f, err)
 	f.Add(text, dbc)
+	f.Add(beforeCycle(f, "other_senders: [{address: 0x33, what: power supply}, {address: 7}]"), dbc)
 	f.Add([]byte("holdfast: rig/1\nchannels: {line_pressure: {signal: {spn: 4334}}}"), []byte("BO_ 2365526265 A: 8 N\n SG_ B : 0|16@1+ (1,0) [0|0] \"\" N\n"))
 	f.Fuzz(func(t *testing.T, text, dbc []byte) {
 		r, err := rig.Parse("r.yaml", text, func(string) ([]byte, error) { return dbc, nil })
