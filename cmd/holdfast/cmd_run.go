@@ -36,8 +36,9 @@ func newRunCommand() *cobra.Command {
 pass, fail or undecided by the scenario's rule, names the likely cause and keeps the record:
 frames.pcapng, the journal, result.json, report.html and junit.xml in a folder of the run.
 
-SCENARIO and RIG are a path or the name of a shipped one. BUS is a CAN interface (can0) or
-sim, the simulated bench. Nothing moves before you have said yes (or --yes).
+SCENARIO and RIG are a path or the name of a shipped one. BUS is a CAN interface (can0),
+sim, the simulated bench, or unix:PATH, a bus that holdfast sim has made between processes of
+this computer. Nothing moves before you have said yes (or --yes).
 
 The bus is listened to for a second before anything is sent on it. Where an engine runs, wheels turn or a
 controller sends that the rig file does not declare, the run is refused: on a vehicle this tool only listens.
@@ -59,7 +60,7 @@ safe state. A run that is cut off leaves that to the bench node; holdfast recove
 func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.rig, "rig", "", "rig file, or the name of a shipped one")
-	f.StringVar(&o.bus, "bus", "", "CAN interface, or sim")
+	f.StringVar(&o.bus, "bus", "", "CAN interface, sim, or unix:PATH")
 	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
 	f.Float64Var(&o.unitHours, "unit-hours", 0, "operating hours of the unit, h")
 	f.StringVar(&o.out, "out", "", "folder for the records (default: holdfast/runs in the user's data folder)")
