@@ -149,7 +149,7 @@ func (w *Watcher) publish(s *stream, changed uint32) {
 			continue
 		}
 		*c = current{value, s.values[i].status, s.last, s}
-		if ok {
+		if ok && booked[d.signal] {
 			w.vehicle.note(d.bank, d.signal, value)
 		}
 		if d.bank == 0 {

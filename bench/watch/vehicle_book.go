@@ -19,6 +19,10 @@ type vehicleBook struct {
 
 func (v *vehicle) books() [2]*vehicleBook { return [2]*vehicleBook{&v.inTrip, &v.inAll} }
 
+// booked are the signals of which a book keeps the extremes.
+var booked = [numSignals]bool{TankLevel: true, TankTemperature: true, TankHeater: true, Concentration: true,
+	FluidProperty: true, LineHeater: true, Supply: true}
+
 // note books a valid number.
 func (v *vehicle) note(bank uint8, s Signal, value float64) {
 	v.inTrip.values[bank][s].add(value)

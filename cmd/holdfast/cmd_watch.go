@@ -143,19 +143,17 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 	if attach != nil && len(from) > 1 {
 		return withStatus(exitUsage, errors.New("--attach takes one recording: a visit has one vehicle"))
 	}
-	var all []*watch.Summary
-	for _, path := range from {
-		s, err := watchRecording(ctx, path, limits, attach.tell, errOut)
-		if err != nil {
-			return err
+	all, err := watchRecordings(ctx, from, limits, attach.tell, errOut, func(i int, s *watch.Summary) {
+		if o.summary || o.json {
+			return
 		}
-		all = append(all, s)
-		if !o.summary && !o.json {
-			if len(all) > 1 {
-				fmt.Fprintln(out)
-			}
-			fmt.Fprint(out, s.Text())
+		if i > 0 {
+			fmt.Fprintln(out)
 		}
+		fmt.Fprint(out, s.Text())
+	})
+	if err != nil {
+		return err
 	}
 	if err := writeSummaries(o, all, out); err != nil {
 		return err

@@ -19,7 +19,7 @@ import (
 )
 
 // BenchmarkWatch is a recording, read and watched as `holdfast watch FILE` does it: of a simulated truck at
-// 250 kbit/s, and of a real one at idle where that lies beside the repository. "times-real-time" is the
+// 250 kbit/s, and of a real one at idle where that lies beside the repository. "x_real_time" is the
 // recording's length over the time it took.
 func BenchmarkWatch(b *testing.B) {
 	file, length, frames := simulatedPcapng(b, 40*time.Minute)
@@ -58,7 +58,7 @@ func benchmarkFile(b *testing.B, file []byte, length time.Duration, frames int) 
 
 func reportRatio(b *testing.B, length time.Duration, frames int) {
 	perRun := b.Elapsed().Seconds() / float64(b.N)
-	b.ReportMetric(length.Seconds()/perRun, "times-real-time")
+	b.ReportMetric(length.Seconds()/perRun, "x_real_time")
 	b.ReportMetric(float64(frames)/perRun/1e6, "Mframes/s")
 }
 

@@ -32,6 +32,7 @@ type pcapng struct {
 
 	wanted *Wanted       // nil: all frames
 	handed clock.Instant // when a frame was last handed out by run
+	seen   clock.Instant // the last frame, handed out or not
 }
 
 func (p *pcapng) u32(b []byte) uint32 {
@@ -89,6 +90,7 @@ func (p *pcapng) decode(data []byte, final bool, dst []can.Frame) (n, used int, 
 		}
 		if heard {
 			p.count(&dst[n])
+			p.seen = dst[n].Time
 			n++
 		}
 		used += int(length)

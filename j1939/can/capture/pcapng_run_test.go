@@ -67,6 +67,9 @@ func TestReader_Want(t *testing.T) {
 		got := everyFrame(t, r)
 		require.EqualValues(t, len(frames), r.Stats().Received)
 		require.Less(t, len(got), len(frames)/20)
+		for _, i := range []int{0, 15_000, 15_001, len(frames) - 1} {
+			require.Contains(t, got, frames[i], "the first, both sides of a silence, the last")
+		}
 		at, last := 0, frames[0].Time
 		for i := range frames {
 			f := &frames[i]
