@@ -102,7 +102,8 @@ func requireSane(t require.TestingT, c Characteristic) {
 		require.Zero(t, c.Value, c.Name)
 		return
 	}
-	require.InDelta(t, c.U, 2*budget(c.Budget).standard(), 1e-9*(1+c.U))
+	require.InDelta(t, c.U, budget(c.Budget).expanded(), 1e-9*(1+c.U))
+	require.LessOrEqual(t, c.U, 2*budget(c.Budget).standard()*(1+1e-9))
 	require.NotZero(t, c.From)
 	require.GreaterOrEqual(t, c.To, c.From)
 }

@@ -67,8 +67,8 @@ func (b *run) lossLine(sum samples.Series, from clock.Instant) (l line, air floa
 	}
 	l = line{slope: f.p[1], uSlope: f.sd(1) * student(f.n-3), residual: f.s, n: f.n}
 	l.resolve(sum, q)
-	// The air goes as a well-mixed line would let it go only in the rough: a tenth of it is left open.
-	return l, 0.1 * math.Abs(f.p[2]) / (x[len(x)-1] / 60), true
+	// The air goes as a well-mixed line would let it go only in the rough: a tenth of it either way is left open.
+	return l, 0.1 / math.Sqrt(3) * math.Abs(f.p[2]) / (x[len(x)-1] / 60), true
 }
 
 // massBalance is reservoir plus beaker, brought to nominal pressure, where nothing is dosed and

@@ -13,7 +13,7 @@ type Characteristic struct {
 	At     string // set point when there are several, e.g. "20 %"
 	Unit   string
 	Value  float64
-	U      float64 // expanded uncertainty, k = 2, same unit (JCGM 100:2008, 6.2)
+	U      float64 // expanded uncertainty, k = 2 (less where a rectangle outweighs the rest), same unit
 	State  State
 	Why    string         // why it was not measured, or what AtLeast waited for
 	Note   string         // what else the samples say: worst deviation, dominant frequency ...
@@ -40,4 +40,5 @@ const (
 type Contribution struct {
 	Source string
 	U      float64 // standard (k = 1)
+	flat   bool    // of a rectangular distribution
 }

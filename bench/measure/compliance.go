@@ -16,6 +16,7 @@ type withdrawal struct {
 	drop, uDrop   float64 // bar, corrected for the leak, without the gauge's gain
 	volume        float64 // mL
 	uVolume       float64 // with the scale's gain and the density
+	rel           budget  // of the volume, relative
 	from, to      clock.Instant
 	n             int
 	before, after float64 // bar, at the centre of the pulse
@@ -32,11 +33,18 @@ func (b *run) compliance() Characteristic {
 	}
 	value := w.volume / w.drop
 	var bud budget
-	bud.add("withdrawn volume", value*w.uVolume/w.volume)
+	w.metered(&bud, "", value)
 	bud.add("pressure drop", value*w.uDrop/w.drop)
 	bud.add(b.pressure.String()+" gain", value*b.gain(b.pressure))
 	return measured(value, bud, span{w.from, w.to, w.n}).
 		noted(fmt.Sprintf("%.2f mL from %.2f to %.2f bar", w.volume, w.before, w.after))
+}
+
+// metered adds what the metered volume contributes to a value that is proportional to it.
+func (w *withdrawal) metered(bud *budget, of string, value float64) {
+	for _, c := range w.rel {
+		bud.add(of+c.Source, value*c.U)
+	}
 }
 
 // What air does to a metered volume: the fluid that is taken out carries some of it, and the scale does
@@ -125,8 +133,13 @@ func (b *run) evaluateWithdrawal() (withdrawal, string) {
 		l.law, l.uGas = law{gas: gasPrior, nominal: b.plan.Nominal}, gasPrior
 	}
 	air := b.airMetered(l.gas, w.volume/w.drop)
-	rel := sq(b.gain(rig.ScaleMass)) + sq(uRho/rho) + sq(w.uMass/w.mass) + sq(air) + sq(b.airSwings())
-	w.uVolume = w.volume * math.Sqrt(rel)
+	w.rel = budget{}
+	w.rel.add("scale_mass readings", w.uMass/w.mass)
+	w.rel.add("scale_mass gain", b.gain(rig.ScaleMass))
+	w.rel.add("density", uRho/rho)
+	w.rel.add("air in what is metered", air)
+	w.rel.add("air that is drawn in", b.airSwings())
+	w.uVolume = w.volume * w.rel.standard()
 	w.soft = l.softness(w.before, w.after)
 	w.uSoft = math.Abs(w.soft-1) / math.Max(l.gas, 1e-6) * l.uGas
 	return w, ""
@@ -214,8 +227,9 @@ func (b *run) carriedMass(from, to, at clock.Instant, slope float64) (m, u float
 	for i, x := range w.V {
 		v[i] = x + slope*at.Seconds(w.T[i])
 	}
-	avg := meanOf(v)
-	return avg.value, math.Hypot(avg.u, dither(b.resolution(rig.ScaleMass), avg.sd)), avg.n >= 3
+	avg, sd := moments(v)
+	u = sd / math.Sqrt(float64(max(len(v), 1))) * memory(v, avg) * student(len(v)-1)
+	return avg, math.Hypot(u, dither(b.resolution(rig.ScaleMass), sd)), len(v) >= 3
 }
 
 // pressureJump is jump for the pressure. Where a leak-down gave the law of the leak, each reading is

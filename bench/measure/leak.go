@@ -54,7 +54,7 @@ func (b *run) leakRate() Characteristic {
 	var bud budget
 	bud.add("fit of the pressure", l.uFit*perMinute)
 	bud.add("law of the leak, trapped air", l.uLaw*perMinute)
-	bud.add("compliance: volume", value*w.uVolume/w.volume)
+	w.metered(&bud, "compliance: ", value)
 	bud.add("compliance: pressure drop", value*w.uDrop/w.drop)
 	bud.add("compliance: trapped air", value*w.uSoft/w.soft)
 	if c, ok := b.first(scenario.Compliance); ok {

@@ -3,6 +3,8 @@ package measure
 import (
 	"math"
 
+	"gonum.org/v1/gonum/mat"
+
 	"holdfast/bench/samples"
 	"holdfast/j1939/clock"
 )
@@ -71,6 +73,41 @@ func (l *line) resolve(s samples.Series, q float64) {
 	steps := math.Max(1, math.Abs(l.slope)*span/q)
 	l.uSlope = math.Hypot(l.uSlope, hidden*math.Sqrt(12)/math.Sqrt(3)/span/steps)
 	l.uAt = math.Hypot(l.uAt, hidden/math.Sqrt(steps))
+}
+
+// bentSlopeU is the standard uncertainty of a line's slope from what scatters about a gently bent curve (a
+// polynomial of third degree): that a flow changes slowly while it is measured is no error of its mean. What is
+// an error is that the scale shows it late, by up to settles: the change of slope in that time.
+func bentSlopeU(s samples.Series, origin clock.Instant, settles float64) (u float64, ok bool) {
+	const terms = 4
+	n := len(s.T)
+	if n < 4*terms {
+		return 0, false
+	}
+	from, to := s.T[0].Seconds(origin), s.T[n-1].Seconds(origin)
+	half := (to - from) / 2
+	if half <= 0 {
+		return 0, false
+	}
+	a, y := mat.NewDense(n, terms, nil), mat.NewVecDense(n, nil)
+	sxx := 0.0
+	for i := range n {
+		x := (s.T[i].Seconds(origin)-from)/half - 1
+		sxx += x * x * half * half
+		a.SetRow(i, []float64{1, x, 1.5*x*x - 0.5, 2.5*x*x*x - 1.5*x}) // Legendre
+		y.SetVec(i, s.V[i])
+	}
+	var p mat.VecDense
+	if err := p.SolveVec(a, y); err != nil {
+		return 0, false
+	}
+	var rest mat.VecDense
+	rest.MulVec(a, &p)
+	rest.SubVec(y, &rest)
+	res := rest.RawVector().Data
+	sd := math.Sqrt(mat.Dot(&rest, &rest) / float64(n-terms))
+	late := 3 * p.AtVec(2) / (half * half) * settles / math.Sqrt(3)
+	return math.Hypot(sd/math.Sqrt(sxx)*memory(res, 0)*student(n-terms), late), true
 }
 
 // value is the line at x seconds after the origin.

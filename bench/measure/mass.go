@@ -12,9 +12,14 @@ import (
 
 // massSlope is the slope of a mass channel in g/min over [from, to], with its budget.
 func (b *run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budget, ok bool) {
-	l, ok = fitLine(b.in(c, from, to), from, b.resolution(c))
+	w := b.in(c, from, to)
+	l, ok = fitLine(w, from, b.resolution(c))
 	if !ok {
 		return l, nil, false
+	}
+	if u, ok := bentSlopeU(w, from, settleAfter.Seconds()); ok {
+		l.uSlope = u
+		l.resolve(w, b.resolution(c))
 	}
 	rho, _ := b.density(from, to)
 	l.slope *= 60 * buoyancy(rho)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
@@ -56,7 +57,7 @@ func (b *run) purgeTime() Characteristic {
 		bud.add(b.pressure.String()+" accuracy and noise",
 			math.Hypot(b.accuracy(b.pressure, emptyBelow), b.ventedNoise())/slope)
 	}
-	return measured(at.Seconds(start), bud, sp)
+	return measured(b.since(start, at), bud, sp)
 }
 
 // changeoverTime is return valve energised -> the pressure turns to emptying: where the line
@@ -76,19 +77,36 @@ func (b *run) changeoverTime() Characteristic {
 	if i50 < 0 {
 		return atLeast(s.End.Seconds(start), "the pressure did not turn to emptying", bud, sp)
 	}
-	// The last reading above 95 % (beyond the pulsation) and the first below 75 %: the early fall.
+	// The early fall: after the last reading above 95 % (beyond the pulsation) to the first below 75 %.
 	i95 := lastAbove(w.V, math.Min(0.95*before.value, before.value-3*before.sd), i50)
 	i75 := firstBelow(w.V, 0.75*before.value, max(i95, 0))
-	slope := 0.0
-	if i95 >= 0 && i75 > i95 {
-		slope = (w.V[i95] - w.V[i75]) / w.T[i75].Seconds(w.T[i95])
+	fall, ok := fitLine(samples.Series{T: w.T[i95+1 : i75+1], V: w.V[i95+1 : i75+1]}, start, 0)
+	if !ok || fall.slope >= 0 { // faster than three readings: between the command and the first below 75 %
+		half := b.since(start, w.T[i75]) / 2
+		bud.addFlat("faster than the readings", half)
+		return measured(half, bud, sp)
 	}
-	if slope <= 0 {
-		return measured(w.T[max(i75, 0)].Seconds(start)/2, bud, sp)
+	x := fall.centre + (before.value-fall.at)/fall.slope
+	scatter, slope := 1.0, math.Abs(fall.slope)
+	if b.pulsates(s) { // seen reading by reading, the pulsation is part of the waveform and not of its error
+		scatter = math.Min(1, b.ventedNoise()/math.Max(fall.residual, 1e-9))
 	}
-	value := math.Max(0, w.T[i95].Seconds(start)-(before.value-w.V[i95])/slope)
-	bud.add("pulsation", before.sd/slope)
-	return measured(value, bud, sp)
+	bud = bud[:0]
+	bud.add("reading on the bus", uOnTheBus)
+	bud.add("readings of the fall", scatter*fall.u(x)/slope)
+	// Where the fall begins and ends among the readings: half a reading either way, at the peaks of what it
+	// pulsates by, with the weight of the first (4/n) and of the last (2/n) of a line's readings.
+	bud.addFlat("where the fall begins and ends",
+		math.Sqrt2*fall.residual*math.Hypot(2, 1)/float64(fall.n)/slope)
+	bud.add("level before", scatter*before.sd/math.Sqrt(float64(before.n))/slope)
+	return measured(math.Max(0, x-b.late()), bud, sp)
+}
+
+// pulsates says whether the readings follow the pump's pulsation: at least two of them a turn.
+func (b *run) pulsates(s step) bool {
+	speed := meanOf(b.in(rig.PumpSpeed, s.Start, s.Start.Add(time.Second)).V).value
+	every := b.every(b.pressure)
+	return speed >= 60 && every > 0 && 60/speed >= 2*every
 }
 
 func firstBelow(v []float64, level float64, from int) int {

@@ -127,11 +127,16 @@ func student(nu int) float64 {
 
 // dither is the standard uncertainty that rounding to steps of q leaves in a mean whose
 // readings scatter by sd: q/sqrt(12) when they do not scatter, falling with the scatter as
-// the first harmonic of the rounding error does, exp(-2 pi^2 sd^2 / q^2).
+// the first harmonic of the rounding error does, exp(-2 pi^2 sd^2 / q^2). Readings that scatter by less than
+// half a step may as well flicker between two of them with next to no noise: then the value lies near the
+// border of the two and the mean is off by up to the share that one has over the other, q/sqrt(12)
+// sqrt(1 - 4 sd^2/q^2). The greater counts.
 func dither(q, sd float64) float64 {
 	if q <= 0 {
 		return 0
 	}
 	s2 := math.Max(0, sd*sd-q*q/12) // what scattered before rounding
-	return q / math.Sqrt(12) * math.Exp(-2*math.Pi*math.Pi*s2/(q*q))
+	noisy := math.Exp(-2 * math.Pi * math.Pi * s2 / (q * q))
+	two := math.Sqrt(math.Max(0, 1-4*sd*sd/(q*q)))
+	return q / math.Sqrt(12) * math.Max(noisy, two)
 }

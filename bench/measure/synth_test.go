@@ -84,7 +84,11 @@ func (s *synth) sample(c rig.Channel, from, to float64, truth func(t float64) fl
 		if in.Resolution > 0 {
 			v = math.Round(v/in.Resolution) * in.Resolution
 		}
-		s.rec.Channels[c].T = append(s.rec.Channels[c].T, at(from+t))
+		stamp := at(from + t)
+		if in.Resolution > 0 { // it came over the bus
+			stamp = at(from + t + onTheBus)
+		}
+		s.rec.Channels[c].T = append(s.rec.Channels[c].T, stamp)
 		s.rec.Channels[c].V = append(s.rec.Channels[c].V, v)
 	}
 }
