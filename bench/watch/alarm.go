@@ -13,6 +13,7 @@ type Alarm struct {
 	When  string // as written
 	Level Level  // Watch or Act
 
+	bank   uint8 // 0: not said; the first unit heard, and the parameters of bank 1
 	signal alarmSignal
 	below  bool // the alarm is raised below the limit, above otherwise
 	equal  bool // the limit itself raises it too
@@ -30,61 +31,64 @@ type Alarm struct {
 type alarmSignal struct {
 	words     string
 	dimension quantity.Dimension
-	value     func(w *Watcher, v *View) (float64, bool)
+	value     func(w *Watcher, v *View, bank uint8) (float64, bool)
+	ofVehicle bool // and of no bank
 }
 
-func plain(s Signal, factor float64) func(*Watcher, *View) (float64, bool) {
-	return func(w *Watcher, v *View) (float64, bool) {
-		x, ok := w.Value(1, s, v.At)
+func plain(s Signal, factor float64) func(*Watcher, *View, uint8) (float64, bool) {
+	return func(w *Watcher, v *View, bank uint8) (float64, bool) {
+		x, ok := w.Value(max(bank, 1), s, v.At)
 		return x * factor, ok
 	}
 }
 
-// alarmSignals are those of bank 1 and the vehicle. NOx (ppm) and speed (km/h) are left out: their units
-// are no units of a bench.
+// alarmSignals are those of an aftertreatment bank, then those of the vehicle.
 var alarmSignals = []alarmSignal{
-	{"doser pressure", quantity.Pressure, func(_ *Watcher, v *View) (float64, bool) {
-		if v.Unit == nil {
-			return 0, false
+	{words: "doser pressure", dimension: quantity.Pressure, value: func(_ *Watcher, v *View, bank uint8) (float64, bool) {
+		if u := v.of(bank); u != nil {
+			return u.Gauge, u.GaugeKnown
 		}
-		return v.Unit.Gauge, v.Unit.GaugeKnown
+		return 0, false
 	}},
-	{"dosing rate", quantity.MassRate, func(_ *Watcher, v *View) (float64, bool) {
-		if v.Unit == nil {
-			return 0, false
+	{words: "dosing rate", dimension: quantity.MassRate, value: func(_ *Watcher, v *View, bank uint8) (float64, bool) {
+		if u := v.of(bank); u != nil {
+			return u.Dose / 60, u.DoseKnown
 		}
-		return v.Unit.Dose / 60, v.Unit.DoseKnown
+		return 0, false
 	}},
-	{"requested dosing", quantity.MassRate, plain(DosingRequested, 1.0/60)},
-	{"pump drive", quantity.Ratio, plain(PumpDrive, 1)},
-	{"pump speed", quantity.Speed, plain(PumpSpeed, 1)},
-	{"diverter valve", quantity.Ratio, plain(Diverter, 1)},
-	{"tank level", quantity.Ratio, plain(TankLevel, 1)},
-	{"tank temperature", quantity.Temperature, plain(TankTemperature, 1)},
-	{"concentration", quantity.Ratio, plain(Concentration, 1)},
-	{"doser temperature", quantity.Temperature, plain(DoserTemperature, 1)},
-	{"SCR intake temperature", quantity.Temperature, plain(SCRIntake, 1)},
-	{"SCR outlet temperature", quantity.Temperature, plain(SCROutlet, 1)},
-	{"supply voltage", quantity.Voltage, plain(Supply, 1)},
-	{"ambient temperature", quantity.Temperature, plain(Ambient, 1)},
-	{"engine speed", quantity.Speed, plain(EngineSpeed, 1)},
+	{words: "requested dosing", dimension: quantity.MassRate, value: plain(DosingRequested, 1.0/60)},
+	{words: "pump drive", dimension: quantity.Ratio, value: plain(PumpDrive, 1)},
+	{words: "pump speed", dimension: quantity.Speed, value: plain(PumpSpeed, 1)},
+	{words: "diverter valve", dimension: quantity.Ratio, value: plain(Diverter, 1)},
+	{words: "tank level", dimension: quantity.Ratio, value: plain(TankLevel, 1)},
+	{words: "tank temperature", dimension: quantity.Temperature, value: plain(TankTemperature, 1)},
+	{words: "concentration", dimension: quantity.Ratio, value: plain(Concentration, 1)},
+	{words: "doser temperature", dimension: quantity.Temperature, value: plain(DoserTemperature, 1)},
+	{words: "SCR intake temperature", dimension: quantity.Temperature, value: plain(SCRIntake, 1)},
+	{words: "SCR outlet temperature", dimension: quantity.Temperature, value: plain(SCROutlet, 1)},
+	{words: "NOx before", dimension: quantity.Content, value: plain(NOxBefore, 1)},
+	{words: "NOx after", dimension: quantity.Content, value: plain(NOxAfter, 1)},
+	{words: "supply voltage", dimension: quantity.Voltage, value: plain(Supply, 1), ofVehicle: true},
+	{words: "ambient temperature", dimension: quantity.Temperature, value: plain(Ambient, 1), ofVehicle: true},
+	{words: "engine speed", dimension: quantity.Speed, value: plain(EngineSpeed, 1), ofVehicle: true},
+	{words: "vehicle speed", dimension: quantity.RoadSpeed, value: plain(VehicleSpeed, 1), ofVehicle: true},
 }
 
 // condition is what a rule may be bound to.
 type condition struct {
 	words string
-	holds func(v *View) bool
+	holds func(v *View, u *UnitView) bool // u is the unit of the rule's bank; nil: none was heard
 }
 
 var conditions = []condition{
-	{"dosing", func(v *View) bool { return v.Unit != nil && v.Unit.Dosing }},
-	{"priming", func(v *View) bool { return v.Unit != nil && v.Unit.Priming }},
-	{"purging", func(v *View) bool { return v.Unit != nil && v.Unit.Purging }},
-	{"engine running", func(v *View) bool { return v.Running }},
-	{"engine standing", func(v *View) bool { return !v.Running && !v.Asleep }},
-	{"key on", func(v *View) bool { return v.KeyOn }},
-	{"key off", func(v *View) bool { return v.KeySeen && !v.KeyOn }},
-	{"moving", func(v *View) bool { return v.SpeedKnown && v.Speed > 1 }},
+	{"dosing", func(_ *View, u *UnitView) bool { return u != nil && u.Dosing }},
+	{"priming", func(_ *View, u *UnitView) bool { return u != nil && u.Priming }},
+	{"purging", func(_ *View, u *UnitView) bool { return u != nil && u.Purging }},
+	{"engine running", func(v *View, _ *UnitView) bool { return v.Running }},
+	{"engine standing", func(v *View, _ *UnitView) bool { return !v.Running && !v.Asleep }},
+	{"key on", func(v *View, _ *UnitView) bool { return v.KeyOn }},
+	{"key off", func(v *View, _ *UnitView) bool { return v.KeySeen && !v.KeyOn }},
+	{"moving", func(v *View, _ *UnitView) bool { return v.SpeedKnown && v.Speed > 1 }},
 }
 
 // Alarms are the rules of one file.
@@ -93,7 +97,7 @@ type Alarms []*Alarm
 // Step looks at every rule as of the view's time and tells what is raised and what has ended.
 func (list Alarms) Step(w *Watcher, v View, tell func(Event)) {
 	for _, a := range list {
-		value, known := a.signal.value(w, &v)
+		value, known := a.signal.value(w, &v, a.bank)
 		a.judged = a.judged || known
 		if !a.holds(value, known, &v) {
 			if a.raised {
@@ -115,8 +119,9 @@ func (list Alarms) Step(w *Watcher, v View, tell func(Event)) {
 
 // holds says whether the rule is true now. What is no number is neither below nor above anything.
 func (a *Alarm) holds(value float64, known bool, v *View) bool {
+	u := v.of(a.bank)
 	for _, c := range a.while {
-		if !c.holds(v) {
+		if !c.holds(v, u) {
 			return false
 		}
 	}

@@ -24,7 +24,8 @@ const (
 //	    level: act
 //
 // A rule is SIGNAL < | <= | > | >= QUANTITY, or SIGNAL is lost; then, if wanted, "for TIME" and "while
-// CONDITION", several joined by "and". Pressures are gauge. The level is watch unless act is written.
+// CONDITION", several joined by "and". "bank 2" before a signal of the aftertreatment is that bank, for its
+// conditions too. Pressures are gauge. The level is watch unless act is written.
 func ParseAlarms(path string, text []byte) (Alarms, error) {
 	r, root := yamltext.Read(path, text)
 	if root == nil {
@@ -132,10 +133,25 @@ func (p *ruleParser) parse(a *Alarm) {
 }
 
 func (p *ruleParser) signal(a *Alarm) bool {
+	start := p.pos
+	if p.word("bank") {
+		number := p.until(" ")
+		if number != "1" && number != "2" {
+			p.problem(fmt.Sprintf("bank %q", yamltext.Clip(number)), "there are bank 1 and bank 2")
+			return false
+		}
+		a.bank = number[0] - '0'
+		p.take(number)
+	}
 	name := p.until("<", ">", " is ")
 	var known []string
 	for _, s := range alarmSignals {
 		if s.words == name {
+			if a.bank > 0 && s.ofVehicle {
+				p.pos = start
+				p.problem(name+" is the vehicle's and of no bank", "leave out \"bank "+string('0'+rune(a.bank))+"\"")
+				return false
+			}
 			a.signal = s
 			p.take(name)
 			return true

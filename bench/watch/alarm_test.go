@@ -3,10 +3,13 @@ package watch_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/watch"
+	"holdfast/j1939/can"
+	"holdfast/j1939/clock"
 )
 
 const goodAlarms = `holdfast: alarms/1
@@ -75,4 +78,45 @@ func FuzzParseAlarms(f *testing.F) {
 			require.Len(t, list.Raised(), 0, "nothing is heard, so nothing is raised")
 		}
 	})
+}
+
+// A rule of bank 2 looks at that bank's unit and asks its own conditions of it; one without a bank looks at the
+// first unit. NOx and road speed have their units.
+func TestAlarms_OfBankTwo(t *testing.T) {
+	list, err := watch.ParseAlarms("x.yaml", []byte(`holdfast: alarms/1
+alarms:
+  - when: bank 2 doser pressure < 8 bar while dosing
+  - when: doser pressure < 8 bar while dosing
+  - when: bank 1 doser pressure < 8 bar
+  - when: bank 2 NOx after > 500 ppm
+  - when: NOx after > 500 ppm
+  - when: vehicle speed > 80 km/h
+  - when: vehicle speed < 30 m/s
+`))
+	require.NoError(t, err)
+	w := watch.New(watch.Options{}, nil)
+	frame := func(id uint32, data ...byte) can.Frame {
+		f := can.Frame{Time: clock.Instant(time.Hour)}
+		f.ID, f.IsExtended, f.Length, f.Data = id, true, 8, [8]byte{0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF}
+		copy(f.Data[:], data)
+		return f
+	}
+	w.Feed([]can.Frame{
+		frame(0x0CF0233D, 0xD0, 7, 0xF2, 0xFF, 0xFF, 125), // PGN 61475: dosing, 1000 kPa absolute
+		frame(0x0CF0263D, 0xD0, 7, 0xF2, 0xFF, 0xFF, 100), // PGN 61478, bank 2: dosing, 800 kPa absolute
+		frame(0x0CF00F52, 0x00, 0x20),                     // PGN 61455: NOx after, 0.05 ppm a bit - 200: 209.6 ppm
+		frame(0x18FEF121, 0xFF, 0x00, 0x55),               // PGN 65265: wheel speed, 1/256 km/h a bit: 85 km/h
+	})
+	list.Step(w, w.View(clock.Instant(time.Hour)), func(watch.Event) {})
+	require.Equal(t, []string{"bank 2 doser pressure < 8 bar while dosing", "vehicle speed > 80 km/h",
+		"vehicle speed < 30 m/s"}, list.Raised())
+	for rule, want := range map[string]string{
+		"bank 3 doser pressure < 8 bar":  `x.yaml:3:16: when: bank "3"; there are bank 1 and bank 2`,
+		"bank 2 supply voltage < 20 V":   `x.yaml:3:11: when: supply voltage is the vehicle's and of no bank; leave out "bank 2"`,
+		"NOx after > 500 %":              "% is a unit of ratio; content is wanted here",
+		"bank 2 dooser pressure < 8 bar": "did you mean doser pressure?",
+	} {
+		_, err := watch.ParseAlarms("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - when: "+rule+"\n"))
+		require.ErrorContains(t, err, want)
+	}
 }

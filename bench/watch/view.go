@@ -19,6 +19,7 @@ type View struct {
 	Speed      float64 // km/h
 	SpeedKnown bool
 	Unit       *UnitView // the first unit heard; nil: none yet
+	Units      []UnitView
 	Level      Level
 	Raised     []string // checks that ask for something
 	Frames     uint64
@@ -50,19 +51,32 @@ func (w *Watcher) View(now clock.Instant) View {
 	if c := &w.now[0][VehicleSpeed]; c.from != nil && c.fresh(now, clock.Instant(freshFor)) {
 		out.Speed, out.SpeedKnown = c.value, true
 	}
-	if len(w.units) > 0 {
-		out.Unit = w.units[0].view(now)
+	for _, u := range w.units {
+		out.Units = append(out.Units, u.view(now))
+	}
+	if len(out.Units) > 0 {
+		out.Unit = &out.Units[0]
 	}
 	return out
 }
 
-func (u *unit) view(now clock.Instant) *UnitView {
+func (u *unit) view(now clock.Instant) UnitView {
 	heard := now.Sub(u.stream.last) <= 2*unitGapFrom
-	return &UnitView{Bank: u.bank, Source: u.stream.source, Gauge: u.gauge, GaugeKnown: u.gaugeOK && heard,
+	return UnitView{Bank: u.bank, Source: u.stream.source, Gauge: u.gauge, GaugeKnown: u.gaugeOK && heard,
 		Lost: u.sensor.dropped != 0, State: u.stateWord(), StateKnown: u.stateOK && heard,
 		Dosing: heard && u.dosingNow(), Priming: heard && u.prime.began != 0, Purging: heard &&
 			u.after.began != 0,
 		Dose: u.dose, DoseKnown: u.doseOK && heard}
+}
+
+// of is the unit of a bank, or the first one heard for bank 0; nil where there is none.
+func (v *View) of(bank uint8) *UnitView {
+	for i := range v.Units {
+		if bank == 0 || v.Units[i].Bank == bank {
+			return &v.Units[i]
+		}
+	}
+	return nil
 }
 
 // stateWord is the unit's state in one or two words, as it stands on a screen.

@@ -63,6 +63,7 @@ and findings, one row each, with the unit of a number in its name and NULL for w
   holdfast: alarms/1
   alarms:
     - {name: pressure low, when: doser pressure < 8 bar for 5 s while dosing, level: act}
+  - {when: bank 2 NOx after > 500 ppm for 1 min while dosing}
 
 --attach before|after with --serial keeps the summary and the events with the unit's visit, sealed:
 "history" shows them, "compare SERIAL" holds vehicle and bench side by side. No verdict comes from it.

@@ -41,6 +41,8 @@ const (
 	Slew                                   // %/s
 	Length                                 // m
 	Torque                                 // Nm
+	Content                                // ppm, of a gas by volume
+	RoadSpeed                              // km/h
 	numDimensions         = iota
 )
 
@@ -83,6 +85,8 @@ var dimensions = [numDimensions]struct {
 	Gain:         {"gain", []symbol{{"%/bar", 1, 1, 0}}},
 	Slew:         {"slew", []symbol{{"%/s", 1, 1, 0}}},
 	Length:       {"length", []symbol{{"m", 1, 1, 0}, {"mm", 1, 1000, 0}}},
+	Content:      {"content", []symbol{{"ppm", 1, 1, 0}}},
+	RoadSpeed:    {"road speed", []symbol{{"km/h", 1, 1, 0}, {"m/s", 3600, 1000, 0}}},
 	Torque:       {"torque", []symbol{{"Nm", 1, 1, 0}, {"N·m", 1, 1, 0}, {"N m", 1, 1, 0}}},
 }
 
