@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/lean"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/trace"
@@ -79,7 +80,7 @@ frames, readiness, test results ...); signals for those of the DBC file.` + exit
 }
 
 func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) error {
-	giveBackCode()
+	defer lean.Begin()()
 	known, err := o.known(errOut)
 	if err != nil {
 		return withStatus(exitUsage, err)
@@ -134,17 +135,21 @@ func summarise(ctx context.Context, o decodeOptions, known trace.Known, source c
 		d.Feed(frames, s.Add)
 		return nil
 	})
+	lean.GiveBackCode() // what reading needed: the report needs other parts of the program
 	report := s.Report(d.Counts())
-	text := []byte(report.Text())
-	if o.json {
-		var failed error
-		if text, failed = report.JSON(); failed != nil {
-			return withStatus(exitInternal, failed)
-		}
-		text = append(text, '\n')
-	}
-	if _, failed := out.Write(text); failed != nil {
+	if failed := writeReport(out, &report, o.json); failed != nil {
 		return cannotWrite(failed)
+	}
+	return err
+}
+
+func writeReport(out io.Writer, report *trace.Report, asJSON bool) error {
+	if !asJSON {
+		return report.WriteText(out)
+	}
+	err := report.WriteJSON(out)
+	if err == nil {
+		_, err = io.WriteString(out, "\n")
 	}
 	return err
 }
@@ -188,8 +193,12 @@ func newLiner(json bool, known trace.Known) liner {
 	return &trace.Text{Known: known}
 }
 
-// flushAbove is how much of a recording is written at once.
-const flushAbove = 256 << 10
+// How much of a recording is written at once, and how many frames are decoded between two looks at that: a
+// frame makes up to some 2 kB of JSON, and what is kept is counted against the memory that decode promises.
+const (
+	flushAbove  = 128 << 10
+	framesALook = 256
+)
 
 // printer writes a line for every message. A live bus shows at once, a recording in large pieces.
 type printer struct {
@@ -198,12 +207,22 @@ type printer struct {
 	out     io.Writer
 	live    bool
 	lines   []byte
+	begun   bool // something was written: the first lines do not wait for more
 }
 
 func (p *printer) handle(frames []can.Frame) error {
-	p.decoder.Feed(frames, p.show)
-	if p.live || len(p.lines) >= flushAbove {
-		return p.flush()
+	if p.lines == nil {
+		p.lines = make([]byte, 0, flushAbove+flushAbove/2)
+	}
+	for len(frames) > 0 {
+		n := min(framesALook, len(frames))
+		p.decoder.Feed(frames[:n], p.show)
+		frames = frames[n:]
+		if p.live && len(frames) == 0 || len(p.lines) >= flushAbove || !p.begun {
+			if err := p.flush(); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }
@@ -214,6 +233,7 @@ func (p *printer) flush() error {
 	if len(p.lines) == 0 {
 		return nil
 	}
+	p.begun = true
 	_, err := p.out.Write(p.lines)
 	p.lines = p.lines[:0]
 	if err != nil {

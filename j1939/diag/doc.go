@@ -16,5 +16,9 @@
 // codes (DM29) and lamps by code (DM31). Written are those that a tool sends: DM7, DM13, DM22, and
 // the requests that DM3 and DM11 are.
 //
+// Not read, because the facts at hand name the groups and not their layout, or contradict each other: DM32
+// (41472), DM33 (41216), DM34 (40960; two tables of one source swap the numbers of its areas), DM41 to DM54. DM35
+// (40704) is read as a list of DM1's layout on the word of one source.
+//
 // It does not reassemble messages longer than a frame (transport), sends nothing and asks for none (node).
 package diag

@@ -1,8 +1,13 @@
 package trace
 
 import (
+	"bufio"
+	"bytes"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
 	"strconv"
 	"strings"
 
@@ -24,8 +29,7 @@ type (
 		Errors      uint64            `json:"error_frames"`
 		Transport   map[string]uint64 `json:"transport_events"`
 		Others      uint64            `json:"others"`
-		Groups      []groupJSON       `json:"groups"`
-		Faults      []faultJSON       `json:"faults"`
+		// and groups and faults, which are written one by one
 	}
 	groupJSON struct {
 		Channel   uint8           `json:"channel"`
@@ -83,22 +87,51 @@ type (
 
 // JSON is the report as one object.
 func (r *Report) JSON() ([]byte, error) {
+	var b bytes.Buffer
+	err := r.WriteJSON(&b)
+	return b.Bytes(), err
+}
+
+// WriteJSON writes the report as one object, group by group, so that a large one is never in memory as text.
+func (r *Report) WriteJSON(out io.Writer) error {
 	c := r.Counts
 	o := reportJSON{Frames: c.Frames, Messages: c.Messages, Reassembled: c.Reassembled, Standard: c.Standard,
-		Remote: c.Remote, Errors: c.Errors, Others: r.Others, Transport: map[string]uint64{},
-		Groups: []groupJSON{}, Faults: []faultJSON{}}
+		Remote: c.Remote, Errors: c.Errors, Others: r.Others, Transport: map[string]uint64{}}
 	for e, n := range c.Transport {
 		if e := transport.Event(e); e != transport.Foreign && n > 0 {
 			o.Transport[strings.ReplaceAll(e.String(), " ", "_")] = n
 		}
 	}
-	for i := range r.Groups {
-		o.Groups = append(o.Groups, r.Groups[i].asJSON())
+	head, err := json.MarshalIndent(o, "", " ")
+	if err != nil {
+		return err
 	}
-	for i := range r.Faults {
-		o.Faults = append(o.Faults, r.Faults[i].asJSON())
+	w := bufio.NewWriter(out)
+	w.Write(bytes.TrimSuffix(head, []byte("\n}")))
+	groups := writeList(w, "groups", r.Groups, (*GroupReport).asJSON)
+	faults := writeList(w, "faults", r.Faults, (*FaultSummary).asJSON)
+	w.WriteString("\n}")
+	return errors.Join(groups, faults, w.Flush())
+}
+
+// writeList writes one more member of the object, a list, as json.MarshalIndent would.
+func writeList[R, J any](w *bufio.Writer, name string, list []R, asJSON func(*R) J) error {
+	fmt.Fprintf(w, ",\n %q: [", name)
+	for i := range list {
+		text, err := json.MarshalIndent(asJSON(&list[i]), "  ", " ")
+		if err != nil {
+			return err
+		}
+		if i > 0 {
+			w.WriteByte(',')
+		}
+		w.WriteString("\n  ")
+		w.Write(text)
 	}
-	return json.MarshalIndent(o, "", " ")
+	if len(list) > 0 {
+		w.WriteString("\n ")
+	}
+	return w.WriteByte(']')
 }
 
 func unix(i clock.Instant) float64 { return i.Seconds(0) }

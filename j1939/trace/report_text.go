@@ -1,7 +1,9 @@
 package trace
 
 import (
+	"bufio"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 
@@ -14,24 +16,37 @@ import (
 // below it each parameter that was ever something. A parameter that was never available is not shown.
 func (r *Report) Text() string {
 	var b strings.Builder
+	_ = r.WriteText(&b) // a builder takes everything
+	return b.String()
+}
+
+// WriteText writes what Text returns group by group, so that a large one is never in memory at once.
+func (r *Report) WriteText(out io.Writer) error {
+	w := bufio.NewWriter(out)
+	var b strings.Builder
+	next := func() {
+		w.WriteString(b.String())
+		b.Reset()
+	}
 	for i := range r.Groups {
 		g := &r.Groups[i]
 		if i == 0 || g.Source != r.Groups[i-1].Source || g.Channel != r.Groups[i-1].Channel {
 			r.sourceHeading(&b, g)
 		}
 		g.text(&b)
+		next()
 	}
 	if len(r.Faults) > 0 {
-		b.WriteString("\nFault codes\n")
+		w.WriteString("\nFault codes\n")
 	}
 	for _, f := range r.Faults {
-		fmt.Fprintf(&b, "  source %-3d %-4s %s%s, in %d messages: %s\n", f.Source, spn.PGN(f.PGN).Acronym, f.DTC,
+		fmt.Fprintf(w, "  source %-3d %-4s %s%s, in %d messages: %s\n", f.Source, spn.PGN(f.PGN).Acronym, f.DTC,
 			occurrences(f.HighestCount), f.Messages, f.DTC.Explain())
 	}
 	if r.Others > 0 {
-		fmt.Fprintf(&b, "\n%d messages or codes more, too many different ones to tell apart\n", r.Others)
+		fmt.Fprintf(w, "\n%d messages or codes more, too many different ones to tell apart\n", r.Others)
 	}
-	return b.String()
+	return w.Flush()
 }
 
 func (r *Report) sourceHeading(b *strings.Builder, g *GroupReport) {
