@@ -106,7 +106,7 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 
 const (
 	maxKept       = 9999
-	recordedBytes = 48 // of one frame in a pcapng file, without its direction
+	recordedBytes = 60 // of one frame in a pcapng file, with its direction
 )
 
 var errFull = errors.New("the recording is full")
