@@ -108,28 +108,34 @@ func TestKills(t *testing.T) {
 		wait.Go(func() { done[i] = how.killOnBench(t, benches[i], i, share, random) })
 	}
 	wait.Wait()
-	all := map[string]kill{}
+	alive := map[string]clock.Instant{}
 	seen := killsSeen{limit: nodeTimeout + commandCycle}
 	for i, b := range benches {
 		lines := b.outputs(t)
 		for _, k := range done[i] {
-			all[k.serial] = k
-			seen.add(t, k, lines)
+			alive[k.serial] = seen.add(t, k, lines)
 		}
 	}
-	require.Len(t, all, kills)
-	begun, ended, worst := requireReadable(t, out, all)
-	requireRecovered(t, out, begun-ended)
-	t.Logf("%d kills: %d records begun, all readable, at most %v of the end missing; %d had ended before; "+
-		"recover closed %d as interrupted", kills, begun, worst.Round(time.Millisecond), ended, begun-ended)
 	t.Log(seen.table())
+	require.Len(t, alive, kills)
+	begun, ended, missing := requireReadable(t, out, alive)
+	requireRecovered(t, out, begun-ended)
+	t.Logf("%d kills: %d records begun, all readable; %d had ended before; recover closed %d as interrupted\n%s",
+		kills, begun, ended, begun-ended, spread("missing at the end of a record", missing))
 	require.Greater(t, begun-ended, kills*4/10, "most kills must hit a run that goes on")
 	require.NotEmpty(t, seen.off, "some kills must hit an output that is on")
 }
 
 // favour lets the bench's process come first: a bench's node is a computer of its own, which no busy harness
 // slows. It needs rights that a test may not have, and does without.
-func favour(pid int) { _ = unix.Setpriority(unix.PRIO_PROCESS, pid, -15) }
+func favour(pid int) {
+	threads, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*", pid)) // those to come take after these
+	for _, path := range threads {
+		if id, err := strconv.Atoi(filepath.Base(path)); err == nil {
+			_ = unix.Setpriority(unix.PRIO_PROCESS, id, -15)
+		}
+	}
+}
 
 // killing is what is run and killed.
 type killing struct {
@@ -195,8 +201,9 @@ type killsSeen struct {
 	pressurised int             // kills with more than 1 bar in the line
 }
 
-// add holds one kill against the log of its bench. It goes on after a failure: the table is worth having then too.
-func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) {
+// add holds one kill against the log of its bench, and returns when the program had last been heard of. It goes on
+// after a failure: the table is worth having then too.
+func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) (alive clock.Instant) {
 	off, last, rest := splitAt(k, log)
 	for _, l := range rest {
 		if l.Driven {
@@ -208,7 +215,7 @@ func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) {
 			t.Errorf("%s: outputs still on %v after the kill: %+v", k.serial, k.until.Sub(k.at), last)
 		}
 		s.resting++
-		return
+		return k.before
 	}
 	took := clock.Instant(off.UnixNS).Sub(k.at)
 	if took > s.limit {
@@ -218,6 +225,7 @@ func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) {
 	s.command = append(s.command, clock.Instant(off.UnixNS).Sub(clock.Instant(off.LastCommand)))
 	s.count(last.Outputs)
 	s.fall(t, k, off.PressureBar, rest)
+	return min(k.before, clock.Instant(off.LastCommand))
 }
 
 // splitAt finds what the outputs did when a run was killed, the line that tells them off (nil: they were), and
@@ -239,25 +247,26 @@ func splitAt(k kill, log []outputLine) (off, last *outputLine, rest []outputLine
 	return off, last, rest
 }
 
-// fall holds the pressure against what must become of it: in the safe state the line empties into the tank through
-// the return (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at 9 bar, and slower the less there is and the more air is in the
-// line), down to what the check valve keeps (0.3 bar on the reference bench; 0.5 leaves room for its spread).
+// fall holds the pressure against what must become of it. A pump that still turns by itself may raise it at first.
+// Then the line empties into the tank through the return (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at 9 bar, and slower
+// the less there is and the more air is in the line), down to what the check valve keeps (0.3 bar on the reference
+// bench; 0.5 leaves room for its spread): seen to the end after the last kill on a bench.
 func (s *killsSeen) fall(t *testing.T, k kill, off float64, rest []outputLine) {
 	left := 0.0 // no line of the log: it is below what that shows
 	if n := len(rest); n > 0 && k.until.Sub(clock.Instant(rest[n-1].UnixNS)) < 2*pressureEvery {
 		left = rest[n-1].PressureBar
 	}
+	highest := off
 	for _, l := range rest {
-		if l.PressureBar > off+0.3 { // a pump that coasts down
-			t.Errorf("%s: %.2f bar when everything went off, then %.2f", k.serial, off, l.PressureBar)
-		}
+		highest = max(highest, l.PressureBar)
 	}
-	if left >= 0.5 && (k.last || left > 0.95*off) {
-		t.Errorf("%s: %.2f bar did not fall: still %.2f", k.serial, off, left)
+	if k.last && left >= 0.5 || highest > 1 && left > 0.95*highest {
+		t.Errorf("%s: %.2f bar did not fall: still %.2f", k.serial, highest, left)
 	}
-	if s.pressure = append(s.pressure, off); off > 1 {
+	s.pressure = append(s.pressure, highest)
+	if highest > 1 {
 		s.pressurised++
-		s.left = append(s.left, left/off)
+		s.left = append(s.left, left/highest)
 	}
 }
 
@@ -277,15 +286,9 @@ func (s *killsSeen) table() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d kills with an output on (%v), %d with more than 1 bar in the line, %d with all off\n",
 		len(s.off), s.on, s.pressurised, s.resting)
-	row := func(name string, d []time.Duration) {
-		slices.Sort(d)
-		at := func(q float64) time.Duration { return d[int(q*float64(len(d)-1))].Round(10 * time.Microsecond) }
-		fmt.Fprintf(&b, "%-34s min %v, median %v, 99 %% %v, max %v\n", name, at(0), at(0.5), at(0.99), at(1))
-	}
 	if len(s.off) > 0 {
-		row("kill to outputs off", s.off)
-		row("last command to outputs off", s.command)
-		fmt.Fprintf(&b, "pressure when off at most %.2f bar", slices.Max(s.pressure))
+		b.WriteString(spread("kill to outputs off", s.off) + spread("last command to outputs off", s.command))
+		fmt.Fprintf(&b, "pressure at most %.2f bar", slices.Max(s.pressure))
 	}
 	if len(s.left) > 0 {
 		slices.Sort(s.left)
@@ -295,9 +298,20 @@ func (s *killsSeen) table() string {
 	return b.String()
 }
 
-// requireReadable reads every record that was begun and returns how many, and the most that is missing
-// at an end.
-func requireReadable(t *testing.T, out string, kills map[string]kill) (begun, ended int, worst time.Duration) {
+// spread is a line with what times there were.
+func spread(name string, d []time.Duration) string {
+	if len(d) == 0 {
+		return ""
+	}
+	slices.Sort(d)
+	at := func(q float64) time.Duration { return d[int(q*float64(len(d)-1))].Round(10 * time.Microsecond) }
+	return fmt.Sprintf("%-34s min %v, median %v, 99 %% %v, max %v\n", name, at(0), at(0.5), at(0.99), at(1))
+}
+
+// requireReadable reads every record that was begun and returns how many, and what is missing at its end: from
+// there to when the program was last heard of, for a program that got no time of a busy computer records nothing.
+func requireReadable(t *testing.T, out string, alive map[string]clock.Instant) (begun, ended int,
+	missing []time.Duration) {
 	t.Helper()
 	journals, err := filepath.Glob(filepath.Join(out, "*", record.JournalFile))
 	require.NoError(t, err)
@@ -306,18 +320,23 @@ func requireReadable(t *testing.T, out string, kills map[string]kill) (begun, en
 		require.NoError(t, err)
 		begun++
 		if rec.Ended != samples.Interrupted { // this computer was too busy for it: it had ended by itself
-			t.Logf("%s ended before it was killed: %+v", h.Serial, rec.Trip)
 			ended++
+			t.Logf("%s ended before it was killed: %s", h.Serial, endedInWords(rec.Ended))
+			if rec.Trip != nil {
+				t.Logf("  %s, %s", rec.Trip.Name, rec.Trip.Reading)
+			}
 			continue
 		}
-		k, ok := kills[h.Serial]
+		last, ok := alive[h.Serial]
 		require.True(t, ok, h.Serial)
-		if missing := k.before.Sub(rec.End); rec.End > 0 {
-			worst = max(worst, missing)
+		if rec.End > 0 {
+			missing = append(missing, last.Sub(rec.End))
+		}
+		if lost := last.Sub(rec.End); rec.End > 0 && lost > journal.SyncEvery+killSlack {
+			t.Errorf("%s: the last %v are missing in the record", h.Serial, lost)
 		}
 	}
-	require.Less(t, worst, journal.SyncEvery+killSlack)
-	return begun, ended, worst
+	return begun, ended, missing
 }
 
 // requireRecovered closes the records and looks at what they say then.
