@@ -215,5 +215,5 @@ func reliedOn(s scenario.Step, r *rig.Rig) []rig.Channel {
 	if k == scenario.Dose || k == scenario.Compliance {
 		channels = append(channels, rig.ScaleMass)
 	}
-	return channels
+	return onlyGauge(k, r, channels)
 }
