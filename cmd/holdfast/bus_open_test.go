@@ -151,3 +151,19 @@ func TestUnixBus_OtherSenders(t *testing.T) {
 		}
 	}
 }
+
+// TestUnixBus_WatchATruck: a truck in one process, a listener in another; neither needs a CAN interface.
+func TestUnixBus_WatchATruck(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "truck")
+	truck := exec.Command(os.Args[0], "sim", "vehicle", "--bus", "unix:"+path, "--legs", "5m+3m")
+	truck.Env = append(os.Environ(), asTool+"=1")
+	require.NoError(t, truck.Start())
+	defer func() { _ = truck.Process.Kill(); _ = truck.Wait() }()
+	require.Eventually(t, func() bool { _, err := os.Stat(path); return err == nil }, 30*time.Second, 5*time.Millisecond)
+	var out, errOut bytes.Buffer
+	status := execute(t.Context(), []string{"watch", "unix:" + path, "--for", "3s", "--json"}, strings.NewReader(""),
+		&out, &errOut)
+	require.Equal(t, exitDone, status, errOut.String())
+	require.Contains(t, errOut.String(), "holdfast itself sends nothing")
+	require.NotEmpty(t, out.String())
+}

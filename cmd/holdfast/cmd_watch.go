@@ -172,7 +172,8 @@ func sideOf(asJSON bool, out, errOut io.Writer) io.Writer {
 
 // looksLikeFile tells a recording that is missing from an interface that is.
 func looksLikeFile(arg string) bool {
-	return strings.ContainsAny(arg, `/\.`)
+	_, bus := unixPath(arg)
+	return !bus && strings.ContainsAny(arg, `/\.`)
 }
 
 // onlyLive refuses flags that mean nothing for a recording.
