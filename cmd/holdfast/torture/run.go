@@ -141,6 +141,7 @@ func (r *run) build() (err error) {
 	}
 	r.wire = &wire{Port: r.bus.Open("harness"), bus: r.bus, trial: r.trial, watch: r.watch, start: epoch,
 		done: make([]bool, len(r.troubles))}
+	r.person.wire = r.wire
 	r.port, r.ledger = r.wire, &ledger{gauge: r.gauge()}
 	r.disk = &disk{wire: r.wire, ledger: r.ledger}
 	return nil
@@ -163,7 +164,7 @@ func (r *run) harness() {
 	}
 	r.ledger.Writer = w
 	r.outcome, r.failed = engine.Run(orderly, engine.Config{Plan: r.plan, Rig: r.rig, Port: r.port,
-		Journal: r.ledger, AtOnce: atOnce})
+		Journal: r.ledger, AtOnce: atOnce, Asker: &r.person})
 	_ = w.Close() // its error is the disk's, which the checkers know
 }
 

@@ -19,6 +19,7 @@ type trial struct {
 	limit    float64 // bar, at which the interlock must trip
 	faults   map[string]float64
 	troubles []trouble
+	person   person
 	env      *rand.Rand // what is drawn on the way
 }
 
@@ -104,6 +105,10 @@ func (t *trial) drawMiddle(r *rand.Rand, b *strings.Builder) {
 	case 4:
 		fmt.Fprintf(b, "  - purge: {drive: 60 %%, duty: 50 %%, for: 1 s}\n  - repressurise: {drive: 60 %%, to: %.2f bar, "+
 			"band: 5 %%, stays: 0.5 s, timeout: 40 s}\n", t.nominal)
+	case 5:
+		t.drawPerson(r)
+		fmt.Fprintf(b, "  - ask: {question: \"Drip?\", expect: no, as: external_leak, at: %.2f bar, unattended: skip, "+
+			"timeout: 4 s}\n", t.nominal)
 	}
 }
 
