@@ -43,6 +43,7 @@ type document struct {
 	Steps           []stepJSON           `json:"steps"`
 	Instruments     []instrumentJSON     `json:"instruments"`
 	Simulated       *simulatedJSON       `json:"simulated,omitempty"`
+	BenchCheck      *benchCheckJSON      `json:"bench_check,omitempty"`
 	Version         string               `json:"version"`
 }
 
@@ -98,6 +99,15 @@ type stepJSON struct {
 	Note    string `json:"note,omitempty"`
 }
 
+// benchCheckJSON is the last check of the bench with a golden unit before the run.
+type benchCheckJSON struct {
+	Run       string    `json:"run"`
+	Time      time.Time `json:"time"`
+	Reference string    `json:"reference"`
+	Good      bool      `json:"good"`
+	Worst     string    `json:"worst"`
+}
+
 type simulatedJSON struct {
 	Seed   uint64             `json:"seed"`
 	Faults map[string]float64 `json:"faults"`
@@ -122,6 +132,9 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 	}
 	if res.Simulated {
 		d.Simulated = &simulatedJSON{Seed: res.Seed, Faults: res.Identity.Faults}
+	}
+	if c := res.BenchCheck; c != nil {
+		d.BenchCheck = &benchCheckJSON{c.Run, c.Time.UTC(), c.Reference, c.Good, c.Worst}
 	}
 	if res.Recording != nil {
 		d.recording(res.Recording)

@@ -137,6 +137,13 @@ func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
 		}
 		res.Warnings = append(res.Warnings, text)
 	}
+	if why, ok := BenchChecked(res.BenchCheck, res.Started, r); !ok {
+		if res.Verdict == Pass {
+			res.Verdict = Undecided
+			why += "; every limit was kept, but this cannot be a pass: holdfast verify-bench"
+		}
+		res.Warnings = append(res.Warnings, why)
+	}
 	if text := notLooked(res.Lines); text != "" {
 		res.Warnings = append(res.Warnings, text)
 	}

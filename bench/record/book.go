@@ -48,6 +48,7 @@ type Note struct {
 	Run         string             `json:"run,omitempty"`
 	Certificate string             `json:"certificate,omitempty"`
 	Watch       *VehicleCheck      `json:"watch,omitempty"`
+	Bench       *BenchNote         `json:"bench,omitempty"`
 	Name        string             `json:"name,omitempty"`
 	Address     string             `json:"address,omitempty"`
 	Priors      map[string]float64 `json:"priors,omitempty"`

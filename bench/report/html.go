@@ -60,6 +60,7 @@ type sheet struct {
 	Budgets    []budget
 	Cautions   []pair
 	Deferral   string
+	BenchCheck string // the last check with a golden unit, in words
 }
 
 type htmlRow struct {
@@ -89,7 +90,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
 		RuleWords: ruleWords(res.Rule, res.Plan),
 		Timeline:  timeline(res), Plots: plotsOf(res), Budgets: budgetsOf(res),
-		Cautions: cautions, Deferral: deferral}
+		Cautions: cautions, Deferral: deferral, BenchCheck: benchCheckWords(res)}
 	if res.Simulated {
 		s.Simulation = simulationText(res)
 	}

@@ -199,8 +199,8 @@ func (b *booklet) about() {
 	}
 	b.facts([]pair{{"Serial", s.Serial}, {"Hours", s.Hours}, {"Run", s.Run}, {"Started", s.StartedAt},
 		{"Scenario", scenarioText}, {"Rig", rigText}, {"Bus", s.Bus}, {"Frames lost", lost},
-		{"Limits", orUnknown(s.LimitsFrom)}, {"Decision rule", s.RuleWords}, {"Program", "holdfast " +
-			s.Version}})
+		{"Limits", orUnknown(s.LimitsFrom)}, {"Decision rule", s.RuleWords},
+		{"Bench check", s.BenchCheck}, {"Program", "holdfast " + s.Version}})
 }
 
 // proof writes the hashes, the code, and the end.

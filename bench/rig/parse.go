@@ -60,6 +60,7 @@ func (p *parsing) file(f *yamltext.Fields, dbc func(string) ([]byte, error)) {
 	p.commands(f)
 	p.alive(f)
 	p.hydraulics(f)
+	p.verifyEvery(f)
 	p.required(f)
 	f.Done()
 }

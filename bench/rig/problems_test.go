@@ -110,7 +110,7 @@ func TestParse_AllAtOnce(t *testing.T) {
 		"r.yaml:10:3: channels without outputs_enabled; map it: no bench can be watched without it",
 		`r.yaml:11:1: a rig has no key "colour"; known here: holdfast, name, title, unit, fluid, messages, our_address, ` +
 			"node_address, other_senders, cycle, node_timeout, guard, barometer, channels, commands, alive_counter, line_volume, check_valve, " +
-			"stroke_volume, dosing_valve, regulator",
+			"stroke_volume, dosing_valve, regulator, verify_every",
 	}, "\n"))
 }
 

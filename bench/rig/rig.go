@@ -40,10 +40,11 @@ type Rig struct {
 	Regulator   Regulator
 	Fluid       Fluid
 	Dosing      DosingValve
-	LineVolume  Estimate // liquid held by the line between directional valve and dosing valve, mL
-	StrokeVol   float64  // pump stroke volume, mL; 0 when unknown
-	CheckValve  Estimate // opening pressure of the return check valve, bar
-	Barometer   Estimate // typed in, bar absolute: used when no ambient_pressure channel is mapped; 0: none
+	LineVolume  Estimate      // liquid held by the line between directional valve and dosing valve, mL
+	StrokeVol   float64       // pump stroke volume, mL; 0 when unknown
+	CheckValve  Estimate      // opening pressure of the return check valve, bar
+	VerifyEvery time.Duration // a pass needs a check with a golden unit no older than this; 0: no demand
+	Barometer   Estimate      // typed in, bar absolute: used when no ambient_pressure channel is mapped; 0: none
 
 	alive *signal // counter in a command message; nil when it has none
 }

@@ -127,6 +127,9 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		return withStatus(exitUsage, err)
 	}
 	warn(errOut, plan, r)
+	if err := o.warnUnverified(r, errOut); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
 		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
 	}

@@ -16,7 +16,8 @@ simulated bench.` + exitHelp,
 		SilenceErrors: true,
 	}
 	cobra.EnableCommandSorting = false // the order below says what comes first
-	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(), newSimCommand(),
+	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(),
+		newVerifyBenchCommand(), newSimCommand(),
 		newBusCommand(), newRecoverCommand())
 	group(root, "unit", "The unit in the shop:", newIntakeCommand(), newFoundCommand(),
 		newReleaseCommand(), newHistoryCommand(), newCompareCommand())

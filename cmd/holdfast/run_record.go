@@ -69,6 +69,9 @@ func (run *testRun) openRecord(o runOptions) (err error) {
 	if run.id.Simulated = noHardware(o.bus); o.bus == simBus {
 		run.id.Seed, run.id.Faults = o.seed, o.faults.Map()
 	}
+	if run.id.BenchCheck, err = record.LastBenchCheck(run.out, run.rig.Name, noHardware(o.bus)); err != nil {
+		return err
+	}
 	virtualTime := o.bus == simBus && !o.realTime
 	if err = run.openFrames(o.bus, virtualTime); err != nil {
 		return err

@@ -1,0 +1,26 @@
+package rig_test
+
+import (
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/bench/rig"
+)
+
+func TestParse_VerifyEvery(t *testing.T) {
+	const folder = "../../scenarios/rigs/"
+	text, err := os.ReadFile(folder + "bench-node.yaml")
+	require.NoError(t, err)
+	dbc := func(name string) ([]byte, error) { return os.ReadFile(folder + name) }
+	r, err := rig.Parse("r.yaml", text, dbc)
+	require.NoError(t, err)
+	require.Zero(t, r.VerifyEvery, "no demand")
+	r, err = rig.Parse("r.yaml", append(text, "verify_every: 12 h\n"...), dbc)
+	require.NoError(t, err)
+	require.Equal(t, 12*time.Hour, r.VerifyEvery)
+	_, err = rig.Parse("r.yaml", append(text, "verify_every: 0 h\n"...), dbc)
+	require.ErrorContains(t, err, "verify_every: 0 h; it must be above 0")
+}
