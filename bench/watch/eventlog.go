@@ -1,11 +1,13 @@
 package watch
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -51,26 +53,81 @@ type EventLog struct {
 	size int64
 }
 
-// OpenEventLog opens or goes on with the events of a folder. unfinished says that the watch before did not
-// end by itself and last when its last event was; a line that a power cut tore is taken away.
-func OpenEventLog(dir string) (log *EventLog, unfinished bool, last time.Time, err error) {
+// Before is what the events of a folder say of the watch before.
+type Before struct {
+	Unfinished bool      // it did not end by itself: the power went, or it was killed
+	Last       time.Time // of its last event
+	Ended      time.Time // when a watch last ended by itself, as far as the file goes back; zero: none did
+}
+
+// OpenEventLog opens or goes on with the events of a folder, and keeps the summary of the watch before under a
+// name of its own. A line that a power cut tore is taken away.
+func OpenEventLog(dir string) (log *EventLog, before Before, err error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, false, last, fmt.Errorf("keep events: %w", err)
+		return nil, before, fmt.Errorf("keep events: %w", err)
 	}
 	f, err := os.OpenFile(filepath.Join(dir, EventsFile), os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
-		return nil, false, last, fmt.Errorf("keep events: %w", err)
+		return nil, before, fmt.Errorf("keep events: %w", err)
 	}
 	log = &EventLog{dir: dir, file: f}
 	line, err := log.mend()
+	if err == nil {
+		before.Ended, err = log.lastEnd()
+	}
+	if err == nil {
+		err = keepOldSummary(dir)
+	}
 	if err != nil {
-		return nil, false, last, errors.Join(fmt.Errorf("keep events in %s: %w", f.Name(), err), f.Close())
+		return nil, before, errors.Join(fmt.Errorf("keep events in %s: %w", f.Name(), err), f.Close())
 	}
-	var before eventLine
-	if json.Unmarshal(line, &before) == nil {
-		unfinished, last = before.Kind != "watch-ends", before.Time
+	var last eventLine
+	if json.Unmarshal(line, &last) == nil {
+		before.Unfinished, before.Last = last.Kind != watchEnds, last.Time
 	}
-	return log, unfinished, last, nil
+	return log, before, nil
+}
+
+// watchEnds is the kind of the event with which a watch ends by itself.
+const watchEnds = "watch-ends"
+
+// lastEnd finds when a watch last ended by itself, and leaves the file at its end.
+func (l *EventLog) lastEnd() (at time.Time, err error) {
+	if _, err := l.file.Seek(0, io.SeekStart); err != nil {
+		return at, err
+	}
+	lines := bufio.NewScanner(l.file)
+	lines.Buffer(nil, 1<<20)
+	for lines.Scan() {
+		var e eventLine
+		if bytes.Contains(lines.Bytes(), []byte(watchEnds)) && json.Unmarshal(lines.Bytes(), &e) == nil &&
+			e.Kind == watchEnds {
+			at = e.Time
+		}
+	}
+	if err := lines.Err(); err != nil {
+		return at, err
+	}
+	_, err = l.file.Seek(l.size, io.SeekStart)
+	return at, err
+}
+
+// keepOldSummary gives the summary of the watch before a name of its own: that of its first frame.
+func keepOldSummary(dir string) error {
+	path := filepath.Join(dir, SummaryFile)
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	var old Summary
+	name := "summary-unreadable.json"
+	if json.Unmarshal(text, &old) == nil {
+		name = "summary-" + old.First.UTC().Format("20060102T150405Z") + ".json"
+	}
+	return os.Rename(path, filepath.Join(dir, name))
 }
 
 // mend cuts a torn last line off and returns the last whole one.

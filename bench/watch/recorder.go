@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"holdfast/j1939/can"
@@ -15,7 +16,10 @@ import (
 // recordedBytes is what one frame takes in a pcapng file without its direction.
 const recordedBytes = 48
 
-const recordPrefix, recordSuffix = "watch-", ".pcapng"
+const (
+	recordPrefix, recordSuffix = "watch-", ".pcapng"
+	recordStamp                = "20060102T150405.000000000Z"
+)
 
 // Recorder records frames in files of a bounded size and keeps a bounded number of them: the oldest go
 // first. Files of an earlier watch in the folder count.
@@ -67,7 +71,7 @@ func (r *Recorder) turn(t time.Time) error {
 	if err := r.makeRoom(); err != nil {
 		return fmt.Errorf("record: %w", err)
 	}
-	name := recordPrefix + t.UTC().Format("20060102T150405.000000000Z") + recordSuffix
+	name := recordPrefix + t.UTC().Format(recordStamp) + recordSuffix
 	w, err := capture.Create(filepath.Join(r.dir, name), r.iface)
 	if err != nil {
 		return err
@@ -90,6 +94,20 @@ func (r *Recorder) makeRoom() error {
 		all = all[1:]
 	}
 	return nil
+}
+
+// Recordings are the files of a folder whose first frame came after a time, in order.
+func Recordings(dir string, after time.Time) ([]string, error) {
+	all, err := filepath.Glob(filepath.Join(dir, recordPrefix+"*"+recordSuffix))
+	if err != nil {
+		return nil, err
+	}
+	slices.Sort(all) // by time: it is their name
+	return slices.DeleteFunc(all, func(path string) bool {
+		stamp := strings.TrimSuffix(strings.TrimPrefix(filepath.Base(path), recordPrefix), recordSuffix)
+		t, err := time.Parse(recordStamp, stamp)
+		return err != nil || !t.After(after)
+	}), nil
 }
 
 // Flush hands what was recorded to the file.

@@ -28,7 +28,8 @@ type Watcher struct {
 	back        int    // how often time stepped back
 	vehicle     vehicle
 	trips       []Trip
-	tripsBefore int // trips that are no longer kept one by one
+	broken      bool // the listening was interrupted
+	tripsBefore int  // trips that are no longer kept one by one
 }
 
 // Bounds of what is kept. A vehicle is far below them; a file of random identifiers is not.
@@ -54,6 +55,10 @@ func (w *Watcher) Feed(frames []can.Frame) {
 	if w.frames == 0 {
 		w.first, w.last = frames[0].Time, frames[0].Time
 		w.beginTrip(w.first)
+	}
+	if w.broken {
+		w.broken = false
+		w.newTrip(frames[0].Time, endRecording)
 	}
 	w.frames += uint64(len(frames))
 	kind := &w.table.kind
@@ -126,6 +131,13 @@ func (w *Watcher) Finish() {
 	for _, s := range w.all {
 		s.flush()
 	}
+}
+
+// Break says that nothing is known of the time until the next frame: the listening was interrupted. What was
+// under way is unknown, and a new trip begins with that frame.
+func (w *Watcher) Break() {
+	w.Finish()
+	w.broken = w.frames > 0
 }
 
 // hear takes one frame of a followed group.

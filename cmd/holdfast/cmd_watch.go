@@ -52,7 +52,7 @@ On a terminal a live watch is a screen that is read from a metre away; elsewhere
 each event is a line. It ends with Ctrl-C, after --for, or with --until-key-off when the vehicle has
 gone to sleep, and prints the summary. --keep FOLDER records the traffic in files of bounded number
 and size, keeps every event on the disk as it happens (events.jsonl), and the summary after each trip
-(summary.json); started again in that folder it goes on.
+(summary.json); started again in that folder after a power cut it reads its recordings back and goes on.
 
 Recordings (candump -L text, pcap, pcapng) are read as fast as they can be. --summary prints one row for each
 vehicle and trip instead, so that of many recordings the unhealthy units stand out; with --to FOLDER it

@@ -31,9 +31,11 @@ type live struct {
 	judged  clock.Instant
 	level   watch.Level
 	raised  []string
-	failure error // of a file; listening goes on
-	dirty   bool  // a trip has ended since the summary was kept
-	slept   bool  // the vehicle went to sleep
+	failure error  // of a file; listening goes on
+	dirty   bool   // a trip has ended since the summary was kept
+	slept   bool   // the vehicle went to sleep
+	again   bool   // what was told before is being read back
+	lost    uint64 // by the watch before, as its recordings say
 }
 
 // face is how a live watch shows itself: a screen, lines, or JSON.
@@ -50,6 +52,9 @@ const (
 
 // tell takes an event to everybody who wants it.
 func (l *live) tell(e watch.Event) {
+	if l.again {
+		return
+	}
 	l.face.event(e)
 	switch e.Kind {
 	case "trip-ends":
@@ -131,14 +136,14 @@ func (l *live) keepFiles() {
 	}
 	if l.events != nil && l.dirty {
 		l.dirty = false
-		l.keep(l.events.KeepSummary(l.watcher.Summary(l.name, l.source.Stats().Lost)))
+		l.keep(l.events.KeepSummary(l.watcher.Summary(l.name, l.source.Stats().Lost+l.lost)))
 	}
 }
 
 // finish ends the watch and returns what was found.
 func (l *live) finish() *watch.Summary {
 	l.watcher.Finish()
-	s := l.watcher.Summary(l.name, l.source.Stats().Lost)
+	s := l.watcher.Summary(l.name, l.source.Stats().Lost+l.lost)
 	for _, name := range l.alarms.NeverJudged() {
 		l.tell(watch.Event{At: l.source.Now(), Kind: "alarm-idle", Level: watch.Watch,
 			Text: name + ": its signal was never on this bus; this alarm has guarded nothing"})

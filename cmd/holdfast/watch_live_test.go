@@ -27,7 +27,13 @@ import (
 func listenTo(t *testing.T, o watchOptions, alarms string, faults map[string]float64,
 	legs ...vehicle.Leg) (string, error) {
 	t.Helper()
-	start := clock.At(time.Date(2026, 11, 24, 6, 0, 0, 0, time.UTC))
+	return listenFrom(t, clock.At(time.Date(2026, 11, 24, 6, 0, 0, 0, time.UTC)), o, alarms, faults, legs...)
+}
+
+// listenFrom is listenTo at another time.
+func listenFrom(t *testing.T, start clock.Instant, o watchOptions, alarms string, faults map[string]float64,
+	legs ...vehicle.Leg) (string, error) {
+	t.Helper()
 	v, err := vehicle.New(vehicle.Options{Seed: 2, Start: start, Day: legs, Alone: true, Faults: faults})
 	require.NoError(t, err)
 	bus := virtual.New(start, 250_000)

@@ -123,7 +123,7 @@ func (l *live) keepIn(o watchOptions) error {
 	if o.keepMB < 1 || o.keepMB > 4096 || o.keepFiles < 2 || o.keepFiles > 10_000 {
 		return fmt.Errorf("--keep-mb is 1 to 4096 and --keep-files 2 to 10000")
 	}
-	events, unfinished, last, err := watch.OpenEventLog(o.keep)
+	events, before, err := watch.OpenEventLog(o.keep)
 	if err != nil {
 		return err
 	}
@@ -131,10 +131,8 @@ func (l *live) keepIn(o watchOptions) error {
 	if l.record, err = watch.NewRecorder(o.keep, l.name, int64(o.keepMB)<<20, o.keepFiles); err != nil {
 		return err
 	}
-	if unfinished {
-		l.tell(watch.Event{At: l.source.Now(), Kind: "resumed", Level: watch.Watch,
-			Text: "the watch before was cut off; its last event was at " +
-				last.Format("2006-01-02 15:04:05") + " UTC: nothing is known of the time between"})
+	if before.Unfinished {
+		return l.resume(o.keep, before)
 	}
 	return nil
 }
