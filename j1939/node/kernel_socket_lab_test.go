@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sys/unix"
 
+	"holdfast/j1939/id"
 	"holdfast/j1939/transport"
 )
 
@@ -20,7 +21,7 @@ const (
 	optErrqueue     = 4 // SO_J1939_ERRQUEUE, and the control message
 	infoTxAbort     = 1 // J1939_EE_INFO_TX_ABORT
 	infoRxAbort     = 4 // J1939_EE_INFO_RX_ABORT
-	statTotalSize   = 2 // J1939_NLA_TOTAL_SIZE
+	statPGN         = 3 // J1939_NLA_PGN
 	statSource      = 6
 	statDestination = 7
 	tstampAck       = 2       // SCM_TSTAMP_ACK
@@ -47,15 +48,15 @@ type kernelSocket struct {
 	fd      int
 	index   int
 	address uint8
+	sent    uint32 // messages that the kernel took
 }
 
 // kernelEvent is one entry of the socket's error queue: the end of a session.
 type kernelEvent struct {
-	sent        bool // of a message that this socket sent
-	errno       unix.Errno
-	source      uint8
-	destination uint8
-	size        int
+	sent         bool         // of a message that this socket sent
+	number       uint32       // of that one, from 0
+	conversation conversation // of one that it received
+	errno        unix.Errno
 }
 
 func openKernel(t *testing.T, iface string, address uint8) *kernelSocket {
@@ -82,8 +83,17 @@ func openKernel(t *testing.T, iface string, address uint8) *kernelSocket {
 	return &kernelSocket{fd: fd, index: i.Index, address: address}
 }
 
-func (k *kernelSocket) send(pgn uint32, to uint8, data []byte) error {
-	return unix.Sendto(k.fd, data, 0, &unix.SockaddrCANJ1939{Ifindex: k.index, PGN: pgn, Addr: to})
+// send gives the kernel a message, and returns the number that its event will have. The error of the call may be
+// that of the session before it, which is told with that one's event, too.
+func (k *kernelSocket) send(pgn uint32, to uint8, data []byte) (number uint32, err error) {
+	for range 4 {
+		err = unix.Sendto(k.fd, data, 0, &unix.SockaddrCANJ1939{Ifindex: k.index, PGN: pgn, Addr: to})
+		if err == nil {
+			k.sent++
+			return k.sent - 1, nil
+		}
+	}
+	return 0, err
 }
 
 // wait returns when something is to be read, at the latest after d.
@@ -93,12 +103,20 @@ func (k *kernelSocket) wait(d time.Duration) {
 }
 
 // receive takes one message that is there.
-func (k *kernelSocket) receive(buf []byte) (data []byte, source uint8, ok bool) {
-	n, from, err := unix.Recvfrom(k.fd, buf, unix.MSG_DONTWAIT)
+func (k *kernelSocket) receive(buf []byte) (data []byte, from *unix.SockaddrCANJ1939, ok bool) {
+	n, sender, err := unix.Recvfrom(k.fd, buf, unix.MSG_DONTWAIT)
 	if err != nil {
-		return nil, 0, false
+		return nil, nil, false
 	}
-	return buf[:n], from.(*unix.SockaddrCANJ1939).Addr, true
+	return buf[:n], sender.(*unix.SockaddrCANJ1939), true
+}
+
+// destination is where a message of a group went that this socket received.
+func (k *kernelSocket) destination(pgn uint32) uint8 {
+	if id.IsPDU1(pgn) {
+		return k.address
+	}
+	return id.Global
 }
 
 // event takes one entry of the error queue that tells the end of a session.
@@ -125,6 +143,7 @@ func parseEvent(oob []byte) (e kernelEvent, end bool) {
 		case m.Header.Level == solJ1939 && m.Header.Type == optErrqueue && len(m.Data) >= 16:
 			errno := int32(binary.NativeEndian.Uint32(m.Data))
 			info := binary.NativeEndian.Uint32(m.Data[8:])
+			e.number = binary.NativeEndian.Uint32(m.Data[12:])
 			switch origin := m.Data[4]; {
 			case origin == unix.SO_EE_ORIGIN_TIMESTAMPING && info == tstampAck:
 				e.sent, end = true, true
@@ -146,11 +165,11 @@ func parseStats(b []byte, e *kernelEvent) {
 		}
 		switch value := b[4:length]; {
 		case kind == statSource && len(value) > 0:
-			e.source = value[0]
+			e.conversation.source = value[0]
 		case kind == statDestination && len(value) > 0:
-			e.destination = value[0]
-		case kind == statTotalSize && len(value) >= 4:
-			e.size = int(binary.NativeEndian.Uint32(value))
+			e.conversation.to = value[0]
+		case kind == statPGN && len(value) >= 4:
+			e.conversation.pgn = binary.NativeEndian.Uint32(value)
 		}
 		b = b[min(len(b), (length+3)&^3):]
 	}
