@@ -4,9 +4,9 @@
 // sae-j1939-rs; what is from memory says so. All of it is pure state machines, stepped with frames and times.
 //
 // Receiver is the listener's half: it reassembles what other nodes broadcast (BAM) and what they send each
-// other (RTS/CTS) and sends nothing, so that a tool that may only listen can use it. Memory is bounded: one
-// broadcast a source and a few conversations a source; a flood costs the flooder's own sessions only. It does
-// not reassemble ETP, whose frames pass as Foreign.
+// other (RTS/CTS, ETP) and sends nothing, so that a tool that may only listen can use it. Memory is bounded: one
+// broadcast a source and a few conversations a source, and MaxHeardAll for all extended messages together; a
+// flood costs the flooder's own sessions only. It does not follow an extended message above MaxHeard.
 //
 // Endpoint takes part, for one address: it sends broadcasts, and holds conversations in both directions with
 // any number of nodes at once. A receiver of ours asks for lost packets again by CTS (at most twice), which

@@ -15,7 +15,8 @@ const (
 	Aborted       // one of the two nodes ended it
 	Incomplete    // acknowledged by its receiver, but we have not heard all of it
 	Replaced      // its source began another one
-	Evicted       // its source has too many conversations at once: the oldest went
+	Evicted       // its source has too many conversations at once: the oldest went; or ETP holds too much
+	TooLong       // an extended message longer than MaxHeard, which is not followed
 
 	// A frame was of no use.
 	Malformed // size, packet count, length or destination against the standard
@@ -27,20 +28,20 @@ const (
 
 var eventNames = [numEvents]string{
 	"no transport frame", "begun", "in progress", "completed", "sequence error", "timed out", "aborted",
-	"incomplete", "replaced", "evicted", "malformed", "without a session", "duplicate",
+	"incomplete", "replaced", "evicted", "too long", "malformed", "without a session", "duplicate",
 }
 
 func (e Event) String() string { return eventNames[e] }
 
 // Lost says that the event cost a message.
-func (e Event) Lost() bool { return e >= SequenceError && e <= Evicted }
+func (e Event) Lost() bool { return e >= SequenceError && e <= TooLong }
 
 // Counts is how often each event has happened.
 type Counts [numEvents]uint64
 
 // Lost is the number of messages that were begun and not completed.
 func (c *Counts) Lost() (n uint64) {
-	for e := SequenceError; e <= Evicted; e++ {
+	for e := SequenceError; e <= TooLong; e++ {
 		n += c[e]
 	}
 	return n

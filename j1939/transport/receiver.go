@@ -15,12 +15,14 @@ const PairsPerSource = 8
 const sweepEvery = clock.Instant(100 * time.Millisecond)
 
 // Receiver reassembles the messages heard on one bus. The zero value is ready.
-// It allocates a buffer when a source first needs one and never again for that source.
+// It allocates a buffer when a source first needs one and never again for that source; extended messages (ETP)
+// take memory as they come, within MaxHeardAll.
 type Receiver struct {
 	broadcasts [256]*session
 	pairs      [256][]*session
 	counts     Counts
 	sweepAt    clock.Instant
+	extended   *extendedReceiver // nil until the first extended message
 }
 
 // Counts tells what has happened so far.
@@ -40,6 +42,10 @@ func (r *Receiver) Step(f *can.Frame, now clock.Instant) (*Message, Event) {
 		event = r.connection(i, f.Data[:f.Length], now)
 	case PGNData:
 		s, event = r.data(i, f.Data[:f.Length], now)
+	case PGNExtendedConnection, PGNExtendedData:
+		m, event := r.stepExtended(i, f.Data[:f.Length], now)
+		r.counts[event]++
+		return m, event
 	default:
 		return nil, Foreign
 	}
@@ -67,6 +73,9 @@ func (r *Receiver) Expire(now clock.Instant) {
 		for _, s := range pairs {
 			r.expire(s, now)
 		}
+	}
+	if r.extended != nil {
+		r.expireExtended(now)
 	}
 }
 
