@@ -63,7 +63,7 @@ frames, readiness, test results ...); signals for those of the DBC file.` + exit
   holdfast decode key-on.log --summary
   holdfast decode can0 --json
   holdfast decode key-on.log --dbc my-signals.dbc --conversion 0=1`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("FILE|INTERFACE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.from = args[0]
 			return runDecode(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -76,10 +76,13 @@ frames, readiness, test results ...); signals for those of the DBC file.` + exit
 		"read old trouble codes as version 1, 2 or 3; ADDRESS=VERSION for one source; repeatable")
 	o.tables.addFlags(cmd)
 	cmd.Flags().BoolVar(&o.oneBus, "one-bus", false, "the interfaces of the recording hear one and the same bus")
-	return cmd
+	return explained(cmd)
 }
 
 func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) error {
+	if err := o.tables.check(&o); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	defer lean.Begin()()
 	known, err := o.known(errOut)
 	if err != nil {
@@ -109,7 +112,15 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 		err = errors.Join(stream(ctx, source, p.handle), p.flush())
 	}
 	fmt.Fprintln(errOut, heard(decoder.Counts(), source.Stats())+drops.said())
+	if err == nil && !live && decoder.Counts().Frames == 0 {
+		err = noFrame(o.from)
+	}
 	return decodeStatus(err)
+}
+
+// noFrame is for a recording from which nothing came: an empty file must not pass for a quiet bus.
+func noFrame(from string) error {
+	return withStatus(exitUsage, fmt.Errorf("%s holds no CAN frame: candump -L text, pcap or pcapng would do", from))
 }
 
 // decodeStatus gives an error of the stream its exit status.
@@ -172,8 +183,7 @@ func openSource(from string) (source can.Source, live bool, err error) {
 	}
 	source, err = openListener(from)
 	if errors.Is(err, can.ErrMissing) {
-		err = fmt.Errorf("%s is neither a file nor a CAN interface: %w", from, err)
-		return nil, false, withStatus(exitUsage, err)
+		return nil, false, withStatus(exitUsage, neitherFileNor(from, err))
 	}
 	if err != nil {
 		return nil, false, withStatus(exitBus, err)

@@ -54,7 +54,7 @@ Status 1 when a controller did not clear.` + exitHelp,
 		Example: `  holdfast faults can0
   holdfast faults key-on.log --previous --freeze
   holdfast faults can0 --clear --previous --address 61`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("BUS|FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.from = args[0]
 			return runFaults(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -69,17 +69,17 @@ Status 1 when a controller did not clear.` + exitHelp,
 	f.StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	f.DurationVar(&o.forTime, "for", 5*time.Second, "how long to listen on an interface")
-	return cmd
+	return explained(cmd)
 }
 
 func (o *faultsOptions) check() error {
 	switch {
 	case o.clear && isRecording(o.from):
-		return fmt.Errorf("%s is a recording: codes are cleared on a bus", o.from)
+		return fmt.Errorf("%s is a recording: codes are cleared on a bus; name its CAN interface", o.from)
 	case o.clear && o.json:
 		return errors.New("--clear asks and tells in words: leave --json out")
 	case !o.clear && (o.yes || len(o.addresses) > 0):
-		return errors.New("--yes and --address go with --clear")
+		return errors.New("--yes and --address go with --clear: without it codes are only shown")
 	}
 	return nil
 }
@@ -96,7 +96,7 @@ func runFaults(ctx context.Context, o faultsOptions, in io.Reader, out, errOut i
 		return err
 	}
 	if o.clear {
-		port, err := openNodeBus(o.from)
+		port, err := openSurveyBus(o.from)
 		if err != nil {
 			return err
 		}
@@ -108,7 +108,7 @@ func runFaults(ctx context.Context, o faultsOptions, in io.Reader, out, errOut i
 			return err
 		}
 	} else {
-		port, err := openNodeBus(o.from)
+		port, err := openSurveyBus(o.from)
 		if err != nil {
 			return err
 		}

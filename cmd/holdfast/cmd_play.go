@@ -36,7 +36,7 @@ may
 be just that: two tools on one bus will then take each other for a vehicle.` + exitHelp,
 		Example: `  holdfast play key-on.log --bus vcan0
   holdfast play two-buses.pcapng --bus can1 --channel 1`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			return runPlay(cmd.Context(), o, cmd.ErrOrStderr())
@@ -44,11 +44,26 @@ be just that: two tools on one bus will then take each other for a vehicle.` + e
 	}
 	cmd.Flags().StringVar(&o.bus, "bus", "", "CAN interface to send on, or unix:PATH")
 	cmd.Flags().IntVar(&o.channel, "channel", -1, "send only this interface of a recording of several, from 0")
-	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
-	return cmd
+	return explained(cmd)
+}
+
+func (o *playOptions) check() error {
+	switch {
+	case o.bus == "":
+		return withStatus(exitUsage, errors.New("--bus is missing: it names the interface to send on, "+
+			"for instance --bus vcan0"))
+	case o.bus == simBus:
+		return errOnlyInside("play")
+	case o.channel < -1 || o.channel > 255:
+		return withStatus(exitUsage, fmt.Errorf("--channel %d: 0 to 255 would do, or leave it out for all", o.channel))
+	}
+	return nil
 }
 
 func runPlay(ctx context.Context, o playOptions, errOut io.Writer) error {
+	if err := o.check(); err != nil {
+		return err
+	}
 	reader, err := capture.Open(o.file)
 	if err != nil {
 		return withStatus(exitUsage, err)
@@ -67,10 +82,20 @@ func runPlay(ctx context.Context, o playOptions, errOut io.Writer) error {
 	}
 	err = p.play(ctx, reader)
 	fmt.Fprintln(errOut, p.summary())
+	if err == nil && ctx.Err() == nil && p.sent == 0 {
+		err = withStatus(exitUsage, fmt.Errorf("%s holds no data frame to send%s", o.file, o.chosen()))
+	}
 	if err == nil && ctx.Err() != nil {
 		err = withStatus(exitStopped, context.Cause(ctx))
 	}
 	return err
+}
+
+func (o *playOptions) chosen() string {
+	if o.channel < 0 {
+		return ""
+	}
+	return fmt.Sprintf(" of interface %d, counted from 0", o.channel)
 }
 
 // player sends a recording with its own timing and listens for a vehicle meanwhile.

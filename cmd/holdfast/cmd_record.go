@@ -41,7 +41,7 @@ it is FILE.pcapng alone and recording ends when it is full. A crash costs a seco
 ends it.` + exitHelp,
 		Example: `  holdfast record can0 --out truck.pcapng
   holdfast record can0 --out truck.pcapng --mb 16 --keep 100 --for 8h`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("INTERFACE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.iface = args[0]
 			return runRecord(cmd.Context(), o, cmd.ErrOrStderr())
@@ -52,14 +52,15 @@ ends it.` + exitHelp,
 	f.IntVar(&o.eachMB, "mb", 64, "size of a file in MB")
 	f.IntVar(&o.keep, "keep", 16, "how many files are kept")
 	f.DurationVar(&o.forTime, "for", 0, "record for so long (30m, 8h); until Ctrl-C when left out")
-	_ = cmd.MarkFlagRequired("out") // fails only for a flag that does not exist
-	return cmd
+	return explained(cmd)
 }
 
 func (o *recordOptions) check() error {
 	switch {
+	case o.out == "":
+		return errors.New("--out is missing: it names the file to write, for instance --out truck.pcapng")
 	case filepath.Ext(o.out) != ".pcapng":
-		return fmt.Errorf("--out %s: a recording is a .pcapng file", o.out)
+		return fmt.Errorf("--out %s: a recording is a pcapng file: give it a name that ends in .pcapng", o.out)
 	case o.eachMB < 1 || o.eachMB > 4096 || o.keep < 1 || o.keep > maxKept:
 		return fmt.Errorf("--mb %d --keep %d: 1 to 4096 MB and 1 to %d files would do", o.eachMB, o.keep, maxKept)
 	case o.forTime < 0:
@@ -76,14 +77,11 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	source, live, err := openSource(o.iface)
+	source, err := openToRecord(o.iface)
 	if err != nil {
 		return err
 	}
 	defer source.Close()
-	if !live {
-		return withStatus(exitUsage, fmt.Errorf("%s is a file: name a CAN interface to record", o.iface))
-	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	if o.forTime > 0 {
@@ -102,6 +100,21 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 		r.frames,
 		r.files, s.Lost, s.ErrorFrames)
 	return decodeStatus(err)
+}
+
+// openToRecord opens what can be recorded: an interface, or a bus between processes.
+func openToRecord(iface string) (can.Source, error) {
+	switch {
+	case iface == simBus:
+		return nil, errOnlyInside("record")
+	case isRecording(iface):
+		return nil, withStatus(exitUsage, fmt.Errorf("%s is a file: name a CAN interface to record", iface))
+	}
+	source, err := openListener(iface)
+	if err != nil {
+		return nil, withStatus(exitBus, err)
+	}
+	return source, nil
 }
 
 const (

@@ -42,7 +42,7 @@ Status 1 when nothing came but a negative acknowledgment or silence.` + exitHelp
 		Example: `  holdfast request can0 65259
   holdfast request can0 0xFEEB --to 61
   holdfast request sim 65110 --to 61`,
-		Args: cobra.ExactArgs(2),
+		Args: wants("BUS", "PGN"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.bus, o.pgn = args[0], args[1]
 			return runRequest(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -50,7 +50,7 @@ Status 1 when nothing came but a negative acknowledgment or silence.` + exitHelp
 	}
 	cmd.Flags().StringVar(&o.to, "to", "", "address to ask (0..253, or 0x3D); everybody when left out")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
-	return cmd
+	return explained(cmd)
 }
 
 // check reads the numbers.
@@ -58,7 +58,7 @@ func (o *requestOptions) check() (pgn uint32, to uint8, err error) {
 	n, err := strconv.ParseUint(o.pgn, 0, 32)
 	switch {
 	case err != nil || n > uint64(id.MaxPGN):
-		return 0, 0, fmt.Errorf("%q is no PGN: 0 to %d, decimal or 0x, would do", o.pgn, id.MaxPGN)
+		return 0, 0, fmt.Errorf("%q is no PGN: 0 to %d would do, decimal or hexadecimal (65259, 0xFEEB)", o.pgn, id.MaxPGN)
 	case id.IsPDU1(uint32(n)) && n&0xFF != 0:
 		return 0, 0, fmt.Errorf("PGN %d goes to one address, so that its low byte must be 0: %d", n, n&^0xFF)
 	case n == dm3 || n == dm11:
@@ -77,7 +77,7 @@ func (o *requestOptions) check() (pgn uint32, to uint8, err error) {
 func parseAddress(text string) (uint8, error) {
 	a, err := strconv.ParseUint(text, 0, 8)
 	if err != nil || a >= uint64(id.Null) {
-		return 0, fmt.Errorf("%q is no address of a controller: 0 to 253, decimal or 0x, would do", text)
+		return 0, fmt.Errorf("%q is no address of a controller: 0 to 253 would do, decimal or hexadecimal (61, 0x3D)", text)
 	}
 	return uint8(a), nil
 }

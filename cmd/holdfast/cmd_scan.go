@@ -45,7 +45,7 @@ vehicle. A recording is always read so. sim is the simulated bench with a unit t
 		Example: `  holdfast scan can0
   holdfast scan can0 --passive --for 30s
   holdfast scan key-on.log --json`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("BUS|FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.from = args[0]
 			return runScan(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -55,7 +55,7 @@ vehicle. A recording is always read so. sim is the simulated bench with a unit t
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
 	cmd.Flags().DurationVar(&o.forTime, "for", 10*time.Second, "how long --passive listens")
 	cmd.Flags().StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
-	return cmd
+	return explained(cmd)
 }
 
 func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
@@ -115,7 +115,11 @@ func (s *survey) passive(ctx context.Context, from string, d time.Duration) erro
 		return err
 	}
 	defer source.Close()
-	return decodeStatus(s.listen(ctx, source, live && from != simBus, d))
+	err = s.listen(ctx, source, live && from != simBus, d)
+	if h := source.Stats(); err == nil && !live && h.Received+h.ErrorFrames == 0 {
+		err = noFrame(from)
+	}
+	return decodeStatus(err)
 }
 
 // limited ends a simulated bus after a time of its own.
@@ -134,7 +138,7 @@ func (l *limited) Receive(dst []can.Frame, _ clock.Instant) (int, error) {
 
 // active joins the bus and asks everybody; it returns our address.
 func (s *survey) active(ctx context.Context, bus string, errOut io.Writer) (uint8, error) {
-	port, err := openNodeBus(bus)
+	port, err := openSurveyBus(bus)
 	if err != nil {
 		return 0, err
 	}

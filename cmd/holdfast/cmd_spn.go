@@ -29,13 +29,13 @@ itself take precedence.` + exitHelp,
 		Example: `  holdfast spn 4334
   holdfast spn pump drive
   holdfast spn A1SCRDSI1 --json`,
-		Args: cobra.MinimumNArgs(1),
+		Args: wantsSome("NUMBER|WORD"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSpn(strings.Join(args, " "), asJSON, cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array of objects")
-	return cmd
+	return explained(cmd)
 }
 
 func runSpn(text string, asJSON bool, out io.Writer) error {

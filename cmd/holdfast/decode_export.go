@@ -22,11 +22,17 @@ func (d *decodeTables) addFlags(cmd *cobra.Command) {
 		"write the parameters as rows to this Parquet file instead of printing")
 	cmd.Flags().StringVar(&d.csv, "csv", "",
 		"write the parameters as rows to this CSV file instead of printing")
-	cmd.MarkFlagsMutuallyExclusive("parquet", "csv")
-	for _, printed := range []string{"summary", "json"} {
-		cmd.MarkFlagsMutuallyExclusive("parquet", printed)
-		cmd.MarkFlagsMutuallyExclusive("csv", printed)
+}
+
+// check refuses two outputs at once.
+func (d *decodeTables) check(o *decodeOptions) error {
+	switch {
+	case d.parquet != "" && d.csv != "":
+		return errors.New("--parquet and --csv: one file at a time")
+	case d.wanted() && (o.json || o.summary):
+		return errors.New("--parquet and --csv write a file instead of printing: leave --json and --summary out")
 	}
+	return nil
 }
 
 func (d *decodeTables) wanted() bool { return d.parquet != "" || d.csv != "" }

@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	einride "go.einride.tech/can"
@@ -51,6 +53,18 @@ func openNodeBus(bus string) (can.Port, error) {
 	v.Attach(bench)
 	v.Attach(&powered{encoder: rig.NewEncoder(r), outputs: r.Safe, cycle: r.Cycle, next: simEpoch})
 	return v.Open("tool"), nil
+}
+
+// openSurveyBus is openNodeBus where a recording would do as well.
+func openSurveyBus(from string) (can.Port, error) {
+	if info, err := os.Stat(from); err == nil && info.IsDir() {
+		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name a recording in it, or a bus", from))
+	}
+	port, err := openNodeBus(from)
+	if errors.Is(err, can.ErrMissing) {
+		return nil, withStatus(statusOf(err), neitherFileNor(from, err))
+	}
+	return port, err
 }
 
 // powered is a harness that does nothing but switch the simulated unit on: one without power is not on the

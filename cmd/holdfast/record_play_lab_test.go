@@ -3,36 +3,21 @@
 package main
 
 import (
-	"bytes"
-	"io"
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
 
-	"github.com/gopacket/gopacket/pcapgo"
 	"github.com/stretchr/testify/require"
 	einride "go.einride.tech/can"
 
 	"holdfast/j1939/can"
-	"holdfast/j1939/can/capture"
 	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/trace/tracegen"
 )
-
-func writeRecording(t *testing.T, path string, frames []can.Frame) {
-	t.Helper()
-	w, err := capture.Create(path)
-	require.NoError(t, err)
-	for _, f := range frames {
-		require.NoError(t, w.Write(f, capture.Inbound))
-	}
-	require.NoError(t, w.Close())
-}
 
 // listening waits until the kernel has a socket of a process on the interface.
 func listening(t *testing.T, iface string, p *process) {
@@ -128,25 +113,6 @@ func played(t *testing.T, recording, out string) *process {
 	return run
 }
 
-// rawFrames are the packets of a pcapng file, read by a general-purpose library (gopacket), error frames left out.
-func rawFrames(t *testing.T, path string) (frames [][]byte) {
-	t.Helper()
-	text, err := os.ReadFile(path)
-	require.NoError(t, err)
-	r, err := pcapgo.NewNgReader(bytes.NewReader(text), pcapgo.DefaultNgReaderOptions)
-	require.NoError(t, err)
-	for {
-		data, _, err := r.ReadPacketData()
-		if err == io.EOF {
-			return frames
-		}
-		require.NoError(t, err)
-		if data[0]&0x20 == 0 { // CAN_ERR_FLAG
-			frames = append(frames, data)
-		}
-	}
-}
-
 // TestLabPlay_RoundTrip: eight seconds of mixed traffic (29 and 11 bits, long messages, remote and error frames) are
 // played on one interface and recorded on the other; the recording is played and recorded again. Every
 // frame is the same, byte for byte, in the same order, and both took as long as the traffic, within 10 %.
@@ -154,7 +120,7 @@ func TestLabPlay_RoundTrip(t *testing.T) {
 	folder := t.TempDir()
 	first, second, third := filepath.Join(folder, "1.pcapng"), filepath.Join(folder, "2.pcapng"),
 		filepath.Join(folder, "3.pcapng")
-	traffic := until(tracegen.New(1, 20*time.Second).All(), 8*time.Second)
+	traffic := firstOf(tracegen.New(1, 20*time.Second).All(), 8*time.Second)
 	writeRecording(t, first, traffic)
 	for _, leg := range [][2]string{{first, second}, {second, third}} {
 		run := played(t, leg[0], leg[1])
@@ -165,14 +131,6 @@ func TestLabPlay_RoundTrip(t *testing.T) {
 		require.InDelta(t, wanted.Seconds(), took.Seconds(), wanted.Seconds()/10)
 	}
 }
-
-// until are the frames of the first while.
-func until(frames []can.Frame, d time.Duration) []can.Frame {
-	n := slices.IndexFunc(frames, func(f can.Frame) bool { return f.Time.Sub(frames[0].Time) > d })
-	return frames[:n]
-}
-
-func span(frames []can.Frame) time.Duration { return frames[len(frames)-1].Time.Sub(frames[0].Time) }
 
 // TestLabPlay_Controllers: a recording played over the emulated controllers keeps order, number and time. Where the
 // emulated computer stood still, what is due goes out at once and overruns the other controller, which takes no
@@ -200,14 +158,5 @@ func TestLabPlay_Controllers(t *testing.T) {
 		requireSame(t, framesOnly(frames), framesOnly(got))
 		require.InDelta(t, span(frames).Seconds(), span(got).Seconds(), span(frames).Seconds()/10)
 		return
-	}
-}
-
-// requireSame is require.Equal for what is too long to be printed.
-func requireSame[T any](t *testing.T, want, got []T) {
-	t.Helper()
-	require.Equal(t, len(want), len(got))
-	for i := range want {
-		require.Equal(t, want[i], got[i], "frame %d", i)
 	}
 }
