@@ -93,7 +93,10 @@ func (p *plans) add(group *spn.Message, belongs func(*spn.Parameter) bool) *plan
 		return n
 	}
 	n.faults = diag.IsFaultList(group.PGN)
-	n.transport = group.PGN == transport.PGNConnection || group.PGN == transport.PGNData
+	switch group.PGN {
+	case transport.PGNConnection, transport.PGNData, transport.PGNExtendedConnection, transport.PGNExtendedData:
+		n.transport = true
+	}
 	n.diagnosis = diag.Reads(group.PGN)
 	if n.faults || diag.Repeats(group.PGN) {
 		return n // the parameters repeat for every record: diag reads them
