@@ -9,16 +9,16 @@ import (
 // Trip is one trip of one supply unit of one vehicle. Where no unit was heard there is one row all the same,
 // and all that is a unit's is NULL. The unit of a number is the tail of its name.
 type Trip struct {
-	Recording string  `parquet:"recording,dict"`
-	Vehicle   string  `parquet:"vehicle,dict"` // identification number; "": not heard
-	Trip      int32   `parquet:"trip"`
-	Start     int64   `parquet:"start,timestamp(microsecond)"`
-	End       int64   `parquet:"end,timestamp(microsecond)"`
-	KeyOff    *int64  `parquet:"key_off,optional,timestamp(microsecond)"`
-	EndedBy   string  `parquet:"ended_by,dict"`
-	Running   float64 `parquet:"engine_running_s"`
-	Distance  float64 `parquet:"distance_km"`
-	Level     string  `parquet:"level,dict"` // not seen, ok, watch, act: of this unit and the vehicle in this trip
+	Recording string   `parquet:"recording,dict"`
+	Vehicle   string   `parquet:"vehicle,dict"` // identification number; "": not heard
+	Trip      int32    `parquet:"trip"`
+	Start     int64    `parquet:"start,timestamp(microsecond)"`
+	End       int64    `parquet:"end,timestamp(microsecond)"`
+	KeyOff    *int64   `parquet:"key_off,optional,timestamp(microsecond)"`
+	EndedBy   string   `parquet:"ended_by,dict"`
+	Running   *float64 `parquet:"engine_running_s,optional"`
+	Distance  *float64 `parquet:"distance_km,optional"`
+	Level     string   `parquet:"level,dict"` // not seen, ok, watch, act: of this unit and the vehicle in this trip
 
 	Bank            *int32   `parquet:"bank,optional"`
 	Source          *int32   `parquet:"source,optional"`
@@ -76,8 +76,13 @@ func Trips(s *watch.Summary) (trips []Trip, findings []TripFinding) {
 	for i := range s.Trips {
 		t := &s.Trips[i]
 		like := Trip{Recording: s.Name, Vehicle: s.Vehicle, Trip: int32(t.Number), Start: t.Start.UnixMicro(),
-			End: t.End.UnixMicro(), EndedBy: string(t.EndedBy), Running: t.Running, Distance: t.Distance,
-			Level: t.Level.String()}
+			End: t.End.UnixMicro(), EndedBy: string(t.EndedBy), Level: t.Level.String()}
+		if t.Engine {
+			like.Running = finite(t.Running)
+		}
+		if t.Wheels {
+			like.Distance = finite(t.Distance)
+		}
 		if t.KeyOff != nil {
 			like.KeyOff = moment(*t.KeyOff)
 		}

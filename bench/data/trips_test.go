@@ -20,7 +20,7 @@ func watched() *watch.Summary {
 	last := noon.Add(59 * time.Minute)
 	return &watch.Summary{Name: "truck-7.pcapng", Vehicle: "TEST0000000000007", First: noon, Last: off, Frames: 9,
 		Trips: []watch.TripLine{
-			{Number: 1, Start: noon, End: off, KeyOff: &off, EndedBy: "the bus went silent", Running: 3540, Distance: 41.5,
+			{Number: 1, Start: noon, End: off, KeyOff: &off, EndedBy: "the bus went silent", Running: 3540, Distance: 41.5, Engine: true, Wheels: true,
 				Level:    watch.Act,
 				Findings: []watch.Finding{{Check: "DEF tank", Level: watch.Watch, Seen: "level 5 to 9 %"}},
 				Units: []watch.UnitReport{{Bank: 1, Source: 61, Heard: 3500, InBand: &share, PurgesNeeded: 1, PurgesCut: 1,
@@ -49,6 +49,8 @@ func TestTrips_BothForms(t *testing.T) {
 	require.Nil(t, back[0].Drive, "no drive was seen")
 	require.Nil(t, back[1].Bank, "no unit was heard")
 	require.Nil(t, back[1].KeyOff)
+	require.Equal(t, 3540.0, *back[0].Running)
+	require.Nil(t, back[1].Running, "no engine speed was heard: not 0 s")
 	require.Equal(t, noon.UnixMicro(), back[0].Start)
 
 	file.Reset()

@@ -148,6 +148,9 @@ func (u *unit) judgeConversion(a *account) Finding {
 
 func (u *unit) judgeSilence(a *account) Finding {
 	f := Finding{Check: CheckUnit, Level: OK, Seen: "heard for " + spell(a.heard)}
+	if a == &u.total && a.heard < u.w.Heard()*9/10 && len(u.w.trips) < 2 {
+		f.Seen += " of " + spell(u.w.Heard())
+	}
 	if s := &a.silences; s.n > 0 {
 		f = f.evidence(s)
 		f.Level = Watch

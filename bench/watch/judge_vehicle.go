@@ -42,6 +42,9 @@ func (w *Watcher) judgeTank(bank uint8, b *vehicleBook) Finding {
 	}
 	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("level %s to %s %%, last %s %%", number(low, 0),
 		number(high, 0), number(level.value, 0))}
+	if low == 100 {
+		f.Seen += ", the end of its range: full, or a sensor that does not measure"
+	}
 	cold, _, known := b.extremes(bank, TankTemperature)
 	if known {
 		f.Seen += fmt.Sprintf("; coldest %s °C", number(cold, 0))

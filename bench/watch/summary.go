@@ -85,6 +85,8 @@ type TripLine struct {
 	EndedBy  End          `json:"ended_by"`
 	Running  float64      `json:"engine_running_s"`
 	Distance float64      `json:"distance_km"`
+	Engine   bool         `json:"engine_speed_heard"` // without it engine_running_s says nothing
+	Wheels   bool         `json:"vehicle_speed_heard"`
 	Level    Level        `json:"level"`
 	Units    []UnitReport `json:"units"`
 	Findings []Finding    `json:"vehicle_findings"`
@@ -118,7 +120,7 @@ func (w *Watcher) Summary(name string, lost uint64) *Summary {
 
 func (t *Trip) line() TripLine {
 	l := TripLine{Number: t.Number, Start: t.Start.Time(), End: t.End.Time(), EndedBy: t.EndedBy,
-		Running: t.Running.Seconds(), Distance: t.Distance, Units: t.Units, Findings: t.Findings}
+		Running: t.Running.Seconds(), Distance: t.Distance, Engine: t.Engine, Wheels: t.Wheels, Units: t.Units, Findings: t.Findings}
 	if t.KeyOff != 0 {
 		off := t.KeyOff.Time()
 		l.KeyOff = &off

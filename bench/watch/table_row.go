@@ -10,10 +10,11 @@ import (
 
 // Row is one trip of one unit of one vehicle, for looking at many side by side.
 type Row struct {
+	File    string      `json:"recording"`
 	Vehicle string      `json:"vehicle"`
 	Trip    int         `json:"trip"`
 	Start   time.Time   `json:"start"`
-	Running float64     `json:"engine_running_s"`
+	Running *float64    `json:"engine_running_s"` // null: no engine speed was heard
 	Bank    uint8       `json:"bank"`
 	Source  uint8       `json:"source"`
 	Level   Level       `json:"level"`
@@ -41,7 +42,7 @@ func (s *Summary) Rows() []Row {
 		if whole != nil {
 			list = append(list[:len(list):len(list)], *whole)
 		}
-		row := Row{Vehicle: name, Trip: t.Number, Start: t.Start, Running: t.Running,
+		row := Row{File: s.Name, Vehicle: name, Trip: t.Number, Start: t.Start, Running: known(t.Running, t.Engine),
 			Level: overall(list, t.Units...), Findings: t.Findings, Recording: recording}
 		if len(t.Units) == 0 {
 			rows = append(rows, row)
@@ -84,9 +85,16 @@ func WriteRows(out io.Writer, rows []Row) error {
 	for i := range rows {
 		r := &rows[i]
 		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\n", levelShown(r.Level), r.Vehicle, r.Trip,
-			r.Start.Format("2006-01-02 15:04"), spell(time.Duration(r.Running*1e9)), r.unitColumns())
+			r.Start.Format("2006-01-02 15:04"), r.engineColumn(), r.unitColumns())
 	}
 	return w.Flush()
+}
+
+func (r *Row) engineColumn() string {
+	if r.Running == nil {
+		return "-"
+	}
+	return spell(time.Duration(*r.Running * 1e9))
 }
 
 func levelShown(l Level) string {

@@ -13,7 +13,7 @@ func (s *Summary) Text() string {
 	if s.Vehicle != "" {
 		fmt.Fprintf(&b, ", vehicle %s", s.Vehicle)
 	}
-	fmt.Fprintf(&b, "\n%d trips; overall: %s\n", len(s.Trips)+s.TripsBefore,
+	fmt.Fprintf(&b, "\n%s; overall: %s\n", counted(len(s.Trips)+s.TripsBefore, "trip"),
 		strings.ToUpper(s.Level.String()))
 	if s.Untimed {
 		b.WriteString("The frames have no time stamps: nothing that takes time can be said.\n")
@@ -148,7 +148,11 @@ func (s *Summary) parameterText(b *strings.Builder) {
 		if p.Note != "" {
 			fmt.Fprintf(b, " (%s)", p.Note)
 		}
-		fmt.Fprintf(b, "; every %s\n", spell(time.Duration(p.Period*1e9)))
+		if p.Period > 0 {
+			fmt.Fprintf(b, "; every %s\n", spell(time.Duration(p.Period*1e9)))
+		} else { // too few of them, or too far apart
+			fmt.Fprintf(b, "; %s\n", counted(int(p.Messages), "message"))
+		}
 	}
 	if len(s.NotSeen) == 0 {
 		return
@@ -179,15 +183,36 @@ func (s *Summary) tripText(b *strings.Builder) {
 		if t.KeyOff != nil {
 			off = t.KeyOff.Format(time.TimeOnly)
 		}
-		fmt.Fprintf(b, "  %2d  %s to %s  engine %s, %s km, key off %s, ended: %s", t.Number,
-			t.Start.Format("2006-01-02 15:04:05"), t.End.Format(time.TimeOnly),
-			spell(time.Duration(t.Running*1e9)),
-			number(t.Distance, 1), off, t.EndedBy)
+		fmt.Fprintf(b, "  %2d  %s to %s  engine %s, %s, key off %s, ended: %s", t.Number,
+			t.Start.Format("2006-01-02 15:04:05"), t.End.Format(time.TimeOnly), t.engineWords(),
+			t.distanceWords(), off, t.EndedBy)
 		for i := range t.Units {
 			fmt.Fprintf(b, "; purge %s", t.Units[i].purgeWord())
 		}
 		b.WriteString("\n")
 	}
+}
+
+func (t *TripLine) engineWords() string {
+	if !t.Engine {
+		return "not seen"
+	}
+	return spell(time.Duration(t.Running * 1e9))
+}
+
+func (t *TripLine) distanceWords() string {
+	if !t.Wheels {
+		return "distance not seen"
+	}
+	return number(t.Distance, 1) + " km"
+}
+
+// counted writes a number of things.
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // purgeWord says what became of the line in one trip.

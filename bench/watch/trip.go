@@ -27,6 +27,8 @@ type Trip struct {
 	EndedBy  End
 	Running  time.Duration // engine
 	Distance float64       // km, from the wheel speed
+	Engine   bool          // its speed was heard
+	Wheels   bool          // their speed was heard
 	Units    []UnitReport
 	Findings []Finding // of the vehicle
 }
@@ -77,6 +79,7 @@ func (w *Watcher) endTrip(why End) {
 	}
 	w.closeLow(w.last)
 	w.tell(Event{At: w.last, Kind: "trip-ends", Text: "trip ends: " + string(why)})
+	v.trip.Engine, v.trip.Wheels = w.heardInTrip(EngineSpeed), w.heardInTrip(VehicleSpeed)
 	v.trip.Units = w.reports(true)
 	v.trip.Findings = w.vehicleFindings(&v.inTrip)
 	if len(w.trips) == MaxTrips {
@@ -90,6 +93,13 @@ func (w *Watcher) endTrip(why End) {
 		w.tell(Event{At: w.last, Kind: "asleep", Text: "the vehicle is asleep"})
 	}
 	v.running, v.key, v.keySeen = false, false, false
+}
+
+// heardInTrip says that a signal of the vehicle was sent as a number in the trip that goes on. (A source that
+// has been a number and is heard counts: what it says now and then is not known is in the parameters.)
+func (w *Watcher) heardInTrip(s Signal) bool {
+	from := w.now[0][s].from
+	return from != nil && from.last >= w.vehicle.trip.Start
 }
 
 // vehicleChanged takes a new value of the vehicle's own signals.

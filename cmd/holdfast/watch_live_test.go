@@ -62,7 +62,7 @@ func TestWatchLive_UntilKeyOff(t *testing.T) {
 	var at int
 	for _, want := range []string{"trip begins", "engine runs", "priming begins", "at pressure", "key off",
 		"purge begins",
-		"purge completed", "the vehicle is asleep", "listening ends", "1 trips; overall:"} {
+		"purge completed", "the vehicle is asleep", "listening ends", "1 trip; overall:"} {
 		i := strings.Index(out[at:], want)
 		require.GreaterOrEqual(t, i, 0, "%q in order in\n%s", want, out)
 		at += i
