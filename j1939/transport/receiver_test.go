@@ -179,6 +179,12 @@ func FuzzReceiver(f *testing.F) {
 		}
 		f.Add(seed)
 	}
+	var seed []byte
+	for _, fr := range splitExtended(61184, 3, 1, make([]byte, 1786), 255) {
+		seed = append(seed, byte(fr.ID>>16), byte(fr.ID>>8), byte(fr.ID), 10)
+		seed = append(seed, fr.Data[:]...)
+	}
+	f.Add(seed)
 	f.Fuzz(func(t *testing.T, script []byte) {
 		var r transport.Receiver
 		now := clock.Instant(0)
@@ -190,13 +196,20 @@ func FuzzReceiver(f *testing.F) {
 			copy(fr.Data[:], script[4:12])
 			now = now.Add(time.Duration(script[3]>>4) * 100 * time.Millisecond)
 			m, event := r.Step(&fr, now)
+			r.Expire(now)
 			if (m != nil) != (event == transport.Completed) {
 				t.Fatalf("%v with message %v", event, m)
 			}
-			if m != nil && (len(m.Data) < transport.MinSize || len(m.Data) > transport.MaxSize) {
-				t.Fatalf("message of %d bytes", len(m.Data))
+			if m == nil {
+				continue
 			}
-			r.Expire(now)
+			least, most := transport.MinSize, transport.MaxSize
+			if m.Kind == transport.ETP {
+				least, most = transport.MinExtendedSize, transport.MaxHeard
+			}
+			if len(m.Data) < least || len(m.Data) > most {
+				t.Fatalf("message of %d bytes by %v", len(m.Data), m.Kind)
+			}
 		}
 	})
 }
