@@ -1,9 +1,11 @@
 // Package cause ranks what is likely wrong with a unit, with the evidence in words. Pure.
 //
-// It weighs the measured characteristics by Bayes' rule: each cause says what it does to each
-// feature at an unknown severity; features are standardised by their uncertainty and by what
-// healthy units do, and taken as independent given the cause (naive Bayes). It measures nothing
-// and judges nothing: a likely cause never makes a unit fail.
+// It weighs the measured characteristics by Bayes' rule: each cause says what it does to each sign when
+// it is light, plain or severe, and the three are averaged; signs are standardised by their uncertainty
+// and by what healthy units do, and taken as independent given cause and stage. It measures nothing and
+// judges nothing: a likely cause never makes a unit fail.
+//
+// What healthy units do, where no limit of the plan says it, is the reference unit's on the reference bench.
 package cause
 
 // Cause is one possible fault with the probability that the evidence gives it.
@@ -13,4 +15,5 @@ type Cause struct {
 	Probability float64 // 0..1; all causes of one run add up to 1
 	Evidence    string  // one line: which readings, with numbers, units and limits
 	OpenFirst   string  // what to open or check first
+	Like        string  // name of the cause that this run cannot tell it from; "" for none
 }

@@ -9,6 +9,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
 )
 
 // feature is one thing that the evidence says, standardised: z = 0 is the middle of what healthy
@@ -17,6 +18,7 @@ import (
 type feature struct {
 	known  bool
 	z      float64
+	parts  bool   // it parts two causes: z is how far it lies on the one's side
 	text   string // said when it stands out
 	normal string // said when it does not, and that matters; "" otherwise
 }
@@ -66,6 +68,19 @@ const (
 	laminar
 	pours
 	dosingSpread
+	fillTurn
+	fillEases
+	fillWet
+	fillTakes
+	freeSpeed
+	loadVolts
+	flows
+	besideNeedle
+	strokeShare
+	supplyShape
+	lowZero
+	sensorCircuit
+	coilCircuit
 	numKeys
 )
 
@@ -103,11 +118,33 @@ type evidence struct {
 	rec   *samples.Recording
 	rig   *rig.Rig
 	plan  *scenario.Plan
+	seen  observed
 	f     [numKeys]feature
+	logs  [numKeys][len(stages)][numEffects]float64 // weighed log densities
 }
 
-func gather(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *evidence {
-	e := &evidence{chars: chars, rec: rec, rig: r, plan: p}
+// observed is what is read off the samples themselves, beside the characteristics.
+type observed struct {
+	Signs    measure.Signs
+	Swing    float64 // bar, of the pressure under regulation
+	Swings   bool    // Swing is known
+	StoodAt  clock.Instant
+	Stood    bool                 // the sensor's reading stood still from StoodAt while the gauge moved
+	Readings [rig.NumChannels]int // valid ones
+}
+
+func observe(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) observed {
+	o := observed{Signs: measure.ReadSigns(rec, r, p)}
+	o.Swing, o.Swings = measure.Unsteadiness(rec, r, p)
+	o.StoodAt, o.Stood = measure.Pinned(rec, r)
+	for i := range rec.Channels {
+		o.Readings[i] = len(rec.Channels[i].V)
+	}
+	return o
+}
+
+func gather(chars []measure.Characteristic, seen observed, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *evidence {
+	e := &evidence{chars: chars, seen: seen, rec: rec, rig: r, plan: p}
 	e.leaks()
 	e.plain(restriction, "restriction_area", "return restriction area")
 	e.plain(efficiency, "volumetric_efficiency", "volumetric efficiency of the pump")
@@ -127,6 +164,9 @@ func gather(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, 
 	e.stoodStill()
 	e.swings()
 	e.signs()
+	e.sensor()
+	e.codes()
+	e.beside()
 	return e
 }
 
@@ -332,10 +372,10 @@ var steadyBand = band{0.02, none, 0.1}
 
 // swings is pressure that the regulator does not get to rest.
 func (e *evidence) swings() {
-	if sd, ok := measure.Unsteadiness(e.rec, e.rig, e.plan); ok {
-		e.f[unsteady] = feature{known: true, z: steadyBand.z(sd, 0),
+	if e.seen.Swings {
+		e.f[unsteady] = feature{known: true, z: steadyBand.z(e.seen.Swing, 0),
 			text: fmt.Sprintf("pressure swings by %.2f bar (standard deviation, pulsation taken out) under regulation",
-				sd)}
+				e.seen.Swing)}
 	}
 }
 
@@ -345,18 +385,21 @@ const invalidShare = 0.05
 
 // stoodStill is a sensor whose reading is pinned or missing while the reference lives.
 func (e *evidence) stoodStill() {
-	valid, bad := len(e.rec.Channels[rig.LinePressure].V), e.rec.Invalid[rig.LinePressure]
-	if valid+bad == 0 || len(e.rec.Channels[rig.ReferencePressure].V) == 0 {
-		return
+	valid, bad := e.seen.Readings[rig.LinePressure], e.rec.Invalid[rig.LinePressure]
+	gauge := e.seen.Readings[rig.ReferencePressure] > 0
+	if valid+bad == 0 || !gauge && e.seen.Readings[rig.PumpSpeed] == 0 {
+		return // nothing else lives: the bus, not the sensor
 	}
 	f := feature{known: true}
-	if at, ok := measure.Pinned(e.rec, e.rig); ok {
+	if e.seen.Stood && gauge {
 		f.z = 4 * atLimit
-		f.text = fmt.Sprintf("sensor reading stood still at %.1f s while the gauge moved", at.Seconds(e.rec.Start))
+		f.text = fmt.Sprintf("sensor reading stood still at %.1f s while the gauge moved", e.seen.StoodAt.Seconds(e.rec.Start))
 	}
 	if share := float64(bad) / float64(valid+bad); share > invalidShare {
 		f.z = 4 * atLimit
 		f.text = fmt.Sprintf("%.0f %% of the sensor's readings were an error indicator or missing", 100*share)
 	}
-	e.f[pinned] = f
+	if f.z > 0 || gauge {
+		e.f[pinned] = f
+	}
 }

@@ -1,10 +1,14 @@
 package cause
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
+
+	"gonum.org/v1/gonum/floats"
 
 	"holdfast/bench/grade"
 	"holdfast/bench/measure"
@@ -17,7 +21,11 @@ import (
 // not measured says nothing either way, so it works on a run that ended early. A problem of the bus
 // or the bench is named as that before anything is said of the unit.
 func Rank(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) []Cause {
-	e := gather(chars, rec, r, p)
+	return gather(chars, observe(rec, r, p), rec, r, p).rank()
+}
+
+func (e *evidence) rank() []Cause {
+	e.weigh()
 	bench, why := e.benchProblem()
 	out := make([]Cause, 0, len(patterns)+1)
 	logs := make([]float64, len(patterns))
@@ -39,16 +47,18 @@ func Rank(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, p 
 		Probability: bench, Evidence: why,
 		OpenFirst: "Put the bench in order and run again; do not open the unit."})
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Probability > out[j].Probability })
+	sayAlike(out)
 	return out
 }
 
 func (e *evidence) logPosterior(p *pattern) float64 {
-	sum := math.Log(p.prior)
-	for k := range numKeys {
-		if f := e.f[k]; f.known {
-			sum += weights[k] * math.Log(likelihood(f.z, p.effects[k]))
+	var by [len(stages)]float64
+	for i := range stages {
+		for k := range numKeys {
+			by[i] += e.logs[k][i][p.effects[k]]
 		}
 	}
+	sum := math.Log(p.prior) + sharpness*(floats.LogSumExp(by[:])-math.Log(float64(len(stages))))
 	if any, explained := e.broken(p); any && !explained {
 		if p.name == Healthy {
 			return sum + math.Log(failedHealthy)
@@ -58,13 +68,14 @@ func (e *evidence) logPosterior(p *pattern) float64 {
 	return sum
 }
 
-// keyOf is the sign that a characteristic with a limit speaks through.
-var keyOf = map[string]key{"leak_rate": leakInside, "doser_leak": doserLeak, "fluid_loss": outsideLoss,
-	"restriction_area": restriction, "volumetric_efficiency": efficiency, "hold_drive": drive, "prime_time": prime,
-	"compliance": softness, "ripple": ripple, "dosing_error": dosing, "sensor_supply": supply, "sensor_zero": zero,
-	"sensor_span_error": span, "regulated_pressure": regulated, "purge_time": purge, "purge_residual": purge,
-	"changeover_time": changeover, "coil_resistance": coil, "heater_resistance": heater,
-	"wiring_resistance": wiring, "sensor_noise": sensorNoise}
+// keysOf are the signs that a characteristic with a limit speaks through.
+var keysOf = map[string][]key{"leak_rate": {leakInside, doserLeak, outsideLoss}, "doser_leak": {doserLeak},
+	"fluid_loss": {outsideLoss}, "restriction_area": {restriction}, "volumetric_efficiency": {efficiency},
+	"hold_drive": {drive}, "prime_time": {prime, primeVain}, "compliance": {softness}, "ripple": {ripple},
+	"dosing_error": {dosing}, "sensor_supply": {supply}, "sensor_zero": {zero, span, supply},
+	"sensor_span_error": {zero, span, supply}, "regulated_pressure": {regulated}, "purge_time": {purge},
+	"purge_residual": {purge}, "changeover_time": {changeover}, "coil_resistance": {coil},
+	"heater_resistance": {heater}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise}}
 
 // broken says whether a limit of the plan is broken beyond the uncertainty, and whether a cause does
 // anything to such a characteristic. A broken limit that has no sign of its own is explained by every fault.
@@ -79,16 +90,24 @@ func (e *evidence) broken(p *pattern) (any, explained bool) {
 				grade.Judge(c, l, scenario.Guarded, 0) != grade.Fail {
 				continue
 			}
-			k, known := keyOf[c.Name]
 			any = true
-			explained = explained || p.name != Healthy && (!known || p.effects[k] != same)
+			explained = explained || p.name != Healthy && p.explains(c.Name)
 		}
 	}
 	return any, explained
 }
 
+// explains says whether a cause does anything to a characteristic.
+func (p *pattern) explains(name string) bool {
+	keys, known := keysOf[name]
+	return !known || slices.ContainsFunc(keys, func(k key) bool { return p.effects[k] != same })
+}
+
 // standsOut is from where a feature is told as evidence.
 const standsOut = 0.8 * atLimit
+
+// tellsFrom is how much likelier a cause must make a feature for it to be told as evidence.
+const tellsFrom = 1.9
 
 // tell puts the evidence for a cause in one line: what stands out the way this cause makes it,
 // then what does not and would for its neighbours.
@@ -96,14 +115,7 @@ func (e *evidence) tell(p *pattern) string {
 	if p.name == Healthy {
 		return e.tellHealthy()
 	}
-	var parts []string
-	for k := range numKeys {
-		f, ef := e.f[k], p.effects[k]
-		if f.known && ef != same && f.text != "" && math.Abs(f.z) >= standsOut &&
-			likelihood(f.z, ef) > 2*likelihood(f.z, same) {
-			parts = append(parts, f.text)
-		}
-	}
+	parts := e.speaksFor(p)
 	if len(parts) == 0 {
 		return "No reading speaks for it."
 	}
@@ -114,6 +126,34 @@ func (e *evidence) tell(p *pattern) string {
 		}
 	}
 	return sentence(strings.Join(parts, ", "))
+}
+
+// toldAtMost is how many readings are told for a cause: those that speak for it most clearly.
+const toldAtMost = 4
+
+// speaksFor returns the readings that stand out the way a cause makes them, the clearest few, in the order
+// of the signs.
+func (e *evidence) speaksFor(p *pattern) []string {
+	type told struct {
+		key
+		weight float64
+	}
+	var all []told
+	for k := range numKeys {
+		f, g := &e.f[k], &stages[plainly]
+		ratio := f.density(g, p.effects[k]) / f.density(g, same)
+		if f.known && p.effects[k] != same && f.text != "" && math.Abs(f.z) >= standsOut && ratio > tellsFrom {
+			all = append(all, told{k, ratio})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b told) int { return cmp.Compare(b.weight, a.weight) })
+	all = all[:min(toldAtMost, len(all))]
+	slices.SortFunc(all, func(a, b told) int { return cmp.Compare(a.key, b.key) })
+	var parts []string
+	for _, t := range all {
+		parts = append(parts, e.f[t.key].text)
+	}
+	return parts
 }
 
 // asks says for which causes a feature in order is worth saying.
@@ -164,8 +204,8 @@ func (e *evidence) benchProblem() (p float64, why string) {
 	}
 	if lost := e.rec.FramesLost; lost > 0 {
 		readings := 0
-		for i := range e.rec.Channels {
-			readings += len(e.rec.Channels[i].V)
+		for _, n := range e.seen.Readings {
+			readings += n
 		}
 		share := float64(lost) / float64(uint64(readings)/4+lost) // about four readings a frame
 		why = fmt.Sprintf("%d frames were lost on the way to this computer (%.2f %%).", lost, 100*share)

@@ -254,12 +254,14 @@ func TestRank_AnyEvidence(t *testing.T) {
 
 // The densities of the model are densities: they integrate to one.
 func TestLikelihood_Normalised(t *testing.T) {
-	for _, e := range []effect{same, up, down, mayUp, mayDn, moved, may, upIf} {
-		sum := 0.0
-		const dz = 0.01
-		for z := -2000.0; z < 2000; z += dz {
-			sum += likelihood(z, e) * dz
+	for i := range stages {
+		for e := same; e < above; e++ {
+			sum := 0.0
+			const dz = 0.05
+			for z := -2500.0; z < 2500; z += dz {
+				sum += stages[i].likelihood(z, e) * dz
+			}
+			require.InDelta(t, 1, sum, 1e-3, "effect %d", e)
 		}
-		require.InDelta(t, 1, sum, 1e-3, "effect %d", e)
 	}
 }

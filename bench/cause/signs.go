@@ -24,7 +24,7 @@ var (
 	poursBand   = band{0, none, 3.5}    // g/min: more is no drip any more
 	lawBand     = band{0.8, 0.68, 0.92} // laminar share of a leak: between a gap's and a split's
 	fillingBand = band{0, none, 15}     // g/min that still go into the line when priming was given up
-	shutBand    = band{0, none, 0.12}   // share of the pressure gone a second after the pump stops
+	shutBand    = band{0, none, 0.09}   // share of the pressure gone a second after the pump stops
 	freezesAt   = -9.0                  // °C: AUS 32 begins to freeze at -11 (physics.md 1.3)
 	nothing     = 0.15                  // bar: less than the line's own resistance makes of any flow
 	lawFromLeak = 0.5                   // mL/min: below it the law of a leak is the seats' own
@@ -32,7 +32,7 @@ var (
 
 // signs takes in what a run says beside its characteristics.
 func (e *evidence) signs() {
-	s := measure.ReadSigns(e.rec, e.rig, e.plan)
+	s := e.seen.Signs
 	e.sign(freeCurrent, s.FreeCurrent, freeBand, "pump current against no pressure %.2f A")
 	e.sign(checkOpens, s.CheckOpens, checkBand, "the return does not flow below %.1f bar")
 	e.sign(fallWithLoad, s.FallWithLoad, fallBand, "delivery a turn changes by %+.1f %% when more is drawn")
@@ -76,6 +76,7 @@ func (e *evidence) signs() {
 			"%.1f g/min is more than a drip")
 	}
 	e.dosedApart()
+	e.pump(&s)
 }
 
 // sign takes a sign in; its text is said with the value.

@@ -30,6 +30,12 @@ type Signs struct {
 	StillFilling Sign // g/min that the reservoir still loses at the end of a prime step that was in vain
 	PrimePeak    Sign // bar: the most that a prime step that was in vain came to
 	LaminarShare Sign // of the leak at nominal pressure, 0..1; OK only where the fall of pressure tells it
+	FillPerTurn  Sign // share of the stroke volume that the reservoir loses a turn while the line is empty
+	FillEases    Sign // by what share less a turn is drawn at the end of a prime step that was in vain than at first
+	FillTakes    Sign // mL that the reservoir loses until the pressure of the prime step is there
+	FillWet      Sign // FillPerTurn once the suction hose is full
+	LoadVolts    Sign // V/bar: motor voltage that pressure takes
+	HoldTurns    Sign // r/min at nominal pressure
 }
 
 // ReadSigns reads them. What the run does not carry is not OK.
@@ -37,6 +43,9 @@ func ReadSigns(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) Signs {
 	b := newRun(rec, r, p)
 	var s Signs
 	b.freeRunning(&s)
+	b.freeSpeed(&s)
+	b.filling(&s)
+	b.loaded(&s)
 	s.CheckOpens = b.checkOpens()
 	s.Collapse = b.collapse()
 	s.StillFilling, s.PrimePeak = b.stillFilling(), b.primePeak()

@@ -27,52 +27,70 @@ func units(t *testing.T, few int) int {
 	return n
 }
 
-func claims(t *testing.T, n int, seed uint64, healthy float64) *campaign.Summary {
+// setup is a shipped scenario on a shipped rig.
+func setup(t *testing.T, scene, bench string) (*scenario.Plan, *rig.Rig) {
 	t.Helper()
-	text, path, err := scenarios.Read("release")
+	text, path, err := scenarios.Read(scene)
 	require.NoError(t, err)
 	plan, err := scenario.Parse(path, text)
 	require.NoError(t, err)
-	text, path, err = scenarios.ReadRig("bench-node")
+	text, path, err = scenarios.ReadRig(bench)
 	require.NoError(t, err)
 	r, err := rig.Parse(path, text, scenarios.ReadDBC)
 	require.NoError(t, err)
+	return plan, r
+}
+
+func claims(t *testing.T, scene, bench string, n int, seed uint64, healthy float64) *campaign.Summary {
+	t.Helper()
+	plan, r := setup(t, scene, bench)
 	s, err := campaign.Run(context.Background(), campaign.Config{Plan: plan, Rig: r, Units: n, Seed: seed, Jobs: 2,
 		Healthy: healthy})
 	require.NoError(t, err)
 	return s
 }
 
+// Why a characteristic on a rig is covered more often than 97 % of the time.
+var sureFor = map[string]string{
+	"bench-node ripple":                 "readings miss a crest by no more than they can: the error has ends",
+	"unit-controller sensor_zero":       "rounding to 8 kPa has ends, and a reading near a border flickers",
+	"unit-controller rise_time":         "a pulsation that readings do not follow averages out sooner than chance",
+	"unit-controller overshoot":         "a good unit has none, and less than none is not stated",
+	"unit-controller ripple":            "rounding to 8 kPa has ends",
+	"unit-controller leak_rate":         "rounding to 8 kPa has ends: it is in the drop of the compliance",
+	"unit-controller compliance":        "rounding to 8 kPa has ends",
+	"unit-controller changeover_time":   "the fall lies between two readings: the error has ends",
+	"unit-controller purge_time":        "a reading every 50 ms: the error has ends",
+	"unit-controller repressurise_time": "the greater of what a little more and a little less pressure would do",
+}
+
 // The stated 95 % interval holds the true value as often as it says, over healthy units with random spread
 // and instrument errors: no less than five standard deviations of a binomial below 95 %. What is more sure than
-// it says is logged and no failure. HOLDFAST_UNITS=2000 prints the table of the whole claim.
-func TestCoverage_HealthyUnits(t *testing.T) {
+// it says is logged with the reason and no failure. HOLDFAST_UNITS=2000 prints the table of the whole claim.
+func TestCoverage_HealthyUnits(t *testing.T) { coverage(t, "release", "bench-node", 31) }
+
+// The same for a unit with its own controller: 8 kPa a bit and a reading every 50 ms.
+func TestCoverage_UnitController(t *testing.T) {
+	coverage(t, "release-controller", "unit-controller", 33)
+}
+
+func coverage(t *testing.T, scene, bench string, seed uint64) {
 	n := units(t, 20)
-	s := claims(t, n, 31, 1)
+	s := claims(t, scene, bench, n, seed, 1)
 	least := 0.95 - 5*math.Sqrt(0.95*0.05/float64(n))
+	t.Logf("%s on %s, seed %d", scene, bench, seed)
 	for _, c := range s.Coverage {
-		t.Logf("%22s %-6s %5d units  %5.1f %% covered  U %-10.4g rms error %.2f u", c.Name, c.At, c.Units,
-			100*c.Covered, c.MeanU, c.RMS)
+		remark := ""
+		switch {
+		case c.Covered < 0.93:
+			remark = "below 93 %"
+		case c.Covered > 0.97:
+			remark = "above 97 %: " + sureFor[bench+" "+c.Name]
+		}
+		t.Logf("%22s %-6s %5d units  %5.1f %% covered  U %-10.4g rms error %.2f u  %s", c.Name, c.At, c.Units,
+			100*c.Covered, c.MeanU, c.RMS, remark)
 		require.GreaterOrEqual(t, c.Covered, least, "%s %s", c.Name, c.At)
 		require.Less(t, c.Bias*c.Bias, 0.75*0.75*c.MeanU*c.MeanU, "%s %s is biased by %g", c.Name, c.At, c.Bias)
 	}
 	require.Zero(t, s.Verdicts.WrongFails)
-}
-
-// Faults of one kind each, at any severity: nothing past a limit passes, and the first two causes name it.
-func TestCauses_SingleFaults(t *testing.T) {
-	s := claims(t, units(t, 24), 32, 0)
-	require.Zero(t, s.Verdicts.WrongPass)
-	failing, first, two := 0, 0, 0
-	for _, c := range s.Causes {
-		t.Logf("%22s %4d units, %4d failing, %4d first, %4d in two %v", c.Fault, c.Units, c.NotPass, c.First, c.InTwo,
-			c.Taken)
-		require.False(t, c.Unknown, "%s: the harness has no cause of that name", c.Fault)
-		failing, first, two = failing+c.NotPass, first+c.First, two+c.InTwo
-		require.True(t, c.NotPass == 0 || c.Fault == "healthy" || c.Taken["healthy"] == 0, "%s", c.Fault)
-	}
-	t.Logf("%d failing: %.1f %% named first, %.1f %% in the first two", failing,
-		100*float64(first)/float64(failing), 100*float64(two)/float64(failing))
-	require.GreaterOrEqual(t, float64(first), 0.85*float64(failing), "95 % is the aim; few units scatter")
-	require.GreaterOrEqual(t, float64(two), 0.93*float64(failing), "99 % is the aim; few units scatter")
 }

@@ -16,7 +16,8 @@ type Named struct {
 	NotPass int            `json:"failing"`
 	First   int            `json:"named_first"`
 	InTwo   int            `json:"named_in_first_two"`
-	Taken   map[string]int `json:"first_cause"` // how often each cause was named first: the confusion matrix
+	OrLike  int            `json:"named_first_or_its_like"` // named first, or said to be what the first cannot be told from
+	Taken   map[string]int `json:"first_cause"`             // how often each cause was named first: the confusion matrix
 	Unknown bool           `json:"unknown_cause,omitempty"`
 }
 
@@ -111,6 +112,9 @@ func (n *Named) add(u *Unit) {
 	}
 	if u.among(n.Fault, 2) {
 		n.InTwo++
+	}
+	if u.among(n.Fault, 1) || u.Causes[0].Like == n.Fault {
+		n.OrLike++
 	}
 }
 

@@ -45,20 +45,25 @@ func (s *Summary) causeText(w io.Writer) {
 	if len(s.Causes) == 0 {
 		return
 	}
-	fmt.Fprint(w, "fault alone\tunits\tfailing\tnamed first\tin first two\ttaken for\t\n")
-	var failing, first, two int
+	fmt.Fprint(w, "fault alone\tunits\tfailing\tnamed first\tor its like\tin first two\ttaken for\t\n")
+	var failing, first, like, two int
 	for i := range s.Causes {
 		n := &s.Causes[i]
-		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\t%s\t\n", n.Fault, n.Units, n.NotPass, percent(n.First, n.NotPass),
-			percent(n.InTwo, n.NotPass), n.others())
+		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\t%s\t%s\t\n", n.Fault, n.Units, n.NotPass, percent(n.First, n.NotPass),
+			percent(n.OrLike, n.NotPass), percent(n.InTwo, n.NotPass), n.others())
 		if n.Fault != "healthy" {
-			failing, first, two = failing+n.NotPass, first+n.First, two+n.InTwo
+			failing, first, like, two = failing+n.NotPass, first+n.First, like+n.OrLike, two+n.InTwo
 		}
 	}
-	fmt.Fprintf(w, "all faults\t\t%d\t%s\t%s\t\t\n", failing, percent(first, failing), percent(two, failing))
-	_, low, high := history.Rate(first, failing)
-	_, low2, high2 := history.Rate(two, failing)
-	fmt.Fprintf(w, "interval (95 %%)\t\t\t%.1f .. %.1f %%\t%.1f .. %.1f %%\t\t\n", 100*low, 100*high, 100*low2, 100*high2)
+	fmt.Fprintf(w, "all faults\t\t%d\t%s\t%s\t%s\t\t\n", failing, percent(first, failing), percent(like, failing),
+		percent(two, failing))
+	fmt.Fprintf(w, "interval (95 %%)\t\t\t%s\t%s\t%s\t\t\n", within(first, failing), within(like, failing), within(two, failing))
+}
+
+// within is the 95 % interval of a share in text.
+func within(n, of int) string {
+	_, low, high := history.Rate(n, of)
+	return fmt.Sprintf("%.1f .. %.1f %%", 100*low, 100*high)
 }
 
 func (s *Summary) troubleText(w io.Writer) {

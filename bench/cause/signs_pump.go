@@ -1,0 +1,67 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+
+	"holdfast/bench/measure"
+)
+
+// What healthy units do, as in signs.go: the centre is the reference unit's on the reference bench, the width is
+// some times what its spread and the instruments make of it.
+var (
+	fillBand   = band{0.82, 0.77, none} // share of the stroke volume drawn a turn while the line is empty
+	easesBand  = band{0, none, 0.3}     // share by which the drawing eases
+	takesBand  = band{73.5, 70, none}   // mL
+	freeBand2  = band{165, 160, none}   // r/min for each V
+	loadBand   = band{0.19, 0.17, 0.21} // V/bar
+	wetBand    = band{0.95, 0.89, none} // the same once liquid has come to the pump
+	demandBand = band{169, 152, 186}    // mL/min
+)
+
+// pump takes in what priming and holding say of pump and motor.
+//
+// Speed, drive, efficiency and prime time of a pump all move together, so that one fault would be counted four
+// times. These part them: what a turn draws without pressure (stroke, valves, suction), what a volt turns
+// without load (motor, filter), what a bar takes in volts (motor, stroke), and what flows at nominal pressure if a
+// turn still moves what it drew (whatever lets out more or less than it should).
+func (e *evidence) pump(s *measure.Signs) {
+	e.sign(fillTurn, s.FillPerTurn, fillBand, "%.2f of the stroke is drawn each turn while the line fills")
+	e.sign(fillEases, s.FillEases, easesBand, "while priming in vain the pump drew less and less: by %.2f of what it drew at first")
+	e.sign(fillWet, s.FillWet, wetBand, "%.2f of the stroke is drawn each turn once liquid has come to the pump")
+	e.sign(fillTakes, s.FillTakes, takesBand, "pressure was there after %.0f mL")
+	e.sign(freeSpeed, s.SpeedPerVolt, freeBand2, "%.0f r/min for each volt against no pressure")
+	e.sign(loadVolts, s.LoadVolts, loadBand, "each bar takes %.3f V at the motor")
+	e.demand(s)
+	e.stroke(s)
+}
+
+// A pump that draws less a turn than it should draws so with a short stroke, and then pressure has the less to
+// push on and takes less of the motor too; or it loses what it draws through a valve or a split, and then
+// pressure takes as much as ever. strokeLine lies between: the share of what is missing that the load shows.
+const strokeLine, loadSpread = 0.4, 0.02
+
+func (e *evidence) stroke(s *measure.Signs) {
+	if !s.LoadVolts.OK || e.f[fillWet].z > -standsOut || !e.f[fillWet].known {
+		return
+	}
+	missing := 1 - s.FillWet.Value/wetBand.centre
+	share := (1 - s.LoadVolts.Value/loadBand.centre) / missing
+	u := math.Hypot(loadSpread, s.LoadVolts.U/loadBand.centre) / missing
+	e.f[strokeShare] = feature{known: true, parts: true, z: (share - strokeLine) / u,
+		text: fmt.Sprintf("of the delivery that is missing the motor's load shows %.0f %%", 100*share)}
+}
+
+// demand is HoldTurns times what a turn drew, less what the shut-in showed to leak.
+func (e *evidence) demand(s *measure.Signs) {
+	if !s.HoldTurns.OK || !s.FillWet.OK || e.rig.StrokeVol <= 0 {
+		return
+	}
+	q := s.HoldTurns.Value * s.FillWet.Value * e.rig.StrokeVol
+	u := q * math.Hypot(s.HoldTurns.U/s.HoldTurns.Value, s.FillWet.U/s.FillWet.Value)
+	if leak := measure.Find(e.chars, "leak_rate", ""); leak.State == measure.Measured {
+		q, u = q-math.Max(0, leak.Value), math.Hypot(u, leak.U/2)
+	}
+	e.f[flows] = feature{known: true, z: demandBand.z(q, u),
+		text: fmt.Sprintf("the pump turns as if %.0f mL/min flowed at nominal pressure", q)}
+}

@@ -1,0 +1,137 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+
+	"holdfast/bench/measure"
+	"holdfast/bench/rig"
+)
+
+// What a good sensor does, and the figures of the usual ratiometric one.
+var (
+	gainBand   = band{0, -2, 2} // %
+	offsetBand = band{0, -0.15, 0.15}
+)
+
+const (
+	wholeSupply = 5.0  // V, of a ratiometric sensor; common practice, no source
+	barometer   = 1.0  // bar: what an absolute sensor reads when vented
+	noAir       = 0.1  // bar absolute: an absolute sensor that shows less when vented shows nothing
+	zeroSpread  = 0.02 // bar, of good sensors
+	dosedU      = 0.01 // relative: how well pressure is known from what good valves dose
+)
+
+// sensor parts what is wrong with the unit's sensor into an offset and a gain: an absolute sensor with a gain
+// error is wrong when vented too, by the barometer's share, and one with an offset is wrong under pressure too.
+// An error that a low supply explains is the supply's.
+func (e *evidence) sensor() {
+	zeroAt := measure.Find(e.chars, "sensor_zero", "")
+	if zeroAt.State != measure.Measured {
+		return
+	}
+	if zeroAt.Value < noAir-barometer && !e.f[pinned].known {
+		e.f[pinned] = feature{known: true, z: 4 * atLimit,
+			text: "vented, the sensor shows no pressure at all, not even the air's"}
+	}
+	supplied := measure.Find(e.chars, "sensor_supply", "").State == measure.Measured
+	if !supplied { // a low supply can only be told by what it does
+		e.f[lowZero] = e.f[zero]
+	}
+	gain, u, ok := e.gainError(zeroAt)
+	if !ok {
+		return
+	}
+	text := fmt.Sprintf("gain of the sensor off by %+.1f %%", gain)
+	offset := zeroAt.Value - gain/100*barometer
+	if g, o := e.bySupply(); math.Abs(gain-g) < math.Abs(gain) {
+		text += fmt.Sprintf(", its supply alone makes %+.1f %%", g)
+		offset, gain = zeroAt.Value-o-(gain-g)/100*barometer, gain-g
+	}
+	e.f[span] = feature{known: true, z: gainBand.z(gain, u), text: text}
+	b, _ := e.bandOf("sensor_zero")
+	e.f[zero].z = b.z(offset, math.Hypot(zeroAt.U/2, u/100*barometer))
+	if !supplied && gain < -2*u {
+		e.shape(offset, gain, math.Hypot(zeroAt.U/2+zeroSpread, u/100*barometer))
+	}
+}
+
+// shape parts a sensor with a low gain from one with a low supply: the second is too low at no pressure too, by
+// an eighth of its full scale for all of its gain.
+func (e *evidence) shape(offset, gain, u float64) {
+	in := e.rig.Channels[rig.LinePressure]
+	if in == nil || in.Accuracy.Span <= 0 {
+		return
+	}
+	whole := gain / 100 * in.Accuracy.Span / 8
+	e.f[supplyShape] = feature{known: true, parts: true, z: (offset/whole - 0.5) / math.Abs(u/whole),
+		text: fmt.Sprintf("gain off by %+.1f %% and at no pressure by %+.2f bar, as a low supply makes it", gain, offset)}
+}
+
+// bySupply is what a low supply makes of a ratiometric sensor that gives a tenth of its supply at no pressure:
+// its gain in % and its zero in bar. 0, 0 where supply or full scale is not known.
+func (e *evidence) bySupply() (gain, zero float64) {
+	v, in := measure.Find(e.chars, "sensor_supply", ""), e.rig.Channels[rig.LinePressure]
+	if v.State != measure.Measured || in == nil {
+		return 0, 0
+	}
+	short := 1 - v.Value/wholeSupply
+	return -100 * short, -short * (barometer + in.Accuracy.Span/8) // 0.1 over 0.8 of the supply a full scale
+}
+
+// gainError is in % of the reading, with its standard uncertainty: from the reference gauge, or where there is
+// none and the zero is off, from the pressure that the dosing valve must have had.
+func (e *evidence) gainError(zeroAt measure.Characteristic) (gain, u float64, ok bool) {
+	p := e.plan.Nominal
+	if at := measure.Find(e.chars, "sensor_span_error", ""); at.State == measure.Measured {
+		off, u := at.Value/100*p-zeroAt.Value, math.Hypot(at.U/200*p, zeroAt.U/2)
+		return 100 * off / p, 100 * u / p, true
+	}
+	b, _ := e.bandOf("sensor_zero")
+	e2, ok := e.meanDosing()
+	if math.Abs(b.z(zeroAt.Value, zeroAt.U/2)) < standsOut || !ok || e.f[doserLeak].z > standsOut {
+		return 0, 0, false
+	}
+	if e.rig.Kind == rig.Controller {
+		e2 -= ownModel
+	}
+	real := p * sq(1+e2/100)
+	return 100 * (p - real - zeroAt.Value) / real, 100 * math.Hypot(dosedU, zeroAt.U/2/p), true
+}
+
+// meanDosing is the mean of the dosing errors in %.
+func (e *evidence) meanDosing() (avg float64, ok bool) {
+	n := 0.0
+	for _, c := range e.chars {
+		if c.Name == "dosing_error" && c.State == measure.Measured {
+			avg, n = avg+c.Value, n+1
+		}
+	}
+	return avg / math.Max(n, 1), n > 0
+}
+
+// Trouble codes of a unit's own controller that speak of a circuit: SPN by SAE J1939DA (public sources in the
+// parameter catalogue), FMI by SAE J1939-73 appendix A: 3 voltage above normal or shorted to high, 4 voltage
+// below normal or shorted to low, 5 current below normal or open, 6 current above normal or grounded.
+const (
+	spnDoserPressure = 4334
+	spnReturnValve   = 4376
+)
+
+func circuitFMI(fmi uint8) bool { return fmi >= 3 && fmi <= 6 }
+
+// codes takes in what the unit's own controller says of its circuits. Who sends no codes says nothing.
+func (e *evidence) codes() {
+	if e.rig.Kind != rig.Controller {
+		return
+	}
+	for k, spn := range map[key]uint32{sensorCircuit: spnDoserPressure, coilCircuit: spnReturnValve} {
+		e.f[k] = feature{known: true}
+		for _, f := range e.rec.Faults {
+			if f.Active && f.SPN == spn && circuitFMI(f.FMI) {
+				e.f[k] = feature{known: true, z: 4 * atLimit,
+					text: fmt.Sprintf("the unit's own code SPN %d FMI %d speaks of a circuit", f.SPN, f.FMI)}
+			}
+		}
+	}
+}
