@@ -48,11 +48,11 @@ const airUnknown = 0.4
 func (b *run) lossLine(sum samples.Series, from clock.Instant) (l line, air float64, ok bool) {
 	q := b.resolution(rig.ReservoirMass)
 	plain, ok := fitLine(sum, from, q)
-	flow := b.returnFlow()
-	if !ok || flow.State != Measured || flow.Value <= 0 || b.rig.LineVolume.Value <= 0 {
+	flow := b.circulation()
+	if !ok || flow <= 0 || b.rig.LineVolume.Value <= 0 {
 		return plain, airUnknown, ok
 	}
-	tau := b.rig.LineVolume.Value / flow.Value * 60
+	tau := b.rig.LineVolume.Value / flow * 60
 	x := make([]float64, len(sum.T))
 	for i, t := range sum.T {
 		x[i] = t.Seconds(from)
@@ -69,6 +69,22 @@ func (b *run) lossLine(sum samples.Series, from clock.Instant) (l line, air floa
 	l.resolve(sum, q)
 	// The air goes as a well-mixed line would let it go only in the rough: a tenth of it either way is left open.
 	return l, 0.1 / math.Sqrt(3) * math.Abs(f.p[2]) / (x[len(x)-1] / 60), true
+}
+
+// usualEfficiency is what a pump delivers of stroke times speed when nobody measures its flow: the reference
+// unit's 0.9. Common practice, no source.
+const usualEfficiency = 0.9
+
+// circulation is the flow through the line in the hold, mL/min: that of the return, or else what the pump
+// should move at its speed; 0 when neither is known.
+func (b *run) circulation() float64 {
+	if flow := b.returnFlow(); flow.State == Measured {
+		return flow.Value
+	}
+	if n := b.holdSpeed(); n.State == Measured {
+		return usualEfficiency * b.rig.StrokeVol * n.Value
+	}
+	return 0
 }
 
 // massBalance is reservoir plus beaker, brought to nominal pressure, where nothing is dosed and

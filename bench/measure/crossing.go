@@ -140,17 +140,23 @@ func passing(w samples.Series, i int, level, scatter float64) (at clock.Instant,
 		return at, math.Hypot(clamp(there, scatter, 2*scatter), bend(w, i)) / math.Max(slope, 1e-9)
 	}
 	m := min(max(3, int(math.Ceil(2*scatter/(slope*every)))), most)
-	lo, hi := max(0, i-m), min(len(w.T), i+m)
-	l, ok := fitLine(samples.Series{T: w.T[lo:hi], V: w.V[lo:hi]}, at, 0)
-	if !ok || l.slope == 0 {
-		return at, scatter / slope
+	for range 3 { // the first look is about a reading that chance picked: look again about what it said
+		lo, hi := max(0, i-m), min(len(w.T), i+m)
+		l, ok := fitLine(samples.Series{T: w.T[lo:hi], V: w.V[lo:hi]}, w.T[i], 0)
+		x := l.centre + (level-l.at)/l.slope
+		if !ok || l.slope == 0 || x < w.T[lo].Seconds(w.T[i]) || x > w.T[hi-1].Seconds(w.T[i]) {
+			return at, scatter / slope
+		}
+		at = w.T[i].Add(time.Duration(x * 1e9))
+		// The scatter is known better from the rest than from these few readings; evenly spaced, sxx = n (n T)^2/12.
+		n := float64(hi - lo)
+		u = scatter / math.Sqrt(n) * math.Sqrt(1+12*sq((x-l.centre)/(n*every))) / math.Abs(l.slope)
+		i = clampInt(i+int(math.Round(x/every)), 0, len(w.T)-1)
 	}
-	x := l.centre + (level-l.at)/l.slope
-	if x < w.T[lo].Seconds(at) || x > w.T[hi-1].Seconds(at) {
-		return at, scatter / slope
-	}
-	return at.Add(time.Duration(x * 1e9)), l.u(x) / math.Abs(l.slope)
+	return at, u
 }
+
+func clampInt(x, lo, hi int) int { return max(lo, min(hi, x)) }
 
 // bend is by how much a waveform may lie off the straight line between readings i-1 and i, from how it bends
 // there: an eighth of the second difference at the most, rectangular, as a standard uncertainty.

@@ -107,7 +107,12 @@ func bentSlopeU(s samples.Series, origin clock.Instant, settles float64) (u floa
 	res := rest.RawVector().Data
 	sd := math.Sqrt(mat.Dot(&rest, &rest) / float64(n-terms))
 	late := 3 * p.AtVec(2) / (half * half) * settles / math.Sqrt(3)
-	return math.Hypot(sd/math.Sqrt(sxx)*memory(res, 0)*student(n-terms), late), true
+	// A valve's pulses make each reading unlike its neighbour; that averages out sooner than chance does.
+	widen := memory(res, 0)
+	if r := math.Max(lag1(res, 0), -0.5); r < 0 {
+		widen = math.Sqrt((1 + r) / (1 - r))
+	}
+	return math.Hypot(sd/math.Sqrt(sxx)*widen*student(n-terms), late), true
 }
 
 // value is the line at x seconds after the origin.

@@ -81,10 +81,8 @@ func (b *run) changeoverTime() Characteristic {
 	i95 := lastAbove(w.V, math.Min(0.95*before.value, before.value-3*before.sd), i50)
 	i75 := firstBelow(w.V, 0.75*before.value, max(i95, 0))
 	fall, ok := fitLine(samples.Series{T: w.T[i95+1 : i75+1], V: w.V[i95+1 : i75+1]}, start, 0)
-	if !ok || fall.slope >= 0 { // faster than three readings: between the command and the first below 75 %
-		half := b.since(start, w.T[i75]) / 2
-		bud.addFlat("faster than the readings", half)
-		return measured(half, bud, sp)
+	if !ok || fall.slope >= 0 {
+		return b.fastFall(w, start, before, max(i95, 0), i75, sp)
 	}
 	x := fall.centre + (before.value-fall.at)/fall.slope
 	scatter, slope := 1.0, math.Abs(fall.slope)
@@ -100,6 +98,24 @@ func (b *run) changeoverTime() Characteristic {
 		math.Sqrt2*fall.residual*math.Hypot(2, 1)/float64(fall.n)/slope)
 	bud.add("level before", scatter*before.sd/math.Sqrt(float64(before.n))/slope)
 	return measured(math.Max(0, x-b.late()), bud, sp)
+}
+
+// fastFall is changeoverTime where fewer than three readings lie in the fall: through where it passes 95 % and
+// 75 %, each between two readings.
+func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, i95, i75 int, sp span) Characteristic {
+	t95, _ := crossing(w, i95+1, 0.95*before.value)
+	t75, _ := crossing(w, i75, 0.75*before.value)
+	early, late := b.since(start, t95), b.since(start, t75)
+	value := math.Max(0, early-(late-early)*0.05/0.20)
+	every := b.every(b.pressure)
+	var bud budget
+	bud.add("reading on the bus", uOnTheBus)
+	bud.addFlat("sampling at 95 %", 1.25*every/4)
+	bud.addFlat("sampling at 75 %", 0.25*every/4)
+	if late > early {
+		bud.add("pulsation", before.sd*(late-early)/(0.20*before.value))
+	}
+	return measured(value, bud, sp)
 }
 
 // pulsates says whether the readings follow the pump's pulsation: at least two of them a turn.

@@ -45,7 +45,8 @@ func (b *run) ripple() Characteristic {
 	var bud budget
 	bud.add("spread between windows", sd/math.Sqrt(float64(len(pp))))
 	bud.add("gauge", value*b.gain(b.pressure))
-	bud.add("resolution", b.resolution(b.pressure)/math.Sqrt(6))
+	bud.addFlat("resolution at the top", b.resolution(b.pressure)/2)
+	bud.addFlat("resolution at the bottom", b.resolution(b.pressure)/2)
 	// What is left of noise: each window's peak scatters by some 0.4 of it, and the 95th percentile takes high ones,
 	// by anything up to the whole of it (both by simulation of a noisy sine, 25 windows of 100 readings).
 	bud.add("noise of the gauge", 0.4*noise)

@@ -104,7 +104,7 @@ func (b *run) average(c rig.Channel, from, to clock.Instant) (mean, budget, bool
 	}
 	var bud budget
 	bud.add(c.String()+" accuracy", b.accuracy(c, m.value))
-	bud.add(c.String()+" resolution", dither(b.resolution(c), m.sd))
+	bud.addRounded(c.String()+" resolution", b.resolution(c), m.sd, 1)
 	bud.add(c.String()+" scatter", m.u)
 	return m, bud, true
 }

@@ -24,7 +24,7 @@ func (b *run) sensorZero() Characteristic {
 		return missing(b.noReading(rig.LinePressure))
 	}
 	var bud budget
-	bud.add("line_pressure resolution", dither(b.resolution(rig.LinePressure), unit.sd))
+	bud.addRounded("line_pressure resolution", b.resolution(rig.LinePressure), unit.sd, 1)
 	bud.add("line_pressure scatter", unit.u)
 	value := unit.value
 	if ref, rb, ok := b.average(rig.ReferencePressure, from, to); ok {
@@ -70,7 +70,7 @@ func (b *run) sensorSpanError() Characteristic {
 	for _, c := range rb[:min(len(rb), 2)] { // accuracy and resolution; the scatter is common to both
 		bud.add(c.Source, c.U*percent)
 	}
-	bud.add("line_pressure resolution", dither(b.resolution(rig.LinePressure), unit.sd)*percent)
+	bud.addRounded("line_pressure resolution", b.resolution(rig.LinePressure), unit.sd, percent)
 	bud.add("scatter of the difference", b.differenceU(from, to)*percent)
 	return measured((unit.value-ref.value)*percent, bud, span{from, to, unit.n})
 }
@@ -117,7 +117,7 @@ func (b *run) sensorSupply() Characteristic {
 	}
 	var bud budget
 	bud.add("sensor_supply_voltage accuracy", b.accuracy(rig.SensorSupplyVoltage, worst.value))
-	bud.add("sensor_supply_voltage resolution", dither(b.resolution(rig.SensorSupplyVoltage), worst.sd))
+	bud.addRounded("sensor_supply_voltage resolution", b.resolution(rig.SensorSupplyVoltage), worst.sd, 1)
 	bud.add("sensor_supply_voltage scatter", worst.u)
 	return measured(worst.value, bud, s).noted(note)
 }

@@ -42,27 +42,42 @@ func smooth(w samples.Series, half float64) samples.Series {
 	return out
 }
 
-// roughness is the standard deviation of a waveform about its own average over a quarter of a second (at least
-// four intervals): what is left in it of noise and pulsation, not what the regulator does. What the
-// average takes of a reading's own deviation is given back.
+// roughness is the standard deviation of a waveform about its own average over a quarter of a second: what is left
+// in it of noise and pulsation, not what the regulator does. What the average takes of a reading's own
+// deviation is given back. Where a quarter of a second has too few readings, about straight lines of a second.
 func roughness(w samples.Series) float64 {
+	const half = 12
 	if len(w.V) < 8 {
 		return 0
 	}
 	every := w.T[len(w.T)-1].Seconds(w.T[0]) / float64(len(w.T)-1)
-	half := 2
-	if every > 0 {
-		half = min(max(2, int(math.Round(0.12/every))), 12)
+	if every > 0.02 {
+		return aboutLines(w)
 	}
 	if len(w.V) < 4*half {
 		return 0
 	}
-	slow := smooth(w, float64(half))
+	slow := smooth(w, half)
 	ss := 0.0
 	for i, v := range slow.V {
 		ss += sq(w.V[i+half+1] - v)
 	}
-	own := 1 / float64(2*half) // a reading's weight in its average, and the sum of all weights squared
-	kept := 1 - 2*own + own*own*(float64(2*half)-0.5)
+	const own = 1.0 / (2 * half) // a reading's weight in its average
+	const kept = 1 - 2*own + own*own*(2*half-0.5)
 	return math.Sqrt(ss / float64(len(slow.V)) / kept)
+}
+
+// aboutLines is the scatter about a straight line in each second; of a shorter series, about one.
+func aboutLines(w samples.Series) float64 {
+	parts := windows(w, time.Second)
+	if len(parts) == 0 {
+		parts = []samples.Series{w}
+	}
+	ss, free := 0.0, 0
+	for _, p := range parts {
+		if l, ok := fitLine(p, p.T[0], 0); ok {
+			ss, free = ss+sq(l.residual)*float64(l.n-2), free+l.n-2
+		}
+	}
+	return math.Sqrt(ss / float64(max(free, 1)))
 }

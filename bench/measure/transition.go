@@ -63,6 +63,7 @@ type transition struct {
 	wobble   float64 // what is left of noise and pulsation, standard deviation at the top
 	band     float64 // half width around top, bar
 	end      clock.Instant
+	aliased  bool // the readings do not follow the pump's pulsation
 }
 
 // transition reads the first pressurise step together with the settling part of the hold
@@ -78,7 +79,9 @@ func (b *run) transition() (transition, string) {
 	}
 	want := orElse(s.asked.Pressure, b.plan.Nominal)
 	t.band = want * orElse(s.asked.Band, 3) / 100
-	t.w = b.overShaft(b.in(b.pressure, s.Start, t.end), s)
+	raw := b.in(b.pressure, s.Start, t.end)
+	t.w = b.overShaft(raw, s)
+	t.aliased = len(t.w.V) == len(raw.V) // nothing was averaged
 	if len(t.w.T) < 10 {
 		return t, b.noReading(b.pressure)
 	}
@@ -148,15 +151,30 @@ func (b *run) overshoot() Characteristic {
 	}
 	_, peak := extremes(t.w.V)
 	step := t.top - t.low
-	// The highest of some four independent readings near a peak is raised by 1.03 standard deviations of what
-	// is left of noise and pulsation, and scatters by 0.70 (order statistics of four normal deviates; Blom 1958,
-	// from memory).
-	value := math.Max(0, peak-t.top-t.wobble) / step * 100
+	raised, rest := t.peakOfNoise(b.resolution(b.pressure))
+	value := math.Max(0, peak-t.top-raised) / step * 100
 	var bud budget
 	bud.add("state level", t.uTop/step*100)
-	bud.add("pulsation and noise", 0.70*t.wobble/step*100)
+	for _, c := range rest {
+		c.U *= 100 / step
+		bud = append(bud, c)
+	}
 	bud.add("resolution", dither(b.resolution(b.pressure), t.wobble)/step*100)
 	return measured(value, bud, span{t.start, t.end, len(t.w.T)}).noted(fmt.Sprintf("peak %.3f bar", peak))
+}
+
+// peakOfNoise is by how much the highest readings near a peak are raised by what is left of noise and pulsation,
+// with its budget. Of normal noise the highest of some four independent ones by 1.03 and 0.70 standard deviations (order
+// statistics; Blom 1958, from memory). A pulsation that the readings do not follow is a sine at chance instants: one
+// of several falls near its crest, and rounding takes that up by anything to half a step.
+func (t *transition) peakOfNoise(q float64) (raised float64, bud budget) {
+	if !t.aliased {
+		bud.add("pulsation and noise", 0.70*t.wobble)
+		return 1.03 * t.wobble, bud
+	}
+	bud.add("pulsation and noise", 0.25*t.wobble)
+	bud.addFlat("rounding of the highest", q/4)
+	return math.Sqrt2*math.Sqrt(math.Max(0, sq(t.wobble)-q*q/12)) + q/4, bud
 }
 
 // settlingTime is from the start of the step (the command, not the 50 % instant) to the last
@@ -172,10 +190,12 @@ func (b *run) settlingTime() Characteristic {
 			span{t.start, t.end, len(t.w.T)})
 	}
 	// Where the pressure leaves the band by little, a little more or less of it is another entry.
-	spread, shift := math.Hypot(t.wobble, t.uTop), 0.0
-	for _, band := range [...]float64{t.band - spread, t.band + spread} {
-		if other, _, ok := t.entry(band); ok {
-			shift = math.Max(shift, math.Abs(other.Seconds(at)))
+	shift := 0.0
+	if spread := math.Hypot(t.wobble, t.uTop); spread < t.band/10 {
+		for _, band := range [...]float64{t.band - spread, t.band + spread} {
+			if other, _, ok := t.entry(band); ok {
+				shift = math.Max(shift, math.Abs(other.Seconds(at)))
+			}
 		}
 	}
 	if shift > 0 {
