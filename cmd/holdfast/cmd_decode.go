@@ -52,13 +52,14 @@ read with: nothing on the wire tells. 3 unless stated; "1" is for all sources, "
 An argument that is an existing file is read as a recording. Ctrl-C is the usual end of listening
 to an interface (status 0).
 
---parquet FILE and --csv FILE write one row for each parameter of each message: time, addresses, PGN, SPN, value,
-unit, status.
+--parquet FILE and --csv FILE write one row for each parameter of each message: time, addresses, PGN, SPN,
+value, unit, status.
 
 --json prints one object a line: time (s), pgn, priority, source, destination (255: all), name,
 spns by number ({"value","unit"} or {"status"}), data; transport for longer messages; lamps, flash
 and faults for DM1 and messages of its layout; diagnostics for the other diagnostic messages (freeze
-frames, readiness, test results ...); signals for those of the DBC file.` + exitHelp,
+frames, readiness, test results ...); signals for those of the DBC file. DM32, DM33 and DM34 are named and
+not decoded: their layouts are not sure enough.` + exitHelp,
 		Example: `  holdfast decode key-on.log
   holdfast decode key-on.log --summary
   holdfast decode can0 --json
@@ -71,9 +72,9 @@ frames, readiness, test results ...); signals for those of the DBC file.` + exit
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line; with --summary one in all")
 	cmd.Flags().BoolVar(&o.summary, "summary", false, "print counts, ranges and last values instead of lines")
-	cmd.Flags().StringVar(&o.dbc, "dbc", "", "show the signals of this DBC file too")
+	cmd.Flags().StringVar(&o.dbc, "dbc", "", "show the signals of this DBC `FILE` too")
 	cmd.Flags().StringArrayVar(&o.conversions, "conversion", nil,
-		"read old trouble codes as version 1, 2 or 3; ADDRESS=VERSION for one source; repeatable")
+		"read old trouble codes as `VERSION` 1, 2 or 3; ADDRESS=VERSION for one source; repeatable")
 	o.tables.addFlags(cmd)
 	cmd.Flags().BoolVar(&o.oneBus, "one-bus", false, "the interfaces of the recording hear one and the same bus")
 	return explained(cmd)

@@ -37,8 +37,8 @@ func newFaultsCommand() *cobra.Command {
 		Use:   "faults BUS|FILE",
 		Short: "Show trouble codes by controller, with what they mean, or clear them",
 		Long: `Lists the trouble codes of every controller: lamps, SPN, failure mode, what the pair usually means
-at the bench. From an interface it listens for --for to what comes by itself (DM1, active codes) and sends
-nothing.
+at the bench. On an interface it listens for the time of --for to what comes by itself (DM1, active codes)
+and sends nothing.
 
 --previous asks everybody for previously active codes (DM2), --freeze for freeze frames (DM4, DM25): both
 send, so that a bus on which a vehicle is alive is refused. From a recording they show what is in it.
@@ -65,10 +65,10 @@ Status 1 when a controller did not clear.` + exitHelp,
 	f.BoolVar(&o.freeze, "freeze", false, "freeze frames too")
 	f.BoolVar(&o.clear, "clear", false, "clear the codes, after asking")
 	f.BoolVar(&o.yes, "yes", false, "with --clear: do not ask")
-	f.StringArrayVar(&o.addresses, "address", nil, "with --clear: controller to clear, repeatable")
+	f.StringArrayVar(&o.addresses, "address", nil, "with --clear: `ADDRESS` of a controller to clear, repeatable")
 	f.StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
-	f.DurationVar(&o.forTime, "for", 5*time.Second, "how long to listen on an interface")
+	f.DurationVar(&o.forTime, "for", 5*time.Second, "how long to listen on an interface when nothing is asked")
 	return explained(cmd)
 }
 

@@ -31,9 +31,8 @@ func newPlayCommand() *cobra.Command {
 first as it was recorded; error frames are left out. The last line says how late frames went out.
 
 For a bench or a table, never for a vehicle: it first listens for a second and refuses a bus on which an
-engine turns or wheels turn, and stops when one begins to while it plays (status 5). Mind that what it plays
-may
-be just that: two tools on one bus will then take each other for a vehicle.` + exitHelp,
+engine turns or wheels turn, and stops when one begins to while it plays (status 5). A recording of a running
+engine looks like one to everybody on that bus: this program's other commands will refuse it meanwhile.` + exitHelp,
 		Example: `  holdfast play key-on.log --bus vcan0
   holdfast play two-buses.pcapng --bus can1 --channel 1`,
 		Args: wants("FILE"),
@@ -43,7 +42,8 @@ be just that: two tools on one bus will then take each other for a vehicle.` + e
 		},
 	}
 	cmd.Flags().StringVar(&o.bus, "bus", "", "CAN interface to send on, or unix:PATH")
-	cmd.Flags().IntVar(&o.channel, "channel", -1, "send only this interface of a recording of several, from 0")
+	cmd.Flags().IntVar(&o.channel, "channel", -1, "send only interface `NUMBER` of a recording of several, from 0")
+	cmd.Flags().Lookup("channel").DefValue = "all"
 	return explained(cmd)
 }
 

@@ -32,13 +32,13 @@ func newRecordCommand() *cobra.Command {
 		Use:   "record INTERFACE --out FILE.pcapng",
 		Short: "Record what is said on a CAN interface, in files of bounded size and number",
 		Long: `Records every frame of an interface, error frames of the controller too, with the kernel's time stamps in
-nanoseconds (pcapng, link type 227: tshark reads it). It only listens: what it holds has no way to send.
-Whether the controller acknowledges what others send is a matter of the interface: holdfast bus show tells.
+nanoseconds (pcapng, link type 227: tshark reads it). It listens and has no way to send. Whether the controller
+acknowledges what others send is a matter of the interface: holdfast bus show tells.
 
-Files are FILE-0001.pcapng and so on, each of about --mb; the oldest goes when there would be more than
---keep. With --keep 1
-it is FILE.pcapng alone and recording ends when it is full. A crash costs a second at most. Ctrl-C or --for
-ends it.` + exitHelp,
+--out truck.pcapng makes truck-0001.pcapng, truck-0002.pcapng and so on, each of about --mb megabytes; the oldest
+goes when there would be more than --keep. With --keep 1 there is truck.pcapng alone, and recording ends when
+it is full. A crash costs a second at most. Ctrl-C or --for ends it. The last line says how many frames were
+recorded and whether any were lost.` + exitHelp,
 		Example: `  holdfast record can0 --out truck.pcapng
   holdfast record can0 --out truck.pcapng --mb 16 --keep 100 --for 8h`,
 		Args: wants("INTERFACE"),
@@ -48,8 +48,8 @@ ends it.` + exitHelp,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.out, "out", "", "file to write; none of its files may exist")
-	f.IntVar(&o.eachMB, "mb", 64, "size of a file in MB")
+	f.StringVar(&o.out, "out", "", "`FILE`.pcapng to write; nothing is ever written over")
+	f.IntVar(&o.eachMB, "mb", 64, "size of a file in megabytes")
 	f.IntVar(&o.keep, "keep", 16, "how many files are kept")
 	f.DurationVar(&o.forTime, "for", 0, "record for so long (30m, 8h); until Ctrl-C when left out")
 	return explained(cmd)

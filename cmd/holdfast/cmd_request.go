@@ -33,7 +33,8 @@ func newRequestCommand() *cobra.Command {
 		Short: "Ask for a parameter group and show the answers",
 		Long: `Sends a request (PGN 59904) for a group to everybody or to one address, and shows what comes: data,
 in one frame or several, or an acknowledgment (not supported, access denied, cannot respond now). One that is
-silent or busy is asked three times in all, 1.25 s each; everybody is asked once.
+silent or busy is asked three times in all, 1.25 s each; everybody is asked once. What a group says is decoded as
+far as the catalogue knows it, otherwise its bytes are shown.
 
 It first listens for a second and refuses a bus on which a vehicle is alive. Requests that change something
 (DM3 65228, DM11 65235: they clear trouble codes) are refused here: use faults --clear.
@@ -48,7 +49,7 @@ Status 1 when nothing came but a negative acknowledgment or silence.` + exitHelp
 			return runRequest(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	cmd.Flags().StringVar(&o.to, "to", "", "address to ask (0..253, or 0x3D); everybody when left out")
+	cmd.Flags().StringVar(&o.to, "to", "", "`ADDRESS` to ask (0 to 253, or 0x3D); everybody when left out")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
 	return explained(cmd)
 }

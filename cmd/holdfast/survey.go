@@ -65,7 +65,7 @@ func (s *survey) convert(texts []string) error {
 	return nil
 }
 
-const conversionHelp = "which version a trouble code in the old form is: 1, 2, 3 or ADDRESS=VERSION, repeatable"
+const conversionHelp = "which `VERSION` a trouble code in the old form is: 1, 2, 3 or ADDRESS=VERSION, repeatable"
 
 func (s *survey) hear(m *transport.Message) { s.take(m.PGN, m.Source, m.Data) }
 

@@ -155,3 +155,18 @@ func TestSummary_Identification(t *testing.T) {
 	r := s.Report(d.Counts())
 	require.Contains(t, r.Text(), `component: make DEMO, model HF-1, serial number SN\x01`)
 }
+
+// Groups whose layout the facts do not tell for sure are named and shown as bytes; DM35 is a list of DM1's layout.
+func TestDiagnostics_NamedOnly(t *testing.T) {
+	for pgn, name := range map[uint32]string{41472: "DM32", 41216: "DM33", 40960: "DM34"} {
+		var text Text
+		var j JSON
+		m := heard(t, pgn, 61, "0102030405060708")
+		line := string(text.Append(nil, m))
+		require.Contains(t, line, name)
+		require.Contains(t, line, ": 0102030405060708")
+		require.Contains(t, string(j.Append(nil, m)), `"spns":{},"data":`)
+	}
+	var j JSON
+	require.Contains(t, string(j.Append(nil, heard(t, 40704, 61, "04FFEE101203FFFF"))), `"faults":[{"spn":4334,"fmi":18`)
+}
