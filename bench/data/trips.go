@@ -52,11 +52,12 @@ type Trip struct {
 }
 
 // TripFinding is the answer to one question about one unit, or about the vehicle, in one trip. Answers of
-// every level are rows: "not seen" tells what is not on that vehicle's bus.
+// every level are rows: "not seen" tells what is not on that vehicle's bus. Of a recording of several trips
+// there are rows of trip 0, too: the answers over all of them, which alone tell a trend.
 type TripFinding struct {
 	Recording string `parquet:"recording,dict"`
 	Vehicle   string `parquet:"vehicle,dict"`
-	Trip      int32  `parquet:"trip"`
+	Trip      int32  `parquet:"trip"` // 0: all
 	Start     int64  `parquet:"start,timestamp(microsecond)"`
 	Bank      int32  `parquet:"bank"` // 0: the vehicle
 	Source    *int32 `parquet:"source,optional"`
@@ -98,6 +99,14 @@ func Trips(s *watch.Summary) (trips []Trip, findings []TripFinding) {
 			findings = appendFindings(findings, s, t, u.Findings, int32(u.Bank), row.Source)
 		}
 		findings = appendFindings(findings, s, t, t.Findings, 0, nil)
+	}
+	if len(s.Trips) > 1 {
+		all := &watch.TripLine{Start: s.First}
+		for i := range s.Units {
+			u := &s.Units[i]
+			findings = appendFindings(findings, s, all, u.Findings, int32(u.Bank), count(int(u.Source)))
+		}
+		findings = appendFindings(findings, s, all, s.Findings, 0, nil)
 	}
 	return trips, findings
 }

@@ -18,7 +18,8 @@ import (
 func watched() *watch.Summary {
 	share, off := 97.5, noon.Add(time.Hour)
 	last := noon.Add(59 * time.Minute)
-	return &watch.Summary{Name: "truck-7.pcapng", Vehicle: "TEST0000000000007", First: noon, Last: off, Frames: 9,
+	drive := watch.Finding{Check: "pump drive over time", Level: watch.Watch, Seen: "+8.0 % of drive over 9.9 h"}
+	return &watch.Summary{Units: []watch.UnitReport{{Bank: 1, Source: 61, Findings: []watch.Finding{drive}}}, Name: "truck-7.pcapng", Vehicle: "TEST0000000000007", First: noon, Last: off, Frames: 9,
 		Trips: []watch.TripLine{
 			{Number: 1, Start: noon, End: off, KeyOff: &off, EndedBy: "the bus went silent", Running: 3540, Distance: 41.5, Engine: true, Wheels: true,
 				Level:    watch.Act,
@@ -34,7 +35,9 @@ func watched() *watch.Summary {
 func TestTrips_BothForms(t *testing.T) {
 	trips, findings := data.Trips(watched())
 	require.Len(t, trips, 2)
-	require.Len(t, findings, 3)
+	require.Len(t, findings, 4)
+	require.Equal(t, "pump drive over time", findings[3].Check)
+	require.Zero(t, findings[3].Trip, "over all trips")
 	var file bytes.Buffer
 	table, err := data.NewTable[data.Trip](&file, data.Parquet)
 	require.NoError(t, err)

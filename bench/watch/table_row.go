@@ -3,6 +3,8 @@ package watch
 import (
 	"fmt"
 	"io"
+	"slices"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -12,7 +14,7 @@ import (
 type Row struct {
 	File    string      `json:"recording"`
 	Vehicle string      `json:"vehicle"`
-	Trip    int         `json:"trip"`
+	Trip    int         `json:"trip"` // 0: over all trips of the recording
 	Start   time.Time   `json:"start"`
 	Running *float64    `json:"engine_running_s"` // null: no engine speed was heard
 	Bank    uint8       `json:"bank"`
@@ -25,7 +27,8 @@ type Row struct {
 	Recording []string `json:"of_the_recording,omitempty"`
 }
 
-// Rows are the summary's trips, one row for each unit; one row without a unit where none was heard.
+// Rows are the summary's trips, one row for each unit; one row without a unit where none was heard. What only
+// several trips together tell of a unit (a trend) gets a row over all of them.
 func (s *Summary) Rows() []Row {
 	name := s.Vehicle
 	if name == "" {
@@ -53,7 +56,37 @@ func (s *Summary) Rows() []Row {
 			rows = append(rows, row)
 		}
 	}
+	for i := range s.Units {
+		if u := &s.Units[i]; len(s.Trips) > 1 && s.onlyTogether(u) {
+			rows = append(rows, Row{File: s.Name, Vehicle: name, Start: s.First, Running: s.running(), Bank: u.Bank,
+				Source: u.Source, Level: overall(nil, *u), Unit: u})
+		}
+	}
 	return rows
+}
+
+// onlyTogether says that a check asks for something over all trips and in none of them.
+func (s *Summary) onlyTogether(whole *UnitReport) bool {
+	raised := map[string]bool{}
+	for _, t := range s.Trips {
+		for i := range t.Units {
+			if u := &t.Units[i]; u.Bank == whole.Bank && u.Source == whole.Source && u.Channel == whole.Channel {
+				for _, check := range raisedIn(nil, u.Findings) {
+					raised[check] = true
+				}
+			}
+		}
+	}
+	return slices.ContainsFunc(raisedIn(nil, whole.Findings), func(check string) bool { return !raised[check] })
+}
+
+func (s *Summary) running() *float64 {
+	var sum float64
+	heard := false
+	for _, t := range s.Trips {
+		sum, heard = sum+t.Running, heard || t.Engine
+	}
+	return known(sum, heard)
 }
 
 // ofRecording is what is wrong with the bus and is in no single trip; nil when nothing is.
@@ -84,7 +117,11 @@ func WriteRows(out io.Writer, rows []Row) error {
 		"g\tNOx\tPURGE\tWHY")
 	for i := range rows {
 		r := &rows[i]
-		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\n", levelShown(r.Level), r.Vehicle, r.Trip,
+		trip := "all"
+		if r.Trip > 0 {
+			trip = strconv.Itoa(r.Trip)
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", levelShown(r.Level), r.Vehicle, trip,
 			r.Start.Format("2006-01-02 15:04"), r.engineColumn(), r.unitColumns())
 	}
 	return w.Flush()

@@ -81,3 +81,24 @@ func TestTrip_FindingsAreItsOwn(t *testing.T) {
 	require.Empty(t, rows[0].Recording)
 	require.Equal(t, Act, rows[0].Level)
 }
+
+// A trend that no single trip shows stands in a row over all of them; what one trip has told does not.
+func TestRows_WhatOnlyTripsTogetherTell(t *testing.T) {
+	unit := func(checks ...string) UnitReport {
+		u := UnitReport{Bank: 1, Source: 61, Findings: []Finding{{Check: CheckPrime, Level: OK}}}
+		for _, c := range checks {
+			u.Findings = append(u.Findings, Finding{Check: c, Level: Watch})
+		}
+		return u
+	}
+	s := &Summary{Name: "x", Units: []UnitReport{unit(CheckPurge, CheckTrend)}, Trips: []TripLine{
+		{Number: 1, Engine: true, Running: 60, Units: []UnitReport{unit(CheckPurge)}},
+		{Number: 2, Engine: true, Running: 30, Units: []UnitReport{unit()}}}}
+	rows := s.Rows()
+	require.Len(t, rows, 3)
+	require.Zero(t, rows[2].Trip)
+	require.Equal(t, Watch, rows[2].Level)
+	require.Equal(t, 90.0, *rows[2].Running)
+	s.Units[0] = unit(CheckPurge)
+	require.Len(t, s.Rows(), 2)
+}
