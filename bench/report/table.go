@@ -91,6 +91,9 @@ func orUnknown(s string) string {
 
 // simulationText states what a simulated run was made of.
 func simulationText(res *judge.Result) string {
+	if strings.HasPrefix(res.Bus, "unix:") { // a bus between processes: its bench is not ours
+		return "the bench was another program on the same computer"
+	}
 	parts := []string{fmt.Sprintf("seed %d", res.Seed)}
 	for name, severity := range res.Faults {
 		parts = append(parts, name+" "+unit.Number(severity))

@@ -51,9 +51,11 @@ func startOwnBench(t *testing.T, more ...string) *ownBench {
 }
 
 // outputs reads the whole log.
-func (b *ownBench) outputs(t *testing.T) (all []outputLine) {
+func (b *ownBench) outputs(t *testing.T) []outputLine { return readOutputs(t, b.log) }
+
+func readOutputs(t *testing.T, path string) (all []outputLine) {
 	t.Helper()
-	f, err := os.Open(b.log)
+	f, err := os.Open(path)
 	require.NoError(t, err)
 	defer f.Close()
 	lines := bufio.NewScanner(f)
@@ -85,6 +87,9 @@ func TestUnixBus_RunBesideABench(t *testing.T) {
 	text, err := os.ReadFile(run.file(record.ResultFile))
 	require.NoError(t, err)
 	require.Contains(t, string(text), `"simulated"`, "nothing on such a bus is a real unit")
+	status, shown, _ := holdfast("report", filepath.Dir(run.file(record.ResultFile)))
+	require.Equal(t, exitDone, status)
+	require.Contains(t, shown, "no real unit; the bench was another program on the same computer")
 	vented := false
 	for _, l := range b.outputs(t) {
 		require.False(t, l.Driven, "venting drives nothing")
