@@ -18,10 +18,11 @@ type stepBands struct {
 	steps []samples.StepRun
 	start clock.Instant
 	names bool
+	above *float64 // the value above which the names stand; known when everything is added
 }
 
 func (b stepBands) Plot(c draw.Canvas, p *plot.Plot) {
-	trX, _ := p.Transforms(&c)
+	trX, trY := p.Transforms(&c)
 	for i, s := range b.steps {
 		x0, x1 := trX(s.Start.Seconds(b.start)), trX(s.End.Seconds(b.start))
 		if i%2 == 0 {
@@ -34,9 +35,22 @@ func (b stepBands) Plot(c draw.Canvas, p *plot.Plot) {
 			sty := textStyle(8.5, ink)
 			sty.Rotation = math.Pi / 2
 			sty.XAlign, sty.YAlign = text.XRight, text.YCenter
-			c.FillText(sty, vg.Point{X: (x0 + x1) / 2, Y: c.Max.Y - vg.Points(3)}, shorten(s.Name, 20))
+			c.FillText(sty, vg.Point{X: (x0 + x1) / 2, Y: c.Max.Y - vg.Points(3)},
+				fitting(sty, s.Name, c.Max.Y-trY(*b.above)-vg.Points(5)))
 		}
 	}
+}
+
+// fitting shortens a name until it takes no more room than there is.
+func fitting(sty draw.TextStyle, name string, room vg.Length) string {
+	sty.Rotation = 0
+	const least = 5
+	for n := len([]rune(name)); n > least; n-- {
+		if short := shorten(name, n); sty.Width(short) <= room {
+			return short
+		}
+	}
+	return shorten(name, least)
 }
 
 // band is the inside of a limit over a stretch of time: shaded, with its two edges drawn.

@@ -7,7 +7,8 @@ import (
 	"holdfast/bench/samples"
 )
 
-// benchCheckWords says when the bench was last held against a golden unit before the run, and what came of it.
+// benchCheckWords says when the bench was last held against a golden unit before the run, and what came of
+// it.
 func benchCheckWords(res *judge.Result) string {
 	demand := "the rig demands none"
 	if res.Bench != nil && res.Bench.VerifyEvery > 0 {

@@ -20,6 +20,10 @@ type budgetLine struct {
 	Share  string // of the combined variance
 }
 
+// negligible is the share of the variance below which a contribution is counted and not written: a
+// thousandth of the uncertainty.
+const negligible = 1e-6
+
 func budgetsOf(res *judge.Result) []budget {
 	var all []budget
 	for _, l := range res.Lines {
@@ -32,12 +36,20 @@ func budgetsOf(res *judge.Result) []budget {
 		for _, c := range l.Budget {
 			sum += c.U * c.U
 		}
+		small := 0
 		for _, c := range l.Budget {
+			if c.U*c.U < negligible*sum {
+				small++
+				continue
+			}
 			share := "-"
 			if sum > 0 && !math.IsInf(sum, 0) {
 				share = shareOf(c.U * c.U / sum)
 			}
 			b.Lines = append(b.Lines, budgetLine{spoken(c.Source), significant(c.U), share})
+		}
+		if small > 0 {
+			b.Lines = append(b.Lines, budgetLine{fmt.Sprintf("%d more that add nothing", small), "0", "0 %"})
 		}
 		all = append(all, b)
 	}

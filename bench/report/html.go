@@ -50,6 +50,8 @@ type sheet struct {
 	Ending     string
 	Safe       bool
 	Rows       []htmlRow
+	Unmeasured []pair // what has neither a value nor a limit, by its reason
+	Legend     legend
 	Timeline   *figure
 	Plots      []plotWords // beside the timeline
 	Steps      []stepWords
@@ -66,6 +68,7 @@ type sheet struct {
 type htmlRow struct {
 	row
 	Key   string // the name in the scenario language
+	line  judge.Line
 	Class string
 	Rule  template.HTML
 }
@@ -95,8 +98,10 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 		s.Simulation = simulationText(res)
 	}
 	s.Ending, s.Safe = ending(res)
-	for _, l := range res.Lines {
-		r := htmlRow{row: rowOf(l), Key: l.Name, Class: cssClass(l.Verdict.String()), Rule: limitRule(l)}
+	rows, unmeasured := shownRows(res.Lines)
+	s.Unmeasured, s.Legend = unmeasured, legendOf(res)
+	for _, l := range rows {
+		r := htmlRow{row: rowOf(l), line: l, Key: l.Name, Class: cssClass(l.Verdict.String()), Rule: limitRule(l)}
 		r.Name, r.Note = spoken(r.Name), joined(r.Why, r.Note)
 		s.Rows = append(s.Rows, r)
 	}

@@ -85,6 +85,9 @@ const (
 // tooLittle says why no cause can be named; "" when one can. A run that was cut short shows a healthy
 // unit and an untested one alike, so "nothing found" is then no finding.
 func tooLittle(res *judge.Result) string {
+	if why := onlySeen(res); why != "" {
+		return why
+	}
 	if !cutShort(res.Verdict) || len(res.Causes) == 0 {
 		return ""
 	}

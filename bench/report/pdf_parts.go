@@ -128,7 +128,7 @@ func (b *booklet) bullets(all []string) {
 func (b *booklet) figures() {
 	if f := b.s.Timeline; f != nil {
 		b.figure(plotWords{Name: "The run", Figure: f, Keys: true,
-			Caption: "Below: commanded drive. Shaded: limits of the regulated pressure."})
+			Caption: b.s.Legend.below()})
 	}
 	for _, p := range b.s.Plots {
 		b.figure(p)
@@ -151,7 +151,7 @@ func (b *booklet) figure(p plotWords) {
 	b.y += f.height() + 2
 	text := p.Caption
 	if p.Keys {
-		text = "Thin dark line: bench gauge. Thick light line: the unit's sensor. " + text
+		text = b.s.Legend.words() + text
 	}
 	b.para(text, 7.6, "")
 }

@@ -110,7 +110,7 @@ func (b *booklet) results() {
 	columns := []tableColumn{{"Characteristic", 0.29, false}, {"Value", 0.1, true}, {"U (k = 2)", 0.1, false},
 		{"Unit", 0.09, false}, {"Limit", 0.14, false}, {"", 0.16, false}, {"Verdict", 0.12, false}}
 	rows := make([]tableRow, 0, len(b.s.Rows))
-	for i, r := range b.s.Rows {
+	for _, r := range b.s.Rows {
 		u := r.U
 		if u != "" {
 			u = "± " + u
@@ -118,12 +118,15 @@ func (b *booklet) results() {
 		row := tableRow{cells: []string{r.Name, r.Value, u, r.Unit, r.Limit, "", verdictWord(r.Verdict)},
 			small: r.Note,
 			bold:  r.Verdict == "fail", bar: r.Verdict == "fail"}
-		if g, ok := geometryOf(b.s.Lines[i]); ok {
+		if g, ok := geometryOf(r.line); ok {
 			row.draw = func(x, y, w float64) { b.limitRule(g, x, y, w) }
 		}
 		rows = append(rows, row)
 	}
 	b.table(columns, body-0.4, rows)
+	for _, m := range b.s.Unmeasured {
+		b.para(m.Label+": "+m.Text+".", 7.6, "")
+	}
 	b.para("U is the expanded uncertainty with coverage factor 2 (about 95 %). The bar is what the limit "+
 		"permits; the dot is "+
 		"the value, its whisker U; a triangle points beyond.", 7.6, "")

@@ -31,15 +31,16 @@ func timeline(res *judge.Result) *figure {
 	}
 	pressure := newPlot("", "pressure, bar gauge")
 	pressure.X.Tick.Marker = plot.ConstantTicks(nil)
-	bands := stepBands{rec.Steps, rec.Start, true}
+	highest := 1.0
+	bands := stepBands{rec.Steps, rec.Start, true, &highest}
 	pressure.Add(bands)
 	addHoldBand(pressure, res)
-	highest := addPressures(pressure, rec, rec.Start, rec.End)
+	highest = addPressures(pressure, rec, rec.Start, rec.End)
 	if trip := tripPressure(res); trip > 0 {
 		addLevel(pressure, rec, trip, fmt.Sprintf("interlock trips at %g bar", trip))
 		highest = max(highest, trip)
 	}
-	pressure.Y.Min, pressure.Y.Max = min(0, pressure.Y.Min), highest*1.42 // room for the steps' names
+	pressure.Y.Min, pressure.Y.Max = min(0, pressure.Y.Min), highest*1.5 // room for the steps' names
 	pressure.Y.Tick.Marker = upTo{niceTicks{6}, highest * 1.02}
 
 	drive := newPlot("time since the start, s", "drive, %")
