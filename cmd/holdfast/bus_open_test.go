@@ -113,8 +113,8 @@ func TestUnixBus_NobodyThere(t *testing.T) {
 	}
 }
 
-// TestUnixBus_OtherSenders: a power supply that shares the bench's bus ends a run whose rig does not declare it,
-// and none whose rig does.
+// TestUnixBus_OtherSenders: a power supply that shares the bench's bus ends a run whose rig does not
+// declare it, and none whose rig does.
 func TestUnixBus_OtherSenders(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"bench-node.yaml", "bench-node.dbc"} {

@@ -51,7 +51,7 @@ Faults, each with a severity of 0 to 1; several combine:
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.bus, "bus", "", "CAN interface, or unix:PATH for a bus between processes of this computer")
-	f.StringVar(&o.log, "log-outputs", "", "write each change of the outputs, and the pressure, to this new file")
+	f.StringVar(&o.log, "log-outputs", "", "write changes of the outputs, and the pressure, to this new file")
 	f.StringVar(&o.unit, "unit", "bare", "bare, or controller: with a J1939 controller of its own")
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
@@ -101,7 +101,8 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 
 // bench returns the bench that was asked for, and its log, which writes nothing where none was asked for.
 func (o *simOptions) bench(start clock.Instant) (*sim.Bench, *outputLog, error) {
-	options := sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: start, Controller: o.unit == "controller"}
+	options := sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: start,
+		Controller: o.unit == "controller"}
 	log := &outputLog{}
 	if o.log != "" {
 		file, err := os.OpenFile(o.log, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)

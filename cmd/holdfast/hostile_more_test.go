@@ -21,7 +21,8 @@ var nasty = map[string]string{
 	"NUL":           "a\x00b",
 }
 
-// TestHostile_Buses: a bus's name is a name: it opens what it says or is refused, and removes nothing that is there.
+// TestHostile_Buses: a bus's name is a name: it opens what it says or is refused, and removes nothing that
+// is there.
 func TestHostile_Buses(t *testing.T) {
 	f := newFence(t)
 	plan := planText(t, quickPlan)
@@ -62,7 +63,8 @@ func TestHostile_OutputLog(t *testing.T) {
 	require.Empty(t, entries, "the bus has gone with its bench")
 }
 
-// TestHostile_Intake: what is typed of a unit is kept as text or refused, in bounded length, and moves no terminal.
+// TestHostile_Intake: what is typed of a unit is kept as text or refused, in bounded length, and moves no
+// terminal.
 func TestHostile_Intake(t *testing.T) {
 	for name, text := range nasty {
 		t.Run(name, func(t *testing.T) {
@@ -94,8 +96,8 @@ func TestHostile_Intake(t *testing.T) {
 	f.holds()
 }
 
-// TestHostile_Texts: what the newer files and flags take in is text to be judged: alarms, answers, other senders of a rig,
-// legs of a truck.
+// TestHostile_Texts: what the newer files and flags take in is text to be judged: alarms, answers, other
+// senders of a rig, legs of a truck.
 func TestHostile_Texts(t *testing.T) {
 	f := newFence(t)
 	dir := t.TempDir()

@@ -35,8 +35,8 @@ func interruptedRun(t *testing.T, out string) (run string) {
 	return dir
 }
 
-// TestInterrupted_SaysNothingOfTheUnit: whoever shows or judges the record of a run that was cut off names no cause
-// and no verdict, neither on the unit nor on a characteristic.
+// TestInterrupted_SaysNothingOfTheUnit: whoever shows or judges the record of a run that was cut off names
+// no cause and no verdict, neither on the unit nor on a characteristic.
 func TestInterrupted_SaysNothingOfTheUnit(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "runs")
 	dir := interruptedRun(t, out)

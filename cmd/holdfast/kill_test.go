@@ -40,8 +40,8 @@ const (
 	commandCycle = 20 * time.Millisecond
 )
 
-// killPlan uses every output in turn: heater and return valve, pump, dosing valve, return shut with the pressure
-// shut in, and the return valve while the pump runs.
+// killPlan uses every output in turn: heater and return valve, pump, dosing valve, return shut with the
+// pressure shut in, and the return valve while the pump runs.
 const killPlan = `holdfast: scenario/1
 name: to-be-killed
 title: Every output in turn
@@ -64,8 +64,8 @@ limits:
   prime_time: {max: 30 s}
 `
 
-// Instants of the kills, drawn evenly over what the plan takes: the first time on a bench its line is dry, which
-// takes longer to prime.
+// Instants of the kills, drawn evenly over what the plan takes: the first time on a bench its line is dry,
+// which takes longer to prime.
 const (
 	firstKillWithin = 26 * time.Second
 	killWithin      = 16 * time.Second
@@ -82,10 +82,11 @@ type kill struct {
 	last       bool          // on its bench, which was then left alone for long
 }
 
-// TestKills kills real processes at random instants. The bench is a process of its own and logs its outputs:
-// after every kill they are off within the node's time-out and one command cycle, stay so, and the pressure falls.
-// Every record that was begun can be read, holds all but the last second, and is closed as interrupted by one
-// call of recover, and by no second one. HOLDFAST_KILLS says how many; make kills does 1 000.
+// TestKills kills real processes at random instants. The bench is a process of its own and logs its
+// outputs: after every kill they are off within the node's time-out and one command cycle, stay so, and the
+// pressure falls. Every record that was begun can be read, holds all but the last second, and is closed as
+// interrupted by one call of recover, and by no second one. HOLDFAST_KILLS says how many; make kills does 1
+// 000.
 func TestKills(t *testing.T) {
 	t.Parallel() // it mostly waits
 	kills := 6
@@ -145,8 +146,8 @@ type killing struct {
 	first, then    time.Duration // the first one on a bench comes within that, every other within the other
 }
 
-// killOnBench starts one run after another on a bench and kills each. One that has ended by itself before, because
-// this computer was too busy for it, is not counted and made up for, up to as many again.
+// killOnBench starts one run after another on a bench and kills each. One that has ended by itself before,
+// because this computer was too busy for it, is not counted and made up for, up to as many again.
 func (h *killing) killOnBench(t *testing.T, b *ownBench, bench, kills int, random *rand.Rand) (done []kill) {
 	path, _ := unixPath(b.bus)
 	bus, err := unixbus.Listen(path)
@@ -205,8 +206,8 @@ type killsSeen struct {
 	pressurised int             // kills with more than 1 bar in the line
 }
 
-// add holds one kill against the log of its bench, and returns when the program had last been heard of. It goes on
-// after a failure: the table is worth having then too.
+// add holds one kill against the log of its bench, and returns when the program had last been heard of. It
+// goes on after a failure: the table is worth having then too.
 func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) (alive clock.Instant) {
 	off, last, rest := splitAt(k, log)
 	for _, l := range rest {
@@ -232,8 +233,8 @@ func (s *killsSeen) add(t *testing.T, k kill, log []outputLine) (alive clock.Ins
 	return min(k.before, clock.Instant(off.LastCommand))
 }
 
-// splitAt finds what the outputs did when a run was killed, the line that tells them off (nil: they were), and
-// what came after.
+// splitAt finds what the outputs did when a run was killed, the line that tells them off (nil: they were),
+// and what came after.
 func splitAt(k kill, log []outputLine) (off, last *outputLine, rest []outputLine) {
 	for i := range log {
 		l := &log[i]
@@ -251,10 +252,11 @@ func splitAt(k kill, log []outputLine) (off, last *outputLine, rest []outputLine
 	return off, last, rest
 }
 
-// fall holds the pressure against what must become of it. A pump that still turns by itself may raise it at first.
-// Then the line empties into the tank through the return (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at 9 bar, and slower
-// the less there is and the more air is in the line), down to what the check valve keeps (0.3 bar on the reference
-// bench; 0.5 leaves room for its spread): seen to the end after the last kill on a bench.
+// fall holds the pressure against what must become of it. A pump that still turns by itself may raise it at
+// first. Then the line empties into the tank through the return (0.066 mm2 and 0.4 mL/bar: some 6 bar/s at
+// 9 bar, and slower the less there is and the more air is in the line), down to what the check valve keeps
+// (0.3 bar on the reference bench; 0.5 leaves room for its spread): seen to the end after the last kill on
+// a bench.
 func (s *killsSeen) fall(t *testing.T, k kill, off float64, rest []outputLine) {
 	left := 0.0 // no line of the log: it is below what that shows
 	if n := len(rest); n > 0 && k.until.Sub(clock.Instant(rest[n-1].UnixNS)) < 2*pressureEvery {
@@ -312,8 +314,9 @@ func spread(name string, d []time.Duration) string {
 	return fmt.Sprintf("%-34s min %v, median %v, 99 %% %v, max %v\n", name, at(0), at(0.5), at(0.99), at(1))
 }
 
-// requireReadable reads every record that was begun and returns how many, and what is missing at its end: from
-// there to when the program was last heard of, for a program that got no time of a busy computer records nothing.
+// requireReadable reads every record that was begun and returns how many, and what is missing at its end:
+// from there to when the program was last heard of, for a program that got no time of a busy computer
+// records nothing.
 func requireReadable(t *testing.T, out string, alive map[string]clock.Instant) (begun, ended int,
 	missing []time.Duration) {
 	t.Helper()
@@ -377,9 +380,9 @@ func requireRecovered(t *testing.T, out string, interrupted int) {
 	require.Equal(t, interrupted, closed)
 }
 
-// TestKills_OwnUnit: the bench node's time-out does not reach a unit with its own controller, which goes on until its
-// own has passed: 1 s for the simulated one (sim/controller). A real one's is its maker's matter, and to be tried
-// before it is trusted. The return's shut-off and the vent are the node's.
+// TestKills_OwnUnit: the bench node's time-out does not reach a unit with its own controller, which goes on
+// until its own has passed: 1 s for the simulated one (sim/controller). A real one's is its maker's matter,
+// and to be tried before it is trusted. The return's shut-off and the vent are the node's.
 func TestKills_OwnUnit(t *testing.T) {
 	t.Parallel()
 	how := killing{rig: "unit-controller", plan: planFile(t, pumpingPlan), out: t.TempDir(), least: 4 * time.Second,

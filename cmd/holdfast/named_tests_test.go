@@ -10,8 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestDevelopersNamesTests: a test that DEVELOPERS.md names (in backticks; a row of it after the slash) is there. A table
-// of what was tried is worth nothing once the test behind a row has gone.
+// TestDevelopersNamesTests: a test that DEVELOPERS.md names (in backticks; a row of it after the slash) is
+// there. A table of what was tried is worth nothing once the test behind a row has gone.
 func TestDevelopersNamesTests(t *testing.T) {
 	page, err := os.ReadFile(filepath.Join(repoRoot, "DEVELOPERS.md"))
 	require.NoError(t, err)

@@ -72,8 +72,8 @@ var benchRows = []benchRow{
 		exitTrip, samples.Tripped, "red-stop-lamp"},
 }
 
-// TestWaysOutBesideABench is TestWaysOut for what comes over the bus: a bench in a process of its own tells when its
-// outputs went off. It prints the table.
+// TestWaysOutBesideABench is TestWaysOut for what comes over the bus: a bench in a process of its own tells
+// when its outputs went off. It prints the table.
 func TestWaysOutBesideABench(t *testing.T) {
 	var mu sync.Mutex
 	rows := make([]string, len(benchRows))
@@ -132,7 +132,8 @@ func (r benchRow) once(t *testing.T) (row, busy string) {
 	return fmt.Sprintf("%-42s %-7d %-12s %s", r.name, status, endedInWords(rec.Ended), r.seen(t, b, bus, done)), ""
 }
 
-// bench starts the row's bench. One that is killed cannot end well, and one that stands still must go on first.
+// bench starts the row's bench. One that is killed cannot end well, and one that stands still must go on
+// first.
 func (r benchRow) bench(t *testing.T) *ownBench {
 	if r.act != syscall.SIGKILL {
 		b := startOwnBench(t)
@@ -151,7 +152,8 @@ func (r benchRow) bench(t *testing.T) *ownBench {
 	return b
 }
 
-// seen says when the bench's outputs went off. A bench that stood still finds its time-out over when it goes on.
+// seen says when the bench's outputs went off. A bench that stood still finds its time-out over when it
+// goes on.
 func (r benchRow) seen(t *testing.T, b *ownBench, bus can.Source, done clock.Instant) string {
 	switch r.act {
 	case syscall.SIGKILL:

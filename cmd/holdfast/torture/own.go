@@ -10,17 +10,18 @@ import (
 	"holdfast/bench/rig"
 )
 
-// A unit with its own controller (rig unit-controller) is asked for what it does and answers in the standard's
-// messages; the checkers look at these (SAE J1939-71: PGN 61475 and 61476).
+// A unit with its own controller (rig unit-controller) is asked for what it does and answers in the
+// standard's messages; the checkers look at these (SAE J1939-71: PGN 61475 and 61476).
 const (
-	idDosing    = 0x0CF0233D // of the simulated unit: SPN 4334, doser absolute pressure, in byte 6, 8 kPa per bit
-	pgnRequests = 0xF024     // SPN 4348, requested quantity, in bytes 1 and 2, SPN 4349, state, in the low half of byte 3
+	idDosing    = 0x0CF0233D // of the unit: SPN 4334, doser absolute pressure, in byte 6, 8 kPa per bit
+	pgnRequests = 0xF024     // SPN 4348, quantity, in bytes 1 and 2, SPN 4349, state, in the low half of byte 3
 	// How long the simulated unit goes on after its last request. The bench node's time-out does not reach it.
 	ownTimeout = time.Second
 	ownTick    = 10 * time.Millisecond // how often it works
 	// Five intervals of 50 ms, and the cycles that find and say it.
 	ownStaleLimit = 350 * time.Millisecond
-	// Its own sensor is all there is: 8 kPa per bit, 1 % of 14 bar, and what it climbs between two messages, bar.
+	// Its own sensor is all there is: 8 kPa per bit, 1 % of 14 bar, and what it climbs between two messages,
+	// bar.
 	ownMargin = 0.40
 )
 

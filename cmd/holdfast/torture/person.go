@@ -21,8 +21,8 @@ type person struct {
 // drawPerson draws what is answered, and when: often later than the question waits.
 func (t *trial) drawPerson(r *rand.Rand) {
 	t.person.wait = time.Duration(r.Float64() * 6e9)
-	t.person.answer = [...]samples.Answer{{State: scenario.Given, Text: "no"}, {State: scenario.Given, Text: "yes"},
-		{State: scenario.CannotTell}}[r.IntN(3)]
+	t.person.answer = [...]samples.Answer{{State: scenario.Given, Text: "no"},
+		{State: scenario.Given, Text: "yes"}, {State: scenario.CannotTell}}[r.IntN(3)]
 	t.person.answer.From = "person"
 }
 

@@ -34,7 +34,8 @@ const (
 
 func draw(seed uint64) *trial {
 	r := rand.New(rand.NewPCG(seed, 0x746f7274757265))
-	t := &trial{seed: seed, own: seed%4 == 2, faults: map[string]float64{}, env: rand.New(rand.NewPCG(seed, 0x656e7669726f6e))}
+	t := &trial{seed: seed, own: seed%4 == 2, faults: map[string]float64{},
+		env: rand.New(rand.NewPCG(seed, 0x656e7669726f6e))}
 	t.drawScenario(r)
 	if r.IntN(2) == 0 {
 		names := sim.FaultNames()
@@ -79,8 +80,10 @@ func (t *trial) drawScenario(r *rand.Rand) {
 	if t.own {
 		fill, limit, patience = 60, 55, 40
 	}
-	fmt.Fprintf(&b, "  - prime: {drive: %d %%, until: 1.5 bar, stays: 0.2 s, timeout: %d s}\n", 80+r.IntN(21), fill)
-	fmt.Fprintf(&b, "  - pressurise: {to: %.2f bar, band: 5 %%, stays: 0.5 s, timeout: %d s}\n", t.nominal, patience)
+	fmt.Fprintf(&b, "  - prime: {drive: %d %%, until: 1.5 bar, stays: 0.2 s, timeout: %d s}\n",
+		80+r.IntN(21), fill)
+	fmt.Fprintf(&b, "  - pressurise: {to: %.2f bar, band: 5 %%, stays: 0.5 s, timeout: %d s}\n",
+		t.nominal, patience)
 	fmt.Fprintf(&b, "  - hold: {at: %.2f bar, for: %d s, settle: 1 s}\n", t.nominal, 2+r.IntN(3))
 	t.drawMiddle(r, &b)
 	b.WriteString("  - relieve: {below: 0.2 bar, timeout: 15 s}\nlimits:\n")
@@ -103,12 +106,12 @@ func (t *trial) drawMiddle(r *rand.Rand, b *strings.Builder) {
 		b.WriteString("  - compliance: {duty: 30 %, for: 500 ms, settle: 500 ms}\n")
 		fmt.Fprintf(b, "  - leak-down: {for: %d s, settle: 0.5 s}\n", 1+r.IntN(3))
 	case 4:
-		fmt.Fprintf(b, "  - purge: {drive: 60 %%, duty: 50 %%, for: 1 s}\n  - repressurise: {drive: 60 %%, to: %.2f bar, "+
-			"band: 5 %%, stays: 0.5 s, timeout: 40 s}\n", t.nominal)
+		fmt.Fprintf(b, "  - purge: {drive: 60 %%, duty: 50 %%, for: 1 s}\n"+
+			"  - repressurise: {drive: 60 %%, to: %.2f bar, band: 5 %%, stays: 0.5 s, timeout: 40 s}\n", t.nominal)
 	case 5:
 		t.drawPerson(r)
-		fmt.Fprintf(b, "  - ask: {question: \"Drip?\", expect: no, as: external_leak, at: %.2f bar, unattended: skip, "+
-			"timeout: 4 s}\n", t.nominal)
+		fmt.Fprintf(b, "  - ask: {question: \"Drip?\", expect: no, as: external_leak, at: %.2f bar, "+
+			"unattended: skip, timeout: 4 s}\n", t.nominal)
 	}
 }
 

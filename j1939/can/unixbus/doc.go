@@ -18,8 +18,8 @@
 // move it. A frame's time is when the process that carries the bus has taken it.
 //
 // Loss: what the kernel does not hold for a member that does not read is dropped and counted; the count comes
-// with the next frame, as with SO_RXQ_OVFL. So is a frame that the process which carries the bus finds older than
-// 200 ms, because it stood still: a wire keeps nothing, and no bench may obey a command from back then.
+// with the next frame, as with SO_RXQ_OVFL. So is a frame that the process which carries the bus finds older
+// than 200 ms, because it stood still: a wire keeps nothing, and no bench may obey a command from back then.
 //
 // What it does not do: arbitration, wire time, acknowledgement, error frames, CAN FD; a frame that is sent
 // where nobody else is joined is gone. It is no way to another computer, and only processes of the same

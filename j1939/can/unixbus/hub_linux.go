@@ -82,7 +82,8 @@ func (h *hub) wait() bool {
 	}
 }
 
-// admit takes whoever waits into the bus. One too many, or one that has no room for a greeting, is turned away.
+// admit takes whoever waits into the bus. One too many, or one that has no room for a greeting, is turned
+// away.
 func (h *hub) admit() {
 	fd, _, err := unix.Accept4(h.listener, unix.SOCK_CLOEXEC|unix.SOCK_NONBLOCK)
 	if err != nil {

@@ -80,8 +80,8 @@ func failedOpen(path string, err error) error {
 	return fmt.Errorf("open bus %s%s: %w", Prefix, path, err)
 }
 
-// Send gives one frame to the bus. The error is can.ErrBusy when the process that carries it does not keep up,
-// and can.ErrDown when it has gone.
+// Send gives one frame to the bus. The error is can.ErrBusy when the process that carries it does not keep
+// up, and can.ErrDown when it has gone.
 func (p *Port) Send(f einride.Frame) error {
 	if err := p.usable("send"); err != nil {
 		return err

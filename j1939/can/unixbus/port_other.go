@@ -18,7 +18,8 @@ type Port struct{}
 var _ can.Port = (*Port)(nil)
 
 func absent(path string) error {
-	return fmt.Errorf("open bus %s%s: %w: it needs Linux, this is %s", Prefix, path, can.ErrMissing, runtime.GOOS)
+	return fmt.Errorf("open bus %s%s: %w: it needs Linux, this is %s", Prefix, path, can.ErrMissing,
+		runtime.GOOS)
 }
 
 // Attach always fails.

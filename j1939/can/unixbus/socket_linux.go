@@ -114,8 +114,9 @@ func clearRemains(path string) error {
 	return os.Remove(path)
 }
 
-// bind makes the socket beside its place and moves it there when it listens: whoever sees it can join. Only its
-// own user can, and that before it listens, so that nobody else of this computer drives the bench in between.
+// bind makes the socket beside its place and moves it there when it listens: whoever sees it can join. Only
+// its own user can, and that before it listens, so that nobody else of this computer drives the bench in
+// between.
 func bind(path string) (int, error) {
 	fd, err := newSocket()
 	if err != nil {

@@ -33,7 +33,8 @@ var greetingWords = [16]byte{'h', 'o', 'l', 'd', 'f', 'a', 's', 't', '-', 'b', '
 
 var errForeign = errors.New("what came is not of this kind of bus")
 
-// oldest is the age from which on a frame is no longer handed on: as long as a bench node waits for a command.
+// oldest is the age from which on a frame is no longer handed on: as long as a bench node waits for a
+// command.
 const oldest = 200 * time.Millisecond
 
 // putFrame writes the part of a frame that both directions share.
@@ -101,7 +102,8 @@ func putGreeting(raw *[heardSize]byte, base clock.Instant) {
 }
 
 func takeGreeting(raw []byte) (base clock.Instant, err error) {
-	if len(raw) != heardSize || [16]byte(raw) != greetingWords || binary.LittleEndian.Uint64(raw[wireLost:]) != 0 {
+	if len(raw) != heardSize || [16]byte(raw) != greetingWords ||
+		binary.LittleEndian.Uint64(raw[wireLost:]) != 0 {
 		return 0, errForeign
 	}
 	return clock.Instant(binary.LittleEndian.Uint64(raw[wireTime:])), nil

@@ -27,7 +27,8 @@ func TestFrame_Layout(t *testing.T) {
 	}
 }
 
-// FuzzTakeHeard: whatever comes over the socket is a valid frame or an error, and a frame is written as it was read.
+// FuzzTakeHeard: whatever comes over the socket is a valid frame or an error, and a frame is written as it
+// was read.
 func FuzzTakeHeard(f *testing.F) {
 	var good [heardSize]byte
 	putFrame(good[:], &einride.Frame{ID: 0x18FEEE00, IsExtended: true, Length: 8})
