@@ -141,7 +141,8 @@ func (row labRow) check(t *testing.T) (line, starvedBy string) {
 	} else {
 		_ = exec.Command("ip", "link", "set", row.bus, "up").Run() // may be up
 	}
-	bench := startBench(t, row.bench, row.bench)
+	log := filepath.Join(t.TempDir(), "outputs.jsonl")
+	bench := startBench(t, row.bench, row.bench, "--log-outputs", log)
 	defer func() { _ = bench.Process.Kill(); _ = bench.Wait() }()
 	ear, err := socketcan.Listen(row.bench, socketcan.Options{})
 	require.NoError(t, err)
@@ -158,7 +159,7 @@ func (row labRow) check(t *testing.T) (line, starvedBy string) {
 	_, _ = waitFor(ear, 500*time.Millisecond, func(can.Frame) bool { return false })
 	done := ear.Now()
 	row.act(t, run)
-	seen := row.seen(t, ear, done)
+	seen := row.seen(t, ear, done, log)
 	status := run.status(t)
 	for _, trip := range starved {
 		if said := run.errOut.String(); strings.Contains(said, trip) && !strings.Contains(said, row.says) {
@@ -171,8 +172,20 @@ func (row labRow) check(t *testing.T) (line, starvedBy string) {
 	return fmt.Sprintf("%-38s %-7d %-22s %s", row.name, status, row.says, seen), ""
 }
 
-// seen says what happens on the bus after something was done: the last command that drives, and the node's own word.
-func (row labRow) seen(t *testing.T, ear can.Source, done clock.Instant) string {
+// offInLog is when the bench's outputs went off after something was done, by its log.
+func offInLog(t *testing.T, log string, done clock.Instant) clock.Instant {
+	for _, l := range readOutputs(t, log) {
+		if at := clock.Instant(l.UnixNS); at >= done && l.Outputs != nil && !l.Driven {
+			return at
+		}
+	}
+	require.Fail(t, "by the bench's log its outputs never went off")
+	return 0
+}
+
+// seen says what happens on the bus after something was done: the last command that drives, when the outputs went off,
+// and the node's own word for it.
+func (row labRow) seen(t *testing.T, ear can.Source, done clock.Instant, log string) string {
 	if row.bus == "vcan7" || row.says == "bus-off" { // on a virtual interface the bench's side is bus-off too
 		return "no bus is left to look at"
 	}
@@ -187,13 +200,15 @@ func (row labRow) seen(t *testing.T, ear can.Source, done clock.Instant) string 
 		return outputsOff(f)
 	})
 	require.True(t, found, "the node never said that its outputs are off")
-	after := off.Time.Sub(last)
+	after, exact := off.Time.Sub(last), offInLog(t, log, done).Sub(last)
 	limit := 200*time.Millisecond + 20*time.Millisecond + 100*time.Millisecond // time-out, a cycle, its message
 	if rest == 0 {
 		require.Less(t, after, limit+50*time.Millisecond, "the node's own time-out")
-		return fmt.Sprintf("no command after the last that drives; node off %d ms after it", after.Milliseconds())
+		return fmt.Sprintf("no command after the last that drives; outputs off %.1f ms after it, told after %d ms",
+			exact.Seconds()*1e3, after.Milliseconds())
 	}
-	return fmt.Sprintf("commands at rest %d ms after the last that drives; node off at the end", rest.Sub(last).Milliseconds())
+	return fmt.Sprintf("commands at rest %d ms after the last that drives; outputs off after %.1f ms",
+		rest.Sub(last).Milliseconds(), exact.Seconds()*1e3)
 }
 
 // requireRecord: the newest record can be read.
@@ -219,15 +234,16 @@ func TestLabReadOnlyDisk(t *testing.T) {
 }
 
 // TestLabKills kills the harness at random instants while the pump runs: the bench's own time-out makes it safe in
-// 0.2 s and a cycle, every time (the node says so every 100 ms).
+// 0.2 s and a cycle, every time: by its own log, and by its word on the bus, which comes every 100 ms.
 func TestLabKills(t *testing.T) {
 	const kills = 12
 	r := rand.New(rand.NewPCG(20260304, 9))
-	startBench(t, "vcan0", "vcan0")
+	log := filepath.Join(t.TempDir(), "outputs.jsonl")
+	startBench(t, "vcan0", "vcan0", "--log-outputs", log)
 	ear, err := socketcan.Listen("vcan0", socketcan.Options{})
 	require.NoError(t, err)
 	defer ear.Close()
-	var after []time.Duration
+	var after, exact []time.Duration
 	for range kills {
 		run := start(t, "run", planFile(t, pumpingPlan), "--rig", "bench-node", "--bus", "vcan0", "--serial", "HF-LAB", "--yes", "--out", t.TempDir())
 		_, pumping := waitFor(ear, 60*time.Second, func(f can.Frame) bool { return f.ID == idOutputs && driving(f) })
@@ -252,12 +268,17 @@ func TestLabKills(t *testing.T) {
 		require.True(t, found)
 		_ = run.Wait()
 		after = append(after, off.Time.Sub(last))
+		exact = append(exact, offInLog(t, log, kill).Sub(last))
 	}
 	slices.Sort(after)
+	slices.Sort(exact)
 	n := len(after)
 	require.Greater(t, n, kills/2)
-	t.Logf("%d kills while the pump ran: the node said that its outputs are off %d ms (median), %d ms (worst) after the "+
-		"last command; its time-out is 200 ms and it says so every 100 ms", n, after[n/2].Milliseconds(), after[n-1].Milliseconds())
+	t.Logf("%d kills while the pump ran: outputs off %.1f ms (median), %.1f ms (worst) after the last command by the "+
+		"bench's log; the node said so after %d ms (median), %d ms (worst); its time-out is 200 ms and it says so every "+
+		"100 ms", n, exact[n/2].Seconds()*1e3, exact[n-1].Seconds()*1e3, after[n/2].Milliseconds(),
+		after[n-1].Milliseconds())
+	require.LessOrEqual(t, exact[n/2], 220*time.Millisecond)
 	require.Less(t, after[n/2], 320*time.Millisecond)
 	require.Less(t, after[n-1], time.Second, "an emulated bench stands still now and then")
 }
