@@ -92,6 +92,31 @@ func TestAsk_TooLate(t *testing.T) {
 	require.Equal(t, samples.Done, r.rec.Steps[5].Outcome, "the line is relieved all the same")
 }
 
+// The interlock watches while a person looks: a pressed stop ends the run and withdraws the question.
+func TestAsk_StopWhileItWaits(t *testing.T) {
+	broken := &plant{}
+	who := &stopper{slowPerson: slowPerson{wait: 1 << 30}, plant: broken}
+	r := runAsked(t, who, broken)
+	require.Equal(t, samples.Tripped, r.Ended)
+	require.NotNil(t, r.Trip)
+	require.Equal(t, "emergency-stop", r.Trip.Name)
+	require.Equal(t, 1, who.withdrawn)
+	require.Equal(t, samples.CutShort, r.rec.Steps[4].Outcome)
+	require.Empty(t, r.rec.Answers)
+	r.requireSafe(t)
+}
+
+// stopper presses the stop while the question waits.
+type stopper struct {
+	slowPerson
+	plant *plant
+}
+
+func (s *stopper) Answer() (samples.Answer, bool) {
+	s.plant.stop = s.looks > 50
+	return s.slowPerson.Answer()
+}
+
 // Nobody is there: it costs no time.
 func TestAsk_Nobody(t *testing.T) {
 	r := runAsked(t, nil, &plant{})

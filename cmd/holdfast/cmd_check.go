@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"time"
 
@@ -92,6 +93,14 @@ func checkWarnings(p *scenario.Plan, r *rig.Rig, now time.Time) []string {
 	}
 	if p.LimitsFrom == scenario.FromExamples {
 		out = append(out, "the limits are shipped examples; replace them with the data of the unit's maker")
+	}
+	if r.VerifyEvery > 0 {
+		out = append(out, fmt.Sprintf("a pass needs a good holdfast verify-bench within the last %g h", r.VerifyEvery.Hours()))
+	}
+	for _, q := range p.Questions() {
+		if q.Unattended == scenario.LeaveUndecided {
+			out = append(out, q.Name+": asked of the person at the bench; with nobody there it is undecided")
+		}
 	}
 	if len(p.Limits) == 0 {
 		out = append(out, "the scenario sets no limit; nothing can pass")

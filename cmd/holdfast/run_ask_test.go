@@ -14,6 +14,7 @@ import (
 	"holdfast/bench/record"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/scenarios"
 )
 
 const goodAnswers = `holdfast: answers/1
@@ -70,6 +71,23 @@ func TestRunAsk_Unattended(t *testing.T) {
 	some := strings.Replace(goodAnswers, "crystals: none, ", "", 1)
 	out, _ = askedRun(t, some, exitDone)
 	require.Contains(t, out, "nobody looked, and the scenario lets that be: crystals")
+}
+
+// A unit with its own controller is asked to keep its pressure while the person looks.
+func TestRunAsk_Controller(t *testing.T) {
+	text, _, err := scenarios.Read("release-controller")
+	require.NoError(t, err)
+	const before = "  - compliance:"
+	changed := strings.Replace(string(text), before, "  - ask: {question: A drip?, expect: no, as: external_leak, "+
+		"at: 9 bar, unattended: undecided}\n"+before, 1)
+	require.NotEqual(t, string(text), changed)
+	dir := t.TempDir()
+	scenarioPath, answers := filepath.Join(dir, "s.yaml"), filepath.Join(dir, "a.yaml")
+	require.NoError(t, os.WriteFile(scenarioPath, []byte(changed), 0o644))
+	require.NoError(t, os.WriteFile(answers, []byte("holdfast: answers/1\nanswers: {external_leak: no}\n"), 0o644))
+	out := must(t, exitDone, "run", scenarioPath, "--rig", "unit-controller", "--bus", "sim", "--serial", "S", "--yes",
+		"--out", filepath.Join(dir, "runs"), "--answers", answers)
+	require.Regexp(t, `external_leak +no +no +pass`, out)
 }
 
 func TestRunAsk_BadAnswers(t *testing.T) {
