@@ -58,6 +58,10 @@ func openPlain(name string, errOut io.Writer) (*ear, error) {
 	if err != nil {
 		return nil, withStatus(exitBus, err)
 	}
+	if _, ok := unixPath(name); ok {
+		fmt.Fprintf(errOut, "%s: a bus between processes of this computer; holdfast itself sends nothing\n", name)
+		return &ear{Source: source, words: "between processes"}, nil
+	}
 	fmt.Fprintf(errOut, "%s: whether it is in listen-only mode cannot be read; holdfast itself sends "+
 		"nothing\n", name)
 	return &ear{Source: source, words: "mode unknown"}, nil

@@ -39,6 +39,8 @@ func listenFrom(t *testing.T, start clock.Instant, o watchOptions, alarms string
 	bus := virtual.New(start, 250_000)
 	bus.Attach(v)
 	l := &live{name: "can0", source: bus.Open("watch"), keyOff: o.untilKeyOff, until: clock.Never}
+	l.attach, err = o.attach.open(context.Background(), io.Discard)
+	require.NoError(t, err)
 	if alarms != "" {
 		l.alarms, err = watch.ParseAlarms("mine.yaml", []byte(alarms))
 		require.NoError(t, err)
@@ -151,6 +153,24 @@ func TestWatchLive_KeepsThroughAPowerCut(t *testing.T) {
 	require.True(t, bytes.HasPrefix(after, whole), "nothing that was whole is lost")
 	for line := range bytes.Lines(after) {
 		require.True(t, json.Valid(line), string(line))
+	}
+}
+
+// A live watch is attached to the visit when it ends, with its events.
+func TestWatchLive_Attach(t *testing.T) {
+	runs := t.TempDir()
+	must(t, exitDone, "intake", "--serial", "HF-8", "--out", runs)
+	o := watchOptions{untilKeyOff: true, attach: attachOptions{serial: "HF-8", stage: "after", out: runs}}
+	out, err := listenTo(t, o, "", nil, oneLeg)
+	require.NoError(t, err)
+	require.Contains(t, out, "attached to visit V0001 of HF-8: vehicle after, ok")
+	events, err := filepath.Glob(filepath.Join(runs, "vehicle-*", watch.EventsFile))
+	require.NoError(t, err)
+	require.Len(t, events, 1)
+	text, err := os.ReadFile(events[0])
+	require.NoError(t, err)
+	for _, kind := range []string{"trip-begins", "primed", "purge-completed", "watch-ends"} {
+		require.Contains(t, string(text), `"kind":"`+kind+`"`)
 	}
 }
 

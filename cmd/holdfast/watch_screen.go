@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -71,17 +72,20 @@ func (s *watchScreen) end() { fmt.Fprint(s.out, leaveWatch) }
 func (s *watchScreen) layout(v watch.View, w *watch.Watcher, alarms []string, width, height int) []string {
 	lines := []string{cutTo(fmt.Sprintf(" %s   heard for %s   trip %d   %d frames", s.head,
 		hms(v.At.Sub(s.began)), v.Trip, v.Frames), width), ""}
-	wide := 2
+	wide, high := 2, 1
 	if width >= 120 && height >= 30 {
 		wide = 3
 	}
+	if height >= 38 {
+		high = 2
+	}
 	pressure, state := bigWords(v)
 	for _, row := range large(pressure, wide, width-2) {
-		lines = append(lines, " "+row)
+		lines = append(lines, slices.Repeat([]string{" " + row}, high)...)
 	}
 	lines = append(lines, "")
 	for _, row := range large(state, wide, width-2) {
-		lines = append(lines, " "+row)
+		lines = append(lines, slices.Repeat([]string{" " + row}, high)...)
 	}
 	lines = append(lines, "", verdictBar(v, alarms, width), "")
 	for _, row := range figures(v, w) {
