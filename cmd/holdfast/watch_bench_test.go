@@ -20,12 +20,14 @@ import (
 
 // BenchmarkWatch is a recording, read and watched as `holdfast watch FILE` does it: of a simulated truck at
 // 250 kbit/s, and of a real one at idle where that lies beside the repository. "x_real_time" is the
-// recording's length over the time it took.
+// recording's length over the time it took; "x_real_time/core" over the processor time, all cores together:
+// what one core alone would reach.
 func BenchmarkWatch(b *testing.B) {
 	file, length, frames := simulatedPcapng(b, 40*time.Minute)
 	b.Run("simulated", func(b *testing.B) { benchmarkFile(b, file, length, frames) })
 	b.Run("simulated, from memory", func(b *testing.B) {
 		all := allFrames(b, file)
+		from := cpuTime()
 		for b.Loop() {
 			w := watch.New(watch.Options{}, nil)
 			for at := 0; at < len(all); at += 1024 {
@@ -33,7 +35,7 @@ func BenchmarkWatch(b *testing.B) {
 			}
 			w.Finish()
 		}
-		reportRatio(b, length, frames)
+		reportRatio(b, length, frames, cpuTime()-from)
 	})
 	b.Run("recorded at idle", func(b *testing.B) {
 		file, length, frames := recordedPcapng(b, 20)
@@ -46,6 +48,7 @@ func benchmarkFile(b *testing.B, file []byte, length time.Duration, frames int) 
 		frames, length, float64(frames)/length.Seconds(), float64(frames)*131/length.Seconds()/250e3)
 	b.ReportAllocs()
 	b.SetBytes(int64(len(file)))
+	from := cpuTime()
 	for b.Loop() {
 		r, err := capture.NewReader(bytes.NewReader(file), "benchmark")
 		require.NoError(b, err)
@@ -53,13 +56,16 @@ func benchmarkFile(b *testing.B, file []byte, length time.Duration, frames int) 
 		require.NoError(b, feed(context.Background(), r, w))
 		require.EqualValues(b, frames, w.Summary("benchmark", 0).Frames)
 	}
-	reportRatio(b, length, frames)
+	reportRatio(b, length, frames, cpuTime()-from)
 }
 
-func reportRatio(b *testing.B, length time.Duration, frames int) {
+func reportRatio(b *testing.B, length time.Duration, frames int, used time.Duration) {
 	perRun := b.Elapsed().Seconds() / float64(b.N)
 	b.ReportMetric(length.Seconds()/perRun, "x_real_time")
 	b.ReportMetric(float64(frames)/perRun/1e6, "Mframes/s")
+	if used > 0 {
+		b.ReportMetric(length.Seconds()*float64(b.N)/used.Seconds(), "x_real_time/core")
+	}
 }
 
 // recordedPcapng is the recording of an engine with SCR at idle, so many times one after the other.
