@@ -29,7 +29,10 @@ func (p *parsing) ask(f *yamltext.Fields, s *Step) {
 	q := &Question{}
 	s.Question = q
 	s.Pressure = f.QuantityOr("at", unit.Pressure, yamltext.Range{Min: 0.05, Max: highestPressure}, 0)
-	s.Timeout = f.DurationOr("timeout", longestStep, patience)
+	s.Timeout = patience
+	if f.Has("timeout") {
+		s.Timeout = f.Duration("timeout", longestStep, "5 min")
+	}
 	if i := f.Word("unattended", unattendedNames[:]...); i >= 0 {
 		q.Unattended = Unattended(i)
 	}

@@ -85,6 +85,7 @@ func TestParse_AskMistakes(t *testing.T) {
 	for _, c := range []struct{ old, with, want string }{
 		{"      unattended: skip  ", "      # ", "ask without unattended; write unattended: undecided or skip"},
 		{"unattended: skip  ", "unattended: pass  ", `unattended: "pass"; known here: undecided, skip`},
+		{"timeout: 3 min", "timeout: 0 s", "timeout: 0 s; it must be above 0"},
 		{"as: crystals", "as: Crystals", `as: "Crystals"; write small letters`},
 		{"as: crystals", "as: leak_rate", "as: leak_rate; the bench measures that itself"},
 		{"as: crystals", "as: torque_done", "as: torque_done for the second time"},

@@ -137,6 +137,7 @@ func TestParse_SharedRisk(t *testing.T) {
 
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(shippedText(f)))
+	f.Add([]byte(eyesText(f)))
 	f.Add([]byte("holdfast: scenario/1\nname: x\ndecision_rule: simple\nlimits_from: shop\nnominal: 9 bar\nsteps: [{vent: {for: 6 s}}]\nlimits: {ripple: {max: 1 bar}}\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		p, err := scenario.Parse("s.yaml", text)
@@ -150,7 +151,7 @@ func FuzzParse(f *testing.F) {
 		under := false
 		for _, s := range p.Steps {
 			require.Positive(t, s.Longest())
-			under = (under || s.Kind.Builds()) && s.Kind != scenario.Relieve
+			under = (under || s.Pressurises()) && s.Kind != scenario.Relieve
 		}
 		require.False(t, under, "a plan never leaves the line under pressure")
 		for _, l := range p.Limits {
