@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strings"
 	"syscall"
 	"testing"
@@ -13,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	einride "go.einride.tech/can"
+	"golang.org/x/sys/unix"
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/socketcan"
@@ -33,9 +35,17 @@ func listening(t *testing.T, iface string, p *process) {
 	require.Fail(t, "it does not listen", p.errOut.String())
 }
 
-// sendPaced sends frames with so many a millisecond.
+// sendPaced sends frames with so many a millisecond, from one processor: the kernel has a queue for each, and a sender
+// that is moved to another one is overtaken by itself on a virtual interface.
 func sendPaced(t *testing.T, iface string, frames []can.Frame, each int) {
 	t.Helper()
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	var before, one unix.CPUSet
+	require.NoError(t, unix.SchedGetaffinity(0, &before))
+	one.Set(0)
+	require.NoError(t, unix.SchedSetaffinity(0, &one))
+	defer func() { require.NoError(t, unix.SchedSetaffinity(0, &before)) }()
 	port, err := socketcan.Open(iface, socketcan.Options{})
 	require.NoError(t, err)
 	defer port.Close()
@@ -59,19 +69,34 @@ func framesOnly(all []can.Frame) (frames []einride.Frame) {
 	return frames
 }
 
+// starvedController says that an emulated controller was overrun, because the emulated computer stood still: what was due
+// then came at once, and such a controller takes no wire time. The recorder has said so, and it is done once more.
+func starvedController(ear *process) bool {
+	said := ear.errOut.String()
+	return strings.Contains(said, " error frames") && !strings.Contains(said, " 0 error frames")
+}
+
 // TestLabRecord_Controllers: what one controller sends, the recording of the other one has, frame by frame.
 func TestLabRecord_Controllers(t *testing.T) {
-	out := filepath.Join(t.TempDir(), "one.pcapng")
-	run := start(t, "record", "can0", "--out", out, "--keep", "1")
-	listening(t, "can0", run)
-	before, frames := transmitted(t, "can0"), someFrames(500)
-	sendPaced(t, "can1", frames, 1)
-	time.Sleep(500 * time.Millisecond)
-	require.NoError(t, run.Process.Signal(syscall.SIGINT))
-	require.Equal(t, exitDone, run.status(t), run.errOut.String())
-	require.Contains(t, run.errOut.String(), "500 frames recorded in 1 files, 0 lost")
-	requireSame(t, framesOnly(frames), framesOnly(readAll(t, out)))
-	require.Zero(t, transmitted(t, "can0")-before, "the recorder has sent")
+	frames := someFrames(500)
+	for n := 1; ; n++ {
+		out := filepath.Join(t.TempDir(), "one.pcapng")
+		run := start(t, "record", "can0", "--out", out, "--keep", "1")
+		listening(t, "can0", run)
+		before := transmitted(t, "can0")
+		sendPaced(t, "can1", frames, 1)
+		time.Sleep(500 * time.Millisecond)
+		require.NoError(t, run.Process.Signal(syscall.SIGINT))
+		require.Equal(t, exitDone, run.status(t), run.errOut.String())
+		require.Zero(t, transmitted(t, "can0")-before, "the recorder has sent")
+		if n < attempts && starvedController(run) {
+			t.Log("once more: ", run.errOut.String())
+			continue
+		}
+		require.Contains(t, run.errOut.String(), "500 frames recorded in 1 files, 0 lost")
+		requireSame(t, framesOnly(frames), framesOnly(readAll(t, out)))
+		return
+	}
 }
 
 // TestLabRecord_Rotation: the files stay as many and as large as was asked for, and hold the newest frames whole.
@@ -113,14 +138,14 @@ func played(t *testing.T, recording, out string) *process {
 	return run
 }
 
-// TestLabPlay_RoundTrip: eight seconds of mixed traffic (29 and 11 bits, long messages, remote and error frames) are
+// TestLabPlay_RoundTrip: four seconds of mixed traffic (29 and 11 bits, long messages, remote and error frames) are
 // played on one interface and recorded on the other; the recording is played and recorded again. Every
 // frame is the same, byte for byte, in the same order, and both took as long as the traffic, within 10 %.
 func TestLabPlay_RoundTrip(t *testing.T) {
 	folder := t.TempDir()
 	first, second, third := filepath.Join(folder, "1.pcapng"), filepath.Join(folder, "2.pcapng"),
 		filepath.Join(folder, "3.pcapng")
-	traffic := firstOf(tracegen.New(1, 20*time.Second).All(), 8*time.Second)
+	traffic := firstOf(tracegen.New(1, 20*time.Second).All(), 4*time.Second)
 	writeRecording(t, first, traffic)
 	for _, leg := range [][2]string{{first, second}, {second, third}} {
 		run := played(t, leg[0], leg[1])
@@ -132,9 +157,7 @@ func TestLabPlay_RoundTrip(t *testing.T) {
 	}
 }
 
-// TestLabPlay_Controllers: a recording played over the emulated controllers keeps order, number and time. Where the
-// emulated computer stood still, what is due goes out at once and overruns the other controller, which takes no
-// wire time: then it is played once more.
+// TestLabPlay_Controllers: a recording played over the emulated controllers keeps order, number and time.
 func TestLabPlay_Controllers(t *testing.T) {
 	frames := someFrames(200) // two seconds
 	recording := filepath.Join(t.TempDir(), "r.pcapng")
@@ -151,8 +174,7 @@ func TestLabPlay_Controllers(t *testing.T) {
 		require.Equal(t, exitDone, ear.status(t), ear.errOut.String())
 		got := readAll(t, out)
 		t.Logf("%v took %v; %s; %s", span(frames), span(got), strings.TrimSpace(run.errOut.String()), ear.errOut.String())
-		if n < attempts && strings.Contains(ear.errOut.String(), " error frames") &&
-			!strings.Contains(ear.errOut.String(), " 0 error frames") {
+		if n < attempts && starvedController(ear) {
 			continue
 		}
 		requireSame(t, framesOnly(frames), framesOnly(got))
