@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bufio"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -144,6 +145,29 @@ func (s *Store) ReadWatch(c VehicleCheck) (*watch.Summary, error) {
 		return nil, fmt.Errorf("read the watch on the vehicle %s: %w", f.Name(), err)
 	}
 	return sum, nil
+}
+
+// WatchEvents hands the events of a vehicle check to show, line by line, oldest first. A line that cannot be
+// read is handed on as its text.
+func (s *Store) WatchEvents(c VehicleCheck, show func(watch.Told)) error {
+	f, err := os.Open(filepath.Join(s.out, filepath.Base(c.Folder), watch.EventsFile))
+	if err != nil {
+		return fmt.Errorf("read the events on the vehicle: %w", err)
+	}
+	defer f.Close()
+	lines := bufio.NewScanner(io.LimitReader(f, maxWatch))
+	lines.Buffer(nil, 1<<20)
+	for lines.Scan() {
+		var e watch.Told
+		if json.Unmarshal(lines.Bytes(), &e) != nil {
+			e = watch.Told{Kind: "unreadable", Text: lines.Text()}
+		}
+		show(e)
+	}
+	if err := lines.Err(); err != nil {
+		return fmt.Errorf("read the events on the vehicle %s: %w", f.Name(), err)
+	}
+	return nil
 }
 
 // TamperedWatch holds a vehicle check against its seal and against what the book says of that: "" when it

@@ -23,8 +23,8 @@ const (
 // maxEvents bounds the events file; at that size it becomes the older one and what was there goes.
 const maxEvents = 16 << 20
 
-// eventLine is an event as it stands in the file and on the output of --json.
-type eventLine struct {
+// Told is an event as it stands in the file and on the output of --json.
+type Told struct {
 	Time   time.Time `json:"time"`
 	Kind   string    `json:"kind"`
 	Level  string    `json:"level,omitempty"`
@@ -36,7 +36,7 @@ type eventLine struct {
 
 // MarshalJSON writes the event as one object: time, kind, level, bank and source of a unit, text, for_s.
 func (e Event) MarshalJSON() ([]byte, error) {
-	l := eventLine{Time: e.At.Time(), Kind: e.Kind, Bank: e.Bank, Text: e.Text, For: e.For.Seconds()}
+	l := Told{Time: e.At.Time(), Kind: e.Kind, Bank: e.Bank, Text: e.Text, For: e.For.Seconds()}
 	if e.Level != NotSeen {
 		l.Level = e.Level.String()
 	}
@@ -81,7 +81,7 @@ func OpenEventLog(dir string) (log *EventLog, before Before, err error) {
 	if err != nil {
 		return nil, before, errors.Join(fmt.Errorf("keep events in %s: %w", f.Name(), err), f.Close())
 	}
-	var last eventLine
+	var last Told
 	if json.Unmarshal(line, &last) == nil {
 		before.Unfinished, before.Last = last.Kind != watchEnds, last.Time
 	}
@@ -99,7 +99,7 @@ func (l *EventLog) lastEnd() (at time.Time, err error) {
 	lines := bufio.NewScanner(l.file)
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() {
-		var e eventLine
+		var e Told
 		if bytes.Contains(lines.Bytes(), []byte(watchEnds)) && json.Unmarshal(lines.Bytes(), &e) == nil &&
 			e.Kind == watchEnds {
 			at = e.Time

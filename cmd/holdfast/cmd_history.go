@@ -22,7 +22,7 @@ import (
 type historyOptions struct {
 	serial, out, verdict, cause, scenario, since, until, html string
 	limit                                                     int
-	json, reindex, inShop                                     bool
+	json, reindex, inShop, events                             bool
 }
 
 func newHistoryCommand() *cobra.Command {
@@ -55,6 +55,7 @@ folders were copied in or taken away.` + exitHelp,
 	f.IntVar(&o.limit, "limit", 50, "at most so many runs, the newest; 0: all")
 	f.BoolVar(&o.inShop, "in-shop", false, "list the units that are in the shop instead")
 	f.BoolVar(&o.reindex, "reindex", false, "make the index anew from the run folders first")
+	f.BoolVar(&o.events, "events", false, "of a unit: what happened in its watches on the vehicle, too")
 	f.StringVar(&o.html, "html", "",
 		"write a page that lists the runs, with links to their files, to this file")
 	f.BoolVar(&o.json, "json", false, "print an array of runs; with --in-shop of visits")
@@ -130,6 +131,11 @@ func runHistory(ctx context.Context, o historyOptions, out, errOut io.Writer) er
 		}
 		if o.serial != "" && !o.json {
 			if err := showJudgements(ctx, s, runs, out); err != nil {
+				return err
+			}
+		}
+		if o.serial != "" && o.events && !o.json {
+			if err := showEvents(ctx, s, o.serial, out); err != nil {
 				return err
 			}
 		}

@@ -39,6 +39,9 @@ func TestWatch_AttachToVisit(t *testing.T) {
 	history := do(exitDone, "history", "HF-7")
 	require.Regexp(t, `vehicle before +WATCH: after-run purge \(2026-11-24 08:00 from \S*before.pcapng by Kim`, history)
 	require.Regexp(t, `vehicle after +OK`, history)
+	require.NotContains(t, history, "purge begins")
+	require.Regexp(t, `vehicle before, visit V0001\n(?s:.*)watch  purge cut short: the bus went silent(?s:.*)vehicle after`,
+		do(exitDone, "history", "HF-7", "--events"))
 	compared := do(exitDone, "compare", "HF-7")
 	require.Regexp(t, `overall +watch +fail +pass +ok`, compared)
 	require.Regexp(t, `purge after use +- +1 of 2 completed, 1 CUT SHORT +- +- +1 of 1 completed`, compared)
