@@ -42,10 +42,10 @@ func (e *engine) askStep(ctx context.Context, i int, s scenario.Step) (samples.O
 	defer func() { e.left = 0 }()
 	for {
 		if a, ok := asker.Answer(); ok {
-			return e.answered(i, a), samples.Completed, true
+			return e.answered(i, s, a), samples.Completed, true
 		}
 		if e.left = s.Timeout - e.next.Sub(e.began); e.left <= 0 {
-			return e.answered(i, samples.Answer{State: scenario.TooLate}), samples.Completed, true
+			return e.answered(i, s, samples.Answer{State: scenario.TooLate}), samples.Completed, true
 		}
 		if ended, ok := e.cycle(ctx, mover.outputs); !ok {
 			e.Journal.StepEnd(e.next, i, samples.CutShort, "")
@@ -55,8 +55,8 @@ func (e *engine) askStep(ctx context.Context, i int, s scenario.Step) (samples.O
 }
 
 // answered keeps an answer.
-func (e *engine) answered(i int, a samples.Answer) samples.Outcome {
-	a.Time, a.Index = e.next, i
+func (e *engine) answered(i int, s scenario.Step, a samples.Answer) samples.Outcome {
+	a.Time, a.Index, a.Name = e.next, i, s.Question.Name
 	e.Journal.Answer(a)
 	outcome, note := samples.Done, ""
 	switch a.State {

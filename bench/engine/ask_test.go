@@ -68,7 +68,8 @@ func TestAsk_HoldsPressureWhileItWaits(t *testing.T) {
 	require.Equal(t, 2, who.withdrawn)
 	require.Len(t, r.rec.Answers, 2)
 	a := r.rec.Answers[0]
-	require.Equal(t, samples.Answer{Time: a.Time, Index: 4, State: scenario.Given, Text: "no", From: "person"}, a)
+	require.Equal(t, samples.Answer{Time: a.Time, Index: 4, Name: "external_leak", State: scenario.Given,
+		Text: "no", From: "person"}, a)
 	look := r.rec.Steps[4]
 	require.Equal(t, 200*20*time.Millisecond, look.End.Sub(look.Start), "one look a command cycle")
 	s := r.rec.Channels[rig.LinePressure]

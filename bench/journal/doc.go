@@ -30,7 +30,7 @@
 //	7 trip        time | name text | reading text | limit text | next text
 //	8 end         time | ended uint8 | frames lost uint64
 //	9 timing      cycles uint64 | overruns uint64 | worst, median, 99 %, 99.9 %: int64, in ns
-//	10 answer     time | index uint16 | state uint8 | answer text | from text
+//	10 answer     time | index uint16 | state uint8 | question text | answer text | from text
 //
 // where text = length uint16 | UTF-8, at most 4 KiB (longer text is cut, at a rune). Numbers of channels,
 // commands, statuses, kinds, outcomes and ends are those of the packages rig, spn, scenario and samples,

@@ -16,7 +16,7 @@ func FuzzRecords(f *testing.F) {
 	f.Add([]byte{recReading, 200, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0})
 	f.Add([]byte{recEvent, 0, 0, 0, 0, 0, 0, 0, 0, 0xFF, 0xFF})
 	f.Add([]byte{recStepEnd, 0, 0, 0, 0, 0, 0, 0, 0, 7, 0, 1, 0, 0})
-	f.Add([]byte{recAnswer, 0, 0, 0, 0, 0, 0, 0, 0, 3, 0, 1, 2, 0, 'n', 'o', 0, 0})
+	f.Add([]byte{recAnswer, 0, 0, 0, 0, 0, 0, 0, 0, 3, 0, 1, 1, 0, 'q', 2, 0, 'n', 'o', 0, 0})
 	f.Add([]byte{recEnd, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, 0, recEnd})
 	f.Fuzz(func(t *testing.T, payload []byte) {
 		if len(payload) == 0 || len(payload) > maxPayload {

@@ -13,19 +13,19 @@ import (
 // reading has the meter's stated accuracy and the last digit that was typed.
 func (b *run) answers() []Characteristic {
 	var all []Characteristic
-	for i, s := range b.plan.Steps {
+	for _, s := range b.plan.Steps {
 		if s.Question == nil {
 			continue
 		}
-		c := b.answer(i, s.Question)
+		c := b.answer(s.Question)
 		c.Name, c.Unit = s.Question.Name, s.Question.Unit
 		all = append(all, c)
 	}
 	return all
 }
 
-func (b *run) answer(i int, q *scenario.Question) Characteristic {
-	a, ok := b.answerAt(i)
+func (b *run) answer(q *scenario.Question) Characteristic {
+	a, ok := b.answerTo(q.Name)
 	if !ok {
 		return missing(b.whyNot(scenario.Ask))
 	}
@@ -40,9 +40,10 @@ func (b *run) answer(i int, q *scenario.Question) Characteristic {
 	return unanswered("nobody was there to answer", q)
 }
 
-func (b *run) answerAt(i int) (samples.Answer, bool) {
+// answerTo finds an answer by the question's name: a run may be judged by a plan that asks in another order.
+func (b *run) answerTo(name string) (samples.Answer, bool) {
 	for _, a := range b.rec.Answers {
-		if a.Index == i {
+		if a.Name == name {
 			return a, true
 		}
 	}
