@@ -174,6 +174,7 @@ var patterns = [...]pattern{
 			mayDn: {loadVolts, laminar},
 			may:   {stillFilling},
 			upIf:  {purge, changeover},
+			below: {strokeShare},
 		})},
 	{"return-valve-coil", "coil of the directional valve",
 		"Measure the coil and its wiring at the plug.", 0.02, does(effects{
@@ -262,7 +263,6 @@ var patterns = [...]pattern{
 		})},
 	{"heater-protection", "heater's protection open",
 		"Let it cool and measure again; then its protection.", 0.03, does(effects{
-			up:    {heater},
 			mayUp: {heaterGone, heaterFell},
 		})},
 	{"fluid-frozen", "fluid frozen",
@@ -276,8 +276,8 @@ var patterns = [...]pattern{
 		})},
 	{"wrong-fluid", "wrong fluid or too little urea",
 		"Test the fluid before the unit: density or refractive index.", 0.005, does(effects{
-			mayDn:  {fallWithLoad, fillTakes},
-			slight: {dosing, restriction, purge, fillTurn, flows, fillWet},
+			mayDn:  {fallWithLoad},
+			slight: {fillTakes, dosing, restriction, purge, fillTurn, flows, fillWet},
 		})},
 }
 

@@ -75,7 +75,7 @@ var keysOf = map[string][]key{"leak_rate": {leakInside, doserLeak, outsideLoss},
 	"dosing_error": {dosing}, "sensor_supply": {supply}, "sensor_zero": {zero, span, supply},
 	"sensor_span_error": {zero, span, supply}, "regulated_pressure": {regulated}, "purge_time": {purge},
 	"purge_residual": {purge}, "changeover_time": {changeover}, "coil_resistance": {coil},
-	"heater_resistance": {heater}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise}}
+	"heater_resistance": {heater, heaterGone}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise}}
 
 // broken says whether a limit of the plan is broken beyond the uncertainty, and whether a cause does
 // anything to such a characteristic. A broken limit that has no sign of its own is explained by every fault.

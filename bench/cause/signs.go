@@ -59,9 +59,9 @@ func (e *evidence) signs() {
 		}
 		e.f[nothingBuilt] = f
 	}
-	e.plain(heater, "heater_resistance", "heater")
-	switch h := measure.Find(e.chars, "heater_resistance", ""); h.State {
+	switch h := measure.Find(e.chars, "heater_resistance", ""); h.State { // a protection is whole or open, never between
 	case measure.Measured:
+		e.plain(heater, "heater_resistance", "heater")
 		e.f[heaterGone] = feature{known: true}
 	case measure.AtLeast:
 		e.f[heaterGone] = feature{known: true, z: 2 * atLimit, text: "no current in the heater"}

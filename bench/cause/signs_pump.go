@@ -39,7 +39,7 @@ func (e *evidence) pump(s *measure.Signs) {
 // A pump that draws less a turn than it should draws so with a short stroke, and then pressure has the less to
 // push on and takes less of the motor too; or it loses what it draws through a valve or a split, and then
 // pressure takes as much as ever. strokeLine lies between: the share of what is missing that the load shows.
-const strokeLine, loadSpread = 0.4, 0.02
+const strokeLine, loadSpread = 0.4, 0.03
 
 func (e *evidence) stroke(s *measure.Signs) {
 	if !s.LoadVolts.OK || e.f[fillWet].z > -standsOut || !e.f[fillWet].known {
