@@ -18,21 +18,34 @@ type fitted struct {
 // sd is the standard deviation of parameter i.
 func (f fitted) sd(i int) float64 { return math.Sqrt(f.cov[i][i]) }
 
-// fitCurve minimises sum of (y - f(x, p))^2 by Levenberg-Marquardt with a QR factorisation of the
-// (central-difference) Jacobian, from the start p. The covariance is s^2 (J'J)^-1. It reports
-// false when the data do not determine the parameters.
+// model fills out with what it gives for every observation at parameters p.
+type model func(p, out []float64)
+
+// fitCurve is fitModel of a curve y = f(x, p).
 func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fitted, bool) {
-	n, k := len(x), len(start)
+	return fitModel(func(p, out []float64) {
+		for i, at := range x {
+			out[i] = f(at, p)
+		}
+	}, y, start, 0)
+}
+
+// fitModel minimises sum of (y - f(p))^2 by Levenberg-Marquardt with a QR factorisation of the
+// (central-difference) Jacobian, from the start p. It ends when the parameters stand still, or when three steps running
+// lower the sum by no more than a share enough of it. The covariance is s^2 (J'J)^-1. It reports false when the data do
+// not determine the parameters.
+func fitModel(f model, y, start []float64, enough float64) (fitted, bool) {
+	n, k := len(y), len(start)
 	out := fitted{p: append([]float64(nil), start...), n: n}
 	if n <= k {
 		return out, false
 	}
-	out.rss = sumSquares(f, x, y, out.p)
-	out.approach(f, x, y)
+	out.rss = sumSquares(f, y, out.p)
+	out.approach(f, y)
 	lambda := 1e-3
-	scale := make([]float64, k)
+	scale, idle := make([]float64, k), 0
 	for range 300 {
-		jac, res := jacobian(f, x, y, out.p)
+		jac, res := jacobian(f, y, out.p)
 		step, ok := damped(jac, res, scale, lambda)
 		if !ok {
 			return out, false
@@ -43,13 +56,17 @@ func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fi
 			next[i] = out.p[i] + step[i]
 			small = small && math.Abs(step[i]) <= 1e-10*(math.Abs(out.p[i])+1e-10)
 		}
-		rss := sumSquares(f, x, y, next)
+		rss := sumSquares(f, y, next)
 		if !(rss <= out.rss) {
 			if lambda *= 10; small || lambda > 1e12 {
 				break
 			}
 			continue
 		}
+		if idle++; out.rss-rss > enough*rss {
+			idle = 0
+		}
+		small = small || enough > 0 && idle == 3 // one short step may be no more than a great lambda
 		out.p, out.rss = next, rss
 		lambda = math.Max(lambda/10, 1e-14)
 		if small {
@@ -57,16 +74,16 @@ func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fi
 		}
 	}
 	out.s = math.Sqrt(out.rss / float64(n-k))
-	jac, _ := jacobian(f, x, y, out.p)
+	jac, _ := jacobian(f, y, out.p)
 	return out, out.covariance(jac)
 }
 
 // approach moves each parameter by itself once, by a Gauss-Newton step that is halved until it helps. From a
 // start whose parameters are wrong by orders of magnitude (NIST's BoxBOD from 1, 1) the joint step
 // would run to where the model is flat.
-func (f *fitted) approach(model func(float64, []float64) float64, x, y []float64) {
+func (f *fitted) approach(m model, y []float64) {
 	for i := range f.p {
-		j, r := jacobian(model, x, y, f.p)
+		j, r := jacobian(m, y, f.p)
 		col := j.ColView(i)
 		step := mat.Dot(col, r) / mat.Dot(col, col)
 		if math.IsNaN(step) || math.IsInf(step, 0) {
@@ -75,7 +92,7 @@ func (f *fitted) approach(model func(float64, []float64) float64, x, y []float64
 		for range 20 {
 			next := append([]float64(nil), f.p...)
 			next[i] += step
-			if rss := sumSquares(model, x, y, next); rss < f.rss {
+			if rss := sumSquares(m, y, next); rss < f.rss {
 				f.p, f.rss = next, rss
 				break
 			}
@@ -84,30 +101,36 @@ func (f *fitted) approach(model func(float64, []float64) float64, x, y []float64
 	}
 }
 
-func sumSquares(f func(float64, []float64) float64, x, y, p []float64) (ss float64) {
-	for i := range x {
-		d := y[i] - f(x[i], p)
+func sumSquares(f model, y, p []float64) (ss float64) {
+	at := make([]float64, len(y))
+	f(p, at)
+	for i := range y {
+		d := y[i] - at[i]
 		ss += d * d
 	}
 	return ss
 }
 
 // jacobian returns df/dp by central differences and the residuals.
-func jacobian(f func(float64, []float64) float64, x, y, p []float64) (*mat.Dense, *mat.VecDense) {
-	j, r := mat.NewDense(len(x), len(p), nil), mat.NewVecDense(len(x), nil)
+func jacobian(f model, y, p []float64) (*mat.Dense, *mat.VecDense) {
+	n := len(y)
+	j, r := mat.NewDense(n, len(p), nil), mat.NewVecDense(n, nil)
 	q := append([]float64(nil), p...)
+	up, down := make([]float64, n), make([]float64, n)
 	for i := range p {
 		h := 1e-6 * (math.Abs(p[i]) + 1e-6)
-		for row, at := range x {
-			q[i] = p[i] + h
-			up := f(at, q)
-			q[i] = p[i] - h
-			j.Set(row, i, (up-f(at, q))/(2*h))
+		q[i] = p[i] + h
+		f(q, up)
+		q[i] = p[i] - h
+		f(q, down)
+		for row := range up {
+			j.Set(row, i, (up[row]-down[row])/(2*h))
 		}
 		q[i] = p[i]
 	}
-	for row, at := range x {
-		r.SetVec(row, y[row]-f(at, p))
+	f(p, up)
+	for row := range y {
+		r.SetVec(row, y[row]-up[row])
 	}
 	return j, r
 }

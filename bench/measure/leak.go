@@ -20,6 +20,8 @@ type leakRun struct {
 	uGas   float64
 	span   span
 	coarse bool // read from the steps of a coarse sensor
+
+	stretches []points // what was fitted
 }
 
 // words says what the fall of pressure says of the leak.
@@ -128,6 +130,7 @@ func (b *run) fitLeakDown() (leakRun, string) {
 		l.barely(full[len(full)-1], b.resolution(b.pressure))
 		return l, ""
 	}
+	l.stretches = stretches
 	if !l.fit(stretches) {
 		return l, "the pressure does not follow any leak"
 	}
