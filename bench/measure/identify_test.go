@@ -20,10 +20,10 @@ func TestCircuitModel_ClosedForms(t *testing.T) {
 	}
 	p[pLaminar] = 1
 	m.leakDownOf(p, 9, x, out)
-	require.InDelta(t, 3.31091, out[108], 2e-4, "shares are kept inside smoothly: 3e-5 of it is still turbulent")
+	require.InDelta(t, 3.31091, out[108], 5e-4, "shares are kept inside smoothly: 3e-5 of it is still turbulent")
 	p[pLaminar] = 0
 	m.leakDownOf(p, 9, x, out)
-	require.InDelta(t, 2.25, out[108], 2e-4)
+	require.InDelta(t, 2.25, out[108], 5e-4)
 
 	p[pCompliance], p[pLeak], p[pArea], p[pTurn] = 0.5, 0, 0.2050670, 1
 	require.InEpsilon(t, 30e3/3600, m.passes(p, 9), 1e-5)
