@@ -57,7 +57,8 @@ var figures = []struct {
 	{"prime time", "s", watch.CheckPrime, "prime_time",
 		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.PrimeTime) }, "pump start to 2 bar gauge"},
 	{"build-up time", "s", watch.CheckPrime, "",
-		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.BuildUpTime) }, "pump start to the pressure band"},
+		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.BuildUpTime) },
+		"pump start to the pressure band"},
 	{"prime attempts", "", watch.CheckPrime, "", primeAttempts, ""},
 	{"pressure at work", "bar", watch.CheckPressure, "regulated_pressure",
 		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.PressureDosing) },
@@ -190,8 +191,8 @@ func dosed(u *watch.UnitReport) (Cell, bool) {
 }
 
 func faultFigure(o Occasions) Figure {
-	f := Figure{Name: "fault codes", Note: "active ones of the aftertreatment; on the bench those of the unit's " +
-		"own controller at the end"}
+	f := Figure{Name: "fault codes", Note: "active ones of the aftertreatment; on the bench those of the " +
+		"unit's own controller at the end"}
 	f.Cells = [4]Cell{vehicleFaults(o.VehicleBefore), benchCell(o.BenchBefore, "fault_codes"),
 		benchCell(o.BenchAfter, "fault_codes"), vehicleFaults(o.VehicleAfter)}
 	return f

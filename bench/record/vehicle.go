@@ -109,14 +109,16 @@ func (s *Store) writeWatch(w Watched, visit string) (c VehicleCheck, err error) 
 	}
 	sum := w.Summary
 	c = VehicleCheck{Stage: w.Stage, Folder: f.Run, Source: sum.Name, Vehicle: sum.Vehicle,
-		Began: sum.First.UTC(), Ended: sum.Last.UTC(), Level: sum.Level.String(), Raised: strings.Join(sum.Raised(), ", ")}
+		Began: sum.First.UTC(), Ended: sum.Last.UTC(), Level: sum.Level.String(),
+		Raised: strings.Join(sum.Raised(), ", ")}
 	text, err := json.MarshalIndent(sum, "", "  ")
 	if err != nil {
 		return c, err
 	}
 	files := []string{watch.SummaryFile, watch.EventsFile}
 	for i, body := range [][]byte{append(text, '\n'), w.Events} {
-		if err := f.Write(files[i], func(out io.Writer) error { _, err := out.Write(body); return err }); err != nil {
+		write := func(out io.Writer) error { _, err := out.Write(body); return err }
+		if err := f.Write(files[i], write); err != nil {
 			return c, err
 		}
 	}
@@ -215,7 +217,7 @@ func (a *applier) watched(n Note) {
 		return
 	}
 	a.do(`INSERT INTO vehicle_checks (visit, place, stage, folder, seal, source, vehicle, began, ended, level,
-		raised, time, by_whom) SELECT ?1, coalesce(max(place) + 1, 0), ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12
-		FROM vehicle_checks WHERE visit = ?1 ON CONFLICT DO NOTHING`, n.Visit, c.Stage, c.Folder, c.Seal, c.Source,
-		c.Vehicle, c.Began.UnixNano(), c.Ended.UnixNano(), c.Level, c.Raised, n.Time.UnixNano(), n.By)
+		raised, time, by_whom) SELECT ?1, coalesce(max(place) + 1, 0), ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
+		?11, ?12 FROM vehicle_checks WHERE visit = ?1 ON CONFLICT DO NOTHING`, n.Visit, c.Stage, c.Folder,
+		c.Seal, c.Source, c.Vehicle, c.Began.UnixNano(), c.Ended.UnixNano(), c.Level, c.Raised, n.Time.UnixNano(), n.By)
 }

@@ -42,20 +42,24 @@ func plain(s Signal, factor float64) func(*Watcher, *View, uint8) (float64, bool
 	}
 }
 
+// ofUnit reads what the unit itself says; nothing where none was heard.
+func ofUnit(read func(*UnitView) (float64, bool)) func(*Watcher, *View, uint8) (float64, bool) {
+	return func(_ *Watcher, v *View, bank uint8) (float64, bool) {
+		if u := v.of(bank); u != nil {
+			return read(u)
+		}
+		return 0, false
+	}
+}
+
 // alarmSignals are those of an aftertreatment bank, then those of the vehicle.
 var alarmSignals = []alarmSignal{
-	{words: "doser pressure", dimension: quantity.Pressure, value: func(_ *Watcher, v *View, bank uint8) (float64, bool) {
-		if u := v.of(bank); u != nil {
-			return u.Gauge, u.GaugeKnown
-		}
-		return 0, false
-	}},
-	{words: "dosing rate", dimension: quantity.MassRate, value: func(_ *Watcher, v *View, bank uint8) (float64, bool) {
-		if u := v.of(bank); u != nil {
-			return u.Dose / 60, u.DoseKnown
-		}
-		return 0, false
-	}},
+	{words: "doser pressure", dimension: quantity.Pressure, value: ofUnit(func(u *UnitView) (float64, bool) {
+		return u.Gauge, u.GaugeKnown
+	})},
+	{words: "dosing rate", dimension: quantity.MassRate, value: ofUnit(func(u *UnitView) (float64, bool) {
+		return u.Dose / 60, u.DoseKnown
+	})},
 	{words: "requested dosing", dimension: quantity.MassRate, value: plain(DosingRequested, 1.0/60)},
 	{words: "pump drive", dimension: quantity.Ratio, value: plain(PumpDrive, 1)},
 	{words: "pump speed", dimension: quantity.Speed, value: plain(PumpSpeed, 1)},

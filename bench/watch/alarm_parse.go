@@ -149,7 +149,7 @@ func (p *ruleParser) signal(a *Alarm) bool {
 		if s.words == name {
 			if a.bank > 0 && s.ofVehicle {
 				p.pos = start
-				p.problem(name+" is the vehicle's and of no bank", "leave out \"bank "+string('0'+rune(a.bank))+"\"")
+				p.problem(name+" is the vehicle's and of no bank", fmt.Sprintf(`leave out "bank %d"`, a.bank))
 				return false
 			}
 			a.signal = s

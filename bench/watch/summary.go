@@ -120,7 +120,8 @@ func (w *Watcher) Summary(name string, lost uint64) *Summary {
 
 func (t *Trip) line() TripLine {
 	l := TripLine{Number: t.Number, Start: t.Start.Time(), End: t.End.Time(), EndedBy: t.EndedBy,
-		Running: t.Running.Seconds(), Distance: t.Distance, Engine: t.Engine, Wheels: t.Wheels, Units: t.Units, Findings: t.Findings}
+		Running: t.Running.Seconds(), Distance: t.Distance, Engine: t.Engine, Wheels: t.Wheels, Units: t.Units,
+		Findings: t.Findings}
 	if t.KeyOff != 0 {
 		off := t.KeyOff.Time()
 		l.KeyOff = &off

@@ -53,7 +53,8 @@ side.` + exitHelp,
 	cmd.Flags().BoolVar(&o.json, "json", false, "print as JSON")
 	cmd.Flags().StringVar(&o.visit, "visit", "", "of a unit: this visit and not the latest")
 	cmd.Flags().StringVar(&o.scenario, "scenario", "release", "of a unit: runs of this scenario")
-	cmd.Flags().Uint8Var(&o.bank, "bank", 0, "of a unit: its aftertreatment bank on the vehicle (0: the first heard)")
+	cmd.Flags().Uint8Var(&o.bank, "bank", 0, "of a unit: its aftertreatment bank on the vehicle "+
+		"(0: the first heard)")
 	addOutFlag(cmd, &o.out)
 	return cmd
 }

@@ -71,8 +71,8 @@ func visitMeant(ctx context.Context, s *record.Store, o compareOptions) (record.
 		}
 	}
 	if len(visits) > 0 {
-		return record.Visit{}, fmt.Errorf("--visit %s: %s has no such visit; holdfast history %s shows them", o.visit,
-			o.before, o.before)
+		return record.Visit{}, fmt.Errorf("--visit %s: %s has no such visit; holdfast history %s shows them",
+			o.visit, o.before, o.before)
 	}
 	return record.Visit{}, fmt.Errorf("%w of %q, and one run alone is compared with nothing: name a unit that "+
 		"has come in (holdfast intake), or two runs", record.ErrNoVisit, o.before)
@@ -138,7 +138,8 @@ func (t *through) fill(s *record.Store, bank uint8) error {
 	}
 	b, a := t.seen.VehicleBefore, t.seen.VehicleAfter
 	if b != nil && a != nil && b.Vehicle != a.Vehicle && b.Vehicle != "" && a.Vehicle != "" {
-		t.Warnings = append(t.Warnings, "before and after are two different vehicles: "+b.Vehicle+" and "+a.Vehicle)
+		t.Warnings = append(t.Warnings, "before and after are two different vehicles: "+b.Vehicle+
+			" and "+a.Vehicle)
 	}
 	t.Figures = history.Through(t.seen)
 	return nil
@@ -167,7 +168,8 @@ func (t *through) show(out io.Writer) {
 		fmt.Fprintln(w)
 	}
 	_ = w.Flush() // of a writer that the command's own end reports on
-	fmt.Fprintln(out, "\n* before and after differ by more than their uncertainty (about 95 %), where both state one")
+	fmt.Fprintln(out, "\n* before and after differ by more than their uncertainty (about 95 %), "+
+		"where both state one")
 	for i, why := range notes.list {
 		fmt.Fprintf(out, "(%d) %s\n", i+1, report.Plain(why))
 	}

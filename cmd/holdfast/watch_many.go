@@ -12,8 +12,8 @@ import (
 // watchRecordings reads recordings, as many at a time as there are processors, and hands what was found to
 // show in the order they were named. The first that cannot be read, in that order, is the error; what came
 // before it has been shown. With one recording tell hears its events.
-func watchRecordings(ctx context.Context, paths []string, limits watch.Options, tell func(watch.Event), errOut io.Writer,
-	show func(int, *watch.Summary)) ([]*watch.Summary, error) {
+func watchRecordings(ctx context.Context, paths []string, limits watch.Options, tell func(watch.Event),
+	errOut io.Writer, show func(int, *watch.Summary)) ([]*watch.Summary, error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	if len(paths) > 1 {

@@ -79,6 +79,7 @@ func writePartition[T any](to, what string, s *watch.Summary, format data.Format
 func recordingName(s *watch.Summary) string {
 	base := filepath.Base(s.Name)
 	base = strings.TrimSuffix(base, filepath.Ext(base))
-	sum := sha256.Sum256(fmt.Appendf(nil, "%s %d %d %d", s.Vehicle, s.First.UnixNano(), s.Last.UnixNano(), s.Frames))
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s %d %d %d", s.Vehicle, s.First.UnixNano(), s.Last.UnixNano(),
+		s.Frames))
 	return fmt.Sprintf("%s-%x", base, sum[:4])
 }

@@ -98,8 +98,8 @@ func (p *pcapng) pick(data []byte, size int, at []uint32) (n, used int) {
 		from.last, seen = now, now
 		at[n] = uint32(used)
 		used += size
-		// No branch on whether the frame is wanted: a processor cannot foretell it, and a wrong guess costs more than
-		// a place that is written over by the next.
+		// No branch on whether the frame is wanted: a processor cannot foretell it, and a wrong guess costs
+		// more than a place that is written over by the next.
 		step := 1
 		if p.wanted != nil && !quiet && uint64(now-handed) < uint64(handAtLeast) {
 			step = int(p.wanted[id>>8&(1<<18-1)] & uint8(id>>31))
@@ -139,7 +139,8 @@ func (i *ngInterface) stamp(words uint64) clock.Instant {
 	return clock.Instant(int64(bits.RotateLeft64(words, 32)*i.multiply) + i.offset)
 }
 
-// What the blocks that run reads begin with (type and length), and their two packet lengths, as little-endian words.
+// What the blocks that run reads begin with (type and length), and their two packet lengths, as
+// little-endian words.
 const (
 	plainHead   = plainBytes<<32 | blockPacketEnhanced
 	blockHead   = blockBytes<<32 | blockPacketEnhanced
