@@ -188,7 +188,6 @@ func (p *player) one(ctx context.Context, f *can.Frame) error {
 }
 
 func (p *player) summary() string {
-	return fmt.Sprintf("%d frames sent, %d left out, the latest %.1f ms after its time, "+
-		"%d tries with a full transmit queue",
-		p.sent, p.skipped, float64(p.late)/1e6, p.again)
+	return fmt.Sprintf("%s sent, %d left out, the latest %.1f ms after its time, %s with a full transmit queue",
+		counted(p.sent, "frame"), p.skipped, float64(p.late)/1e6, counted(p.again, "further attempt"))
 }

@@ -96,9 +96,8 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 	}
 	err = errors.Join(err, r.close())
 	s := source.Stats()
-	fmt.Fprintf(errOut, "%d frames recorded in %d files, %d lost before they were heard, %d error frames\n",
-		r.frames,
-		r.files, s.Lost, s.ErrorFrames)
+	fmt.Fprintf(errOut, "%s recorded in %s, %d lost before they were heard, %s\n", counted(r.frames, "frame"),
+		counted(r.files, "file"), s.Lost, counted(int(s.ErrorFrames), "error frame"))
 	return decodeStatus(err)
 }
 

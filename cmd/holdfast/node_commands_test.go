@@ -176,6 +176,27 @@ func TestScan_Identification(t *testing.T) {
 	require.Contains(t, all[0].lines(), "SPN 4334 FMI 18, 3 times")
 }
 
+// A controller with more codes than one broadcasts DM1 every second; asking for the other lists ends all the same,
+// and shows them (on the lab's bus it did not end).
+func TestFaults_AskedOfManyCodes(t *testing.T) {
+	bus := virtual.New(simEpoch, busBitrate)
+	bus.Attach(faultyPeer())
+	var s survey
+	var told bytes.Buffer
+	began := bus.Now()
+	o := faultsOptions{previous: true, freeze: true}
+	p, err := s.askFaults(context.Background(), bus.Open("tool"), &o, &told)
+	require.NoError(t, err)
+	require.Less(t, bus.Now().Sub(began), 15*time.Second)
+	all := withFaults(s.shown(p.Node().Address()), &o)
+	require.Len(t, all, 1)
+	lines := all[0].faultLines()
+	for _, want := range []string{"SPN 4334 FMI 18, 3 times", "SPN 4376 FMI 5, 1 time", "previously active",
+		"SPN 1761 FMI 17, 2 times", "freeze frame of SPN 4334 FMI 18"} {
+		require.Contains(t, lines, want)
+	}
+}
+
 // expected.json of the recording: four codes from the engine, MIL on.
 func TestFaults_Recording(t *testing.T) {
 	path := filepath.Join(repoRoot, "..", "shared", "data", "scr-engine-idle", "traffic.log")

@@ -19,7 +19,6 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/socketcan"
-	"holdfast/j1939/diag"
 )
 
 // onBus runs a process on an interface until the end of the test.
@@ -35,15 +34,6 @@ func onBus(t *testing.T, iface string, p can.Process) {
 		require.NoError(t, <-ended)
 		port.Close()
 	})
-}
-
-// faultyPeer has two active codes, which it sends by a broadcast announcement, and one previously active.
-func faultyPeer() *ecu {
-	unit := newECU(61, diag.Faults{DTCs: []diag.DTC{
-		{SPN: 4334, FMI: 18, Count: 3, Version: diag.Version4},
-		{SPN: 4376, FMI: 5, Count: 1, Version: diag.Version4}}})
-	unit.previous = diag.Faults{DTCs: []diag.DTC{{SPN: 1761, FMI: 17, Count: 2, Version: diag.Version4}}}
-	return unit
 }
 
 // typed starts a holdfast whose person has typed that much already.

@@ -33,6 +33,15 @@ func newECU(address uint8, faults diag.Faults) *ecu {
 	return e
 }
 
+// faultyPeer has two active codes, which it sends by a broadcast announcement, and one previously active.
+func faultyPeer() *ecu {
+	unit := newECU(61, diag.Faults{DTCs: []diag.DTC{
+		{SPN: 4334, FMI: 18, Count: 3, Version: diag.Version4},
+		{SPN: 4376, FMI: 5, Count: 1, Version: diag.Version4}}})
+	unit.previous = diag.Faults{DTCs: []diag.DTC{{SPN: 1761, FMI: 17, Count: 2, Version: diag.Version4}}}
+	return unit
+}
+
 // The groups of the peer that no standard has a meaning for.
 const (
 	pgnBusy = 65281 // answered with "cannot respond now", always

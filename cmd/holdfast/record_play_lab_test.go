@@ -73,7 +73,7 @@ func framesOnly(all []can.Frame) (frames []einride.Frame) {
 // then came at once, and such a controller takes no wire time. The recorder has said so, and it is done once more.
 func starvedController(ear *process) bool {
 	said := ear.errOut.String()
-	return strings.Contains(said, " error frames") && !strings.Contains(said, " 0 error frames")
+	return strings.Contains(said, " error frame") && !strings.Contains(said, " 0 error frames")
 }
 
 // TestLabRecord_Controllers: what one controller sends, the recording of the other one has, frame by frame.
@@ -93,7 +93,7 @@ func TestLabRecord_Controllers(t *testing.T) {
 			t.Log("once more: ", run.errOut.String())
 			continue
 		}
-		require.Contains(t, run.errOut.String(), "500 frames recorded in 1 files, 0 lost")
+		require.Contains(t, run.errOut.String(), "500 frames recorded in 1 file, 0 lost")
 		requireSame(t, framesOnly(frames), framesOnly(readAll(t, out)))
 		return
 	}

@@ -208,6 +208,14 @@ func (c *shownController) lines() string {
 	return b.String()
 }
 
+// counted is a number of things in words: 1 time, 3 times.
+func counted(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
+}
+
 func (c *shownController) faultLines() string {
 	var b strings.Builder
 	for _, list := range c.Faults {
@@ -219,7 +227,7 @@ func (c *shownController) faultLines() string {
 		for _, d := range list.Codes {
 			times := ""
 			if d.Count != nil {
-				times = fmt.Sprintf(", %d times", *d.Count)
+				times = ", " + counted(int(*d.Count), "time")
 			}
 			if d.Assumed != 0 {
 				times += fmt.Sprintf(" (old form, read as version %d: --conversion)", d.Assumed)
