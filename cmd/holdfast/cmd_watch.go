@@ -16,6 +16,7 @@ import (
 	"holdfast/bench/watch"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/clock"
 	"holdfast/j1939/trace"
 	"holdfast/j1939/unit"
 )
@@ -213,11 +214,25 @@ func watchRecording(ctx context.Context, path string, limits watch.Options, tell
 	return w.Summary(path, reader.Stats().Lost), nil
 }
 
+// inFull is a recording that is handed out in full pieces: handing a piece from one processor to another
+// costs more than reading it.
+type inFull struct{ can.Source }
+
+// Receive fills dst unless the recording ends or fails before.
+func (r inFull) Receive(dst []can.Frame, until clock.Instant) (n int, err error) {
+	for n < len(dst) && err == nil {
+		var more int
+		more, err = r.Source.Receive(dst[n:], until)
+		n += more
+	}
+	return n, err
+}
+
 // feed reads a recording to its end into a watcher, without building the frames that it does not look at.
 func feed(ctx context.Context, reader *capture.Reader, w *watch.Watcher) error {
 	reader.Want(watch.Wanted())
 	var fed uint64
-	err := trace.Replay(ctx, reader, func(frames []can.Frame) error {
+	err := trace.Replay(ctx, inFull{reader}, func(frames []can.Frame) error {
 		w.Feed(frames)
 		fed += uint64(len(frames))
 		return nil
