@@ -203,11 +203,7 @@ func (e *evidence) benchProblem() (p float64, why string) {
 		return 0.97, sentence("the run was ended by " + t.Name + e.tripWords())
 	}
 	if lost := e.rec.FramesLost; lost > 0 {
-		readings := 0
-		for _, n := range e.seen.Readings {
-			readings += n
-		}
-		share := float64(lost) / float64(uint64(readings)/4+lost) // about four readings a frame
+		share := shareLost(lost, e.seen.Readings[:])
 		why = fmt.Sprintf("%d frames were lost on the way to this computer (%.2f %%).", lost, 100*share)
 		if share > lostShare {
 			return 0.95, why
@@ -215,6 +211,30 @@ func (e *evidence) benchProblem() (p float64, why string) {
 		return 0.05, why
 	}
 	return 0.01, "No frame was lost and the bench answered throughout."
+}
+
+// LostTooMany says whether so many frames were lost on the way to this computer that the run says more of the
+// bus than of the unit, and what share (0..1) that was. Which readings are missing nobody knows, so that such a
+// run cannot be a pass.
+func LostTooMany(rec *samples.Recording) (share float64, tooMany bool) {
+	if rec.FramesLost == 0 {
+		return 0, false
+	}
+	var readings [rig.NumChannels]int
+	for i := range rec.Channels {
+		readings[i] = len(rec.Channels[i].V)
+	}
+	share = shareLost(rec.FramesLost, readings[:])
+	return share, share > lostShare
+}
+
+// shareLost is the share of frames that were lost, at about four readings a frame.
+func shareLost(lost uint64, readings []int) float64 {
+	heard := 0
+	for _, n := range readings {
+		heard += n
+	}
+	return float64(lost) / float64(uint64(heard)/4+lost)
 }
 
 // benchTrip says which trips are the bench's: silence, the bus, and stale readings unless they

@@ -148,8 +148,7 @@ func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
 		res.Warnings = append(res.Warnings, text)
 	}
 	if rec.FramesLost > 0 {
-		res.Warnings = append(res.Warnings,
-			fmt.Sprintf("%d frames were lost on the way to this computer: some readings are missing", rec.FramesLost))
+		res.lost(rec)
 	}
 	if p.Rule == scenario.NoRule {
 		res.Warnings = append(res.Warnings, "the scenario states no decision rule: nothing was decided")
@@ -159,4 +158,15 @@ func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
 			"the limits are the shipped examples: put in the data of the unit's maker before deciding"+
 				" about a real unit")
 	}
+}
+
+// lost tells lost frames, and takes a pass back where too many of them are missing.
+func (res *Result) lost(rec *samples.Recording) {
+	text := fmt.Sprintf("%d frames were lost on the way to this computer: some readings are missing", rec.FramesLost)
+	if share, tooMany := cause.LostTooMany(rec); tooMany && res.Verdict == Pass {
+		res.Verdict = Undecided
+		text += fmt.Sprintf("; every limit was kept, but with %.1f %% of the frames missing this cannot be a pass",
+			100*share)
+	}
+	res.Warnings = append(res.Warnings, text)
 }
