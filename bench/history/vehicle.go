@@ -136,6 +136,9 @@ func benchCell(r *judge.Result, name string) Cell {
 		case l.State == measure.NotMeasured || math.IsNaN(l.Value):
 			if !c.Known() {
 				c.Why = "not measured in this run"
+				if l.Why != "" {
+					c.Why += ": " + l.Why
+				}
 			}
 		case c.Value == nil || math.Abs(l.Value) > math.Abs(*c.Value):
 			value, u := l.Value, l.U
