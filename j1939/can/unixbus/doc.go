@@ -15,11 +15,11 @@
 //
 // Time: the bus's time is the clock of the computer when the bus was made (base, as nanoseconds since 1970
 // at boot), carried on by CLOCK_BOOTTIME. All members share it, and setting the computer's clock does not
-// move it. A frame's time is when the process that carries the bus has taken it.
+// move it. A frame's time is when it was sent, but never before that of a frame which was handed on earlier.
 //
 // Loss: what the kernel does not hold for a member that does not read is dropped and counted; the count comes
 // with the next frame, as with SO_RXQ_OVFL. So is a frame that the process which carries the bus finds older
-// than 200 ms, because it stood still: a wire keeps nothing, and no bench may obey a command from back then.
+// than 100 ms, because it stood still: a wire keeps nothing, and no bench may obey a command from back then.
 //
 // What it does not do: arbitration, wire time, acknowledgement, error frames, CAN FD; a frame that is sent
 // where nobody else is joined is gone. It is no way to another computer, and only processes of the same

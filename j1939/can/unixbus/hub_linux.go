@@ -8,7 +8,7 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// hub carries a bus: it takes what one member sends, stamps it and hands it to all others, in one order for
+// hub carries a bus: it takes what one member sends, gives it its time and hands it to all others, in one order for
 // all. It lives in one goroutine until its owner, the port of the process that made it, is closed.
 type hub struct {
 	// Immutable.
@@ -21,6 +21,7 @@ type hub struct {
 	// The goroutine's own.
 	members []*member // the owner is the first
 	polled  []unix.PollFd
+	last    clock.Instant // stamp of the frame before
 	raw     [2 * heardSize]byte
 }
 
@@ -127,10 +128,14 @@ func (h *hub) hear(m *member) {
 	}
 }
 
-// relay hands the frame in raw to everybody but its sender, unless it has waited too long.
+// relay hands the frame in raw to everybody but its sender, unless it has waited too long. Its time is when it
+// was sent, for what it has waited here it would not have waited on a wire; but times never go back, and a time
+// that is still to come is not believed.
 func (h *hub) relay(from *member, sent clock.Instant) {
-	at := h.base.Add(boottime())
-	late := at.Sub(sent) > oldest
+	now := h.base.Add(boottime())
+	late := now.Sub(sent) > oldest
+	at := min(max(sent, h.last), now)
+	h.last = at
 	for _, m := range h.members {
 		switch {
 		case m == from || m.gone:

@@ -14,7 +14,7 @@ import (
 	"holdfast/j1939/can"
 )
 
-// TestHub_OldFramesAreLost: what was sent more than 200 ms ago, while the process that carries the bus
+// TestHub_OldFramesAreLost: what was sent more than 100 ms ago, while the process that carries the bus
 // stood still, is not handed on, and is counted as lost by everybody who would have heard it.
 func TestHub_OldFramesAreLost(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "bus")

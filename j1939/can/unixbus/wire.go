@@ -33,9 +33,9 @@ var greetingWords = [16]byte{'h', 'o', 'l', 'd', 'f', 'a', 's', 't', '-', 'b', '
 
 var errForeign = errors.New("what came is not of this kind of bus")
 
-// oldest is the age from which on a frame is no longer handed on: as long as a bench node waits for a
-// command.
-const oldest = 200 * time.Millisecond
+// oldest is the age from which on a frame is no longer handed on: half of what a bench node waits for a
+// command, so that a node which had stood still does not take up what it was told before.
+const oldest = 100 * time.Millisecond
 
 // putFrame writes the part of a frame that both directions share.
 func putFrame(raw []byte, f *einride.Frame) {
