@@ -32,6 +32,7 @@ type Truth struct {
 
 	SensorOffset   float64 // bar, at zero
 	SensorGain     float64
+	SensorNoise    float64 // sensor_noise: standard deviation of a reading, bar
 	ReferenceError float64 // of the bench gauge at 9 bar gauge, bar
 	SensorSupply   float64 // sensor_supply: V when powered
 	CoilOhms       float64 // coil_resistance: at 20 °C
@@ -62,7 +63,7 @@ func (b *Bench) Truth() Truth {
 		Reservoir: c.Reservoir * 1e3, Beaker: c.Beaker * 1e3, Lost: c.Lost * 1e3,
 		ReturnCdA: c.ReturnCdA / h.MM2, DoseCdA: c.DoseCdA / h.MM2, CheckValve: c.CheckOpening / h.Bar,
 		Stroke: u.Stroke / h.ML, Efficiency: u.EfficiencyAt(p), Changeover: u.Spool.Delay + u.Spool.Travel/2,
-		SensorOffset: u.Sensor.Offset / h.Bar, SensorGain: u.Sensor.Gain,
+		SensorOffset: u.Sensor.Offset / h.Bar, SensorGain: u.Sensor.Gain, SensorNoise: u.Sensor.Noise / h.Bar,
 		ReferenceError: b.node.ReferenceError((p+c.Ambient)/1e3) / 100, SensorSupply: u.SensorFeed,
 		CoilOhms: d.unit.Coil.R20, HeaterOhms: d.unit.Heater.R20, WiringOhms: d.unit.Wiring,
 		Ambient: c.Ambient / h.Bar, Density: rho, Temperature: b.plant.celsius, Ice: b.plant.ice * 1e3,

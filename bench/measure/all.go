@@ -18,6 +18,7 @@ var table = [...]entry{
 	{"sensor_zero", "bar", (*run).sensorZero},
 	{"sensor_span_error", "%", (*run).sensorSpanError},
 	{"sensor_supply", "V", (*run).sensorSupply},
+	{"sensor_noise", "bar", (*run).sensorScatter},
 	{"prime_time", "s", (*run).primeTime},
 	{"rise_time", "s", (*run).riseTime},
 	{"overshoot", "%", (*run).overshoot},
@@ -43,6 +44,7 @@ var table = [...]entry{
 	{"heater_current", "A", (*run).heaterCurrent},
 	{"heater_resistance", "ohm", (*run).heaterResistance},
 	{"coil_resistance", "ohm", (*run).coilResistance},
+	{"wiring_resistance", "ohm", (*run).wiringResistance},
 	{"fault_codes", "", (*run).faultCodes},
 }
 

@@ -38,6 +38,9 @@ var Characteristics = []Characteristic{
 		Steps: []Kind{Hold}, Channels: []anyOf{one(rig.LinePressure), one(rig.ReferencePressure)}},
 	{Name: "sensor_supply", Unit: "V", Text: "supply voltage of the unit's pressure sensor",
 		Channels: []anyOf{one(rig.SensorSupplyVoltage)}},
+	{Name: "sensor_noise", Unit: "bar",
+		Text:  "standard deviation of the unit's pressure sensor, vented",
+		Steps: []Kind{Vent}, Channels: []anyOf{one(rig.LinePressure)}},
 	{Name: "prime_time", Unit: "s", Text: "pump on until the pressure is reached and stays",
 		Steps: []Kind{Prime}, Channels: []anyOf{pressure}, Commands: []rig.Command{rig.SetPumpDrive}},
 	{Name: "rise_time", Unit: "s", Text: "10 % to 90 % of the step to nominal pressure",
@@ -102,6 +105,9 @@ var Characteristics = []Characteristic{
 	{Name: "coil_resistance", Unit: "ohm", Text: "return valve coil at 20 °C",
 		Steps: []Kind{Electrics}, Channels: []anyOf{one(rig.ReturnValveCurrent),
 			voltage}, Commands: []rig.Command{rig.SetReturnValve}},
+	{Name: "wiring_resistance", Unit: "ohm", Text: "between the bench's terminals and the unit's connector",
+		Steps: []Kind{Electrics}, Channels: []anyOf{one(rig.SupplyVoltage), one(rig.UnitVoltage),
+			one(rig.HeaterCurrent)}, Commands: []rig.Command{rig.SetHeater}},
 	{Name: "fault_codes", Text: "trouble codes active at the end (DM1)", Controller: true},
 }
 

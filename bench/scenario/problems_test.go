@@ -66,7 +66,7 @@ func TestParse_OneMistake(t *testing.T) {
 		require.Equal(t, 1, strings.Count(text, c.old), "the shipped scenario has %q once", c.old)
 		problems := problemsIn(t, strings.Replace(text, c.old, c.with, 1))
 		if strings.HasPrefix(c.want, "needs") {
-			require.Len(t, problems, 2, "coil and heater")
+			require.Len(t, problems, 3, "coil, heater and wiring")
 		} else {
 			require.Len(t, problems, 1, "%s -> %s:\n%v", c.old, c.with, problems)
 		}

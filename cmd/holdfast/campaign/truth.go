@@ -47,6 +47,8 @@ var properties = map[string]property{
 	"dosing_error":          dosingError,
 	"purge_residual":        purgeResidual,
 	"heater_resistance":     func(t *truths, _ char) (float64, bool) { return t.sim.HeaterOhms, true },
+	"sensor_noise":          sensorNoise,
+	"wiring_resistance":     func(t *truths, _ char) (float64, bool) { return t.sim.WiringOhms, true },
 	"coil_resistance":       func(t *truths, _ char) (float64, bool) { return t.sim.CoilOhms, true },
 }
 
@@ -69,6 +71,12 @@ func (t *truths) value(c *measure.Characteristic) (value float64, known bool) {
 // sensorZero is the mean error of the unit's sensor on a vented line.
 func sensorZero(t *truths, _ char) (float64, bool) {
 	return t.bench.SensorErrorAt(0)
+}
+
+// sensorNoise is what a sensor with its supply adds to a vented reading; none where no reading comes of it.
+func sensorNoise(t *truths, _ char) (float64, bool) {
+	_, ok := t.bench.SensorErrorAt(0)
+	return t.sim.SensorNoise, ok
 }
 
 func sensorSpanError(t *truths, c char) (float64, bool) {
