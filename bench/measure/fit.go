@@ -32,7 +32,7 @@ func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fi
 
 // fitModel minimises sum of (y - f(p))^2 by Levenberg-Marquardt with a QR factorisation of the
 // (central-difference) Jacobian, from the start p. It ends when the parameters stand still, or when three steps running
-// lower the sum by no more than a share enough of it. The covariance is s^2 (J'J)^-1. It reports false when the data do
+// lower the sum by no more than a share enough of it (0: never). The covariance is s^2 (J'J)^-1. It reports false when the data do
 // not determine the parameters.
 func fitModel(f model, y, start []float64, enough float64) (fitted, bool) {
 	n, k := len(y), len(start)
@@ -41,7 +41,9 @@ func fitModel(f model, y, start []float64, enough float64) (fitted, bool) {
 		return out, false
 	}
 	out.rss = sumSquares(f, y, out.p)
-	out.approach(f, y)
+	if enough == 0 { // a start that nothing is known of
+		out.approach(f, y)
+	}
 	lambda := 1e-3
 	scale, idle := make([]float64, k), 0
 	for range 300 {

@@ -10,7 +10,7 @@ func (id *identification) fit() (f fitted, ratios [numGroups]float64, ok bool) {
 	for g := range ratios {
 		ratios[g] = 1
 	}
-	for range 3 {
+	for range 2 {
 		u := make([]float64, n)
 		for i, o := range id.obs {
 			u[i] = o.u * math.Max(1, ratios[o.group])
@@ -22,7 +22,7 @@ func (id *identification) fit() (f fitted, ratios [numGroups]float64, ok bool) {
 				out[i] /= u[i]
 			}
 		}
-		if f, ok = fitModel(weighed, y, id.p, 1e-6); !ok || math.IsNaN(f.rss) {
+		if f, ok = fitModel(weighed, y, id.p, 1e-5); !ok || math.IsNaN(f.rss) {
 			return f, ratios, false
 		}
 		id.p = f.p
