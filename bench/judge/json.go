@@ -36,6 +36,7 @@ type document struct {
 	Warnings        []string             `json:"warnings"`
 	Characteristics []characteristicJSON `json:"characteristics"`
 	Causes          []causeJSON          `json:"causes"`
+	Circuit         *circuitJSON         `json:"circuit,omitempty"`
 	Faults          []faultJSON          `json:"faults"`
 	FramesLost      uint64               `json:"frames_lost"`
 	Timing          *timingJSON          `json:"timing,omitempty"`
@@ -133,6 +134,7 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 	if res.Simulated {
 		d.Simulated = &simulatedJSON{Seed: res.Seed, Faults: res.Identity.Faults}
 	}
+	d.Circuit = circuitOf(res.Circuit)
 	if c := res.BenchCheck; c != nil {
 		d.BenchCheck = &benchCheckJSON{c.Run, c.Time.UTC(), c.Reference, c.Good, c.Worst}
 	}

@@ -18,7 +18,7 @@ func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.
 	chars := measure.All(rec, r, p)
 	res := &Result{
 		Identity: id, Rule: p.Rule, LimitsFrom: p.LimitsFrom,
-		Lines: lines(chars, r, p), Recording: rec, Plan: p, Bench: r,
+		Lines: lines(chars, r, p), Circuit: measure.Identify(rec, r, p), Recording: rec, Plan: p, Bench: r,
 	}
 	res.Verdict = verdict(rec.Ended, res.Lines)
 	res.warn(rec, r, p)

@@ -56,8 +56,9 @@ type Result struct {
 	Rule       scenario.Rule
 	LimitsFrom string
 	Lines      []Line
-	Causes     []cause.Cause // most likely first
-	Warnings   []string      // lost frames, calibration overdue, shipped example limits ...
+	Causes     []cause.Cause   // most likely first
+	Warnings   []string        // lost frames, calibration overdue, shipped example limits ...
+	Circuit    measure.Circuit // as identified from the whole run
 	Recording  *samples.Recording
 	Plan       *scenario.Plan
 	Bench      *rig.Rig // what it was measured with; Identity.Rig is its name

@@ -52,6 +52,7 @@ type sheet struct {
 	Rows       []htmlRow
 	Unmeasured []pair // what has neither a value nor a limit, by its reason
 	Legend     legend
+	Circuit    *circuitWords // as identified from the whole run
 	Timeline   *figure
 	Plots      []plotWords // beside the timeline
 	Steps      []stepWords
@@ -99,7 +100,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 	}
 	s.Ending, s.Safe = ending(res)
 	rows, unmeasured := shownRows(res.Lines)
-	s.Unmeasured, s.Legend = unmeasured, legendOf(res)
+	s.Unmeasured, s.Legend, s.Circuit = unmeasured, legendOf(res), circuitOf(res.Circuit)
 	for _, l := range rows {
 		r := htmlRow{row: rowOf(l), line: l, Key: l.Name, Class: cssClass(l.Verdict.String()), Rule: limitRule(l)}
 		r.Name, r.Note = spoken(r.Name), joined(r.Why, r.Note)

@@ -139,6 +139,7 @@ func (b *booklet) write() {
 	b.likely()
 	b.warnings()
 	b.results()
+	b.circuit()
 	b.figures()
 	b.circumstances()
 	b.cautions()
