@@ -7,12 +7,14 @@ import "strings"
 type pair struct{ a, b, parts string }
 
 var pairs = [...]pair{
-	{"heater-open", "heater-protection", "let it cool and measure again: a protection closes, a burnt element does not"},
+	{"heater-open", "heater-protection",
+		"let it cool and measure again: a protection closes, a burnt element does not"},
 	{"doser-drip", "doser-stuck-open", "both are at the dosing valve: look at its needle and its seat"},
 	{"doser-stuck-shut", "doser-blocked", "both are at the dosing valve: listen whether it clicks, then clean it"},
 	{"membrane-split", "outlet-valve-leak", "both are in the pump head: open it once and look at both"},
 	{"pump-worn", "inlet-valve-leak", "both are in the pump head: open it once and look at both"},
-	{"membrane-split", "return-valve-reverse", "the directional valve comes out more easily than the pump head: look at its spool first"},
+	{"membrane-split", "return-valve-reverse",
+		"the directional valve comes out more easily than the pump head: look at its spool first"},
 	{"filter-blocked", "inlet-blocked", "change the filters before anything is opened"},
 	{"inlet-blocked", "return-valve-reverse", "look at the suction side first: it needs no opening of the unit"},
 	{"inlet-blocked", "inlet-valve-leak", "look at the suction side first: it needs no opening of the unit"},
@@ -41,7 +43,8 @@ func sayAlike(ranked []Cause) {
 	for _, p := range pairs {
 		if first.Name == p.a && second.Name == p.b || first.Name == p.b && second.Name == p.a {
 			first.Like, second.Like = second.Name, first.Name
-			first.OpenFirst = strings.TrimSuffix(first.OpenFirst, ".") + ". It may also be: " + second.Title + "; " + p.parts + "."
+			first.OpenFirst = strings.TrimSuffix(first.OpenFirst, ".") + ". It may also be: " + second.Title +
+				"; " + p.parts + "."
 		}
 	}
 }

@@ -143,7 +143,8 @@ func observe(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) observed {
 	return o
 }
 
-func gather(chars []measure.Characteristic, seen observed, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *evidence {
+func gather(chars []measure.Characteristic, seen observed, rec *samples.Recording, r *rig.Rig,
+	p *scenario.Plan) *evidence {
 	e := &evidence{chars: chars, seen: seen, rec: rec, rig: r, plan: p}
 	e.leaks()
 	e.plain(restriction, "restriction_area", "return restriction area")

@@ -47,8 +47,9 @@ const (
 
 // patterns says what each fault does, from the bench's table of causes. Priors: half of the units
 // on a bench are healthy, and the membrane is the usual failure: common practice, no source; the figures
-// are ours. Effects and weights were adjusted while watching faults on the simulated bench, so that
-// how well they do there is no independent proof.
+// are ours. Effects follow from what a fault does to pump, motor, circuit and sensor; they and the weights
+// were set while watching the simulated bench with campaign seeds 1001 to 1004, and judged with seeds that
+// were not looked at before (tests: 32 and 33). No real bench has confirmed them.
 var patterns = [...]pattern{
 	{Healthy, "nothing found", "Nothing to open.", 0.50, [numKeys]effect{}},
 	{"membrane-split", "pump membrane split",
@@ -296,7 +297,7 @@ var weights = [numKeys]float64{leakInside: 1, doserLeak: 1, outsideLoss: 1, rest
 	regulated: 0.4, purge: 0.7, changeover: 1,
 	freeCurrent: 1, checkOpens: 1, fallWithLoad: 0.7, sensorNoise: 1, wiring: 1, cold: 2, heater: 1,
 	heaterFell: 1,
-	coil:       1, collapse: 1, stillFilling: 1, nothingBuilt: 1, nothingDosed: 1, heaterGone: 1,
-	laminar: 0.7, pours: 0.7, dosingSpread: 0.7,
-	fillTurn: 1, fillEases: 1, fillTakes: 1, freeSpeed: 1, loadVolts: 1, flows: 1, besideNeedle: 1, strokeShare: 1, fillWet: 1, supplyShape: 1, lowZero: 1,
-	sensorCircuit: 1, coilCircuit: 1}
+	coil:       1, collapse: 2, stillFilling: 1, nothingBuilt: 1, nothingDosed: 1, heaterGone: 1,
+	laminar: 0.7, pours: 0.7, dosingSpread: 0.7, fillTurn: 1, fillEases: 1, fillTakes: 1,
+	freeSpeed: 1, loadVolts: 1, flows: 1, besideNeedle: 1, strokeShare: 1, fillWet: 1,
+	supplyShape: 1, lowZero: 1, sensorCircuit: 1, coilCircuit: 1}

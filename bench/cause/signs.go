@@ -22,9 +22,9 @@ var (
 	fellBand    = band{0, none, 5}      // %
 	spreadBand  = band{0, -2, 2}        // % of dosing error, least duty less most
 	poursBand   = band{0, none, 3.5}    // g/min: more is no drip any more
-	lawBand     = band{0.8, 0.68, 0.92} // laminar share of a leak: between a gap's and a split's
+	lawBand     = band{80, 68, 92}      // % of a leak that is laminar: between a gap\'s and a split\'s
 	fillingBand = band{0, none, 15}     // g/min that still go into the line when priming was given up
-	shutBand    = band{0, none, 0.09}   // share of the pressure gone a second after the pump stops
+	shutBand    = band{0, none, 9}      // % of the pressure gone a second after the pump stops
 	freezesAt   = -9.0                  // °C: AUS 32 begins to freeze at -11 (physics.md 1.3)
 	nothing     = 0.15                  // bar: less than the line's own resistance makes of any flow
 	lawFromLeak = 0.5                   // mL/min: below it the law of a leak is the seats' own
@@ -43,7 +43,8 @@ func (e *evidence) signs() {
 	e.sign(sensorNoise, noise, noiseBand, "the sensor's reading scatters by %.2f bar, vented")
 	e.sign(wiring, s.Wiring, wiringBand, "%.2f ohm between the bench's terminals and the unit")
 	e.sign(heaterFell, s.HeaterFell, fellBand, "the heater's current fell by %.0f %% while switched on")
-	e.sign(collapse, s.Collapse, shutBand, "%.2f of the pressure was gone a second after the pump stopped")
+	e.sign(collapse, percent(s.Collapse), shutBand,
+		"%.0f %% of the pressure was gone a second after the pump stopped")
 	if s.Temperature.OK {
 		f := feature{known: true}
 		if s.Temperature.Value < freezesAt {
@@ -69,7 +70,8 @@ func (e *evidence) signs() {
 	e.plain(coil, "coil_resistance", "coil of the return valve")
 	leak, drip := measure.Find(e.chars, "leak_rate", ""), measure.Find(e.chars, "doser_leak", "")
 	if leak.State == measure.Measured && leak.Value > lawFromLeak {
-		e.sign(laminar, s.LaminarShare, lawBand, "%.2f of the leak is laminar")
+		e.sign(laminar, percent(s.LaminarShare), lawBand,
+			"%.0f %% of the leak is laminar (a seat's nearly all, a split's less than half)")
 	}
 	if drip.State == measure.Measured {
 		e.sign(pours, measure.Sign{Value: drip.Value, U: drip.U / 2, OK: true}, poursBand,

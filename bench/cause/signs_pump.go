@@ -10,12 +10,12 @@ import (
 // What healthy units do, as in signs.go: the centre is the reference unit's on the reference bench, the width is
 // some times what its spread and the instruments make of it.
 var (
-	fillBand   = band{0.82, 0.77, none} // share of the stroke volume drawn a turn while the line is empty
-	easesBand  = band{0, none, 0.3}     // share by which the drawing eases
+	fillBand   = band{82, 77, none}     // % of the stroke volume drawn a turn while the line is empty
+	easesBand  = band{0, none, 30}      // % by which the drawing eases
 	takesBand  = band{73.5, 70, none}   // mL
-	freeBand2  = band{165, 160, none}   // r/min for each V
+	speedBand  = band{165, 160, none}   // r/min for each V
 	loadBand   = band{0.19, 0.17, 0.21} // V/bar
-	wetBand    = band{0.95, 0.89, none} // the same once liquid has come to the pump
+	wetBand    = band{95, 89, none}     // % once liquid has come to the pump
 	demandBand = band{169, 152, 186}    // mL/min
 )
 
@@ -26,12 +26,15 @@ var (
 // without load (motor, filter), what a bar takes in volts (motor, stroke), and what flows at nominal pressure if a
 // turn still moves what it drew (whatever lets out more or less than it should).
 func (e *evidence) pump(s *measure.Signs) {
-	e.sign(fillTurn, s.FillPerTurn, fillBand, "%.2f of the stroke is drawn each turn while the line fills")
-	e.sign(fillEases, s.FillEases, easesBand, "while priming in vain the pump drew less and less: by %.2f of what it drew at first")
-	e.sign(fillWet, s.FillWet, wetBand, "%.2f of the stroke is drawn each turn once liquid has come to the pump")
-	e.sign(fillTakes, s.FillTakes, takesBand, "pressure was there after %.0f mL")
-	e.sign(freeSpeed, s.SpeedPerVolt, freeBand2, "%.0f r/min for each volt against no pressure")
-	e.sign(loadVolts, s.LoadVolts, loadBand, "each bar takes %.3f V at the motor")
+	e.sign(fillTurn, percent(s.FillPerTurn), fillBand,
+		"a turn draws %.0f %% of the stroke while the line fills (good: 82)")
+	e.sign(fillWet, percent(s.FillWet), wetBand,
+		"a turn draws %.0f %% of the stroke once liquid has come to the pump (good: 95)")
+	e.sign(fillEases, percent(s.FillEases), easesBand,
+		"at the end of priming in vain the pump drew %.0f %% less than at first")
+	e.sign(fillTakes, s.FillTakes, takesBand, "pressure was there after %.0f mL (good: 73)")
+	e.sign(freeSpeed, s.SpeedPerVolt, speedBand, "%.0f r/min for each volt against no pressure (good: 165)")
+	e.sign(loadVolts, s.LoadVolts, loadBand, "each bar takes %.3f V at the motor (good: 0.190)")
 	e.demand(s)
 	e.stroke(s)
 }
@@ -45,7 +48,7 @@ func (e *evidence) stroke(s *measure.Signs) {
 	if !s.LoadVolts.OK || e.f[fillWet].z > -standsOut || !e.f[fillWet].known {
 		return
 	}
-	missing := 1 - s.FillWet.Value/wetBand.centre
+	missing := 1 - 100*s.FillWet.Value/wetBand.centre
 	share := (1 - s.LoadVolts.Value/loadBand.centre) / missing
 	u := math.Hypot(loadSpread, s.LoadVolts.U/loadBand.centre) / missing
 	e.f[strokeShare] = feature{known: true, parts: true, z: (share - strokeLine) / u,
@@ -63,5 +66,10 @@ func (e *evidence) demand(s *measure.Signs) {
 		q, u = q-math.Max(0, leak.Value), math.Hypot(u, leak.U/2)
 	}
 	e.f[flows] = feature{known: true, z: demandBand.z(q, u),
-		text: fmt.Sprintf("the pump turns as if %.0f mL/min flowed at nominal pressure", q)}
+		text: fmt.Sprintf("the pump turns as if %.0f mL/min flowed at nominal pressure (good: 169)", q)}
+}
+
+// percent is a share in %.
+func percent(s measure.Sign) measure.Sign {
+	return measure.Sign{Value: 100 * s.Value, U: 100 * s.U, OK: s.OK}
 }

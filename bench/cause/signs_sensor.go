@@ -65,7 +65,8 @@ func (e *evidence) shape(offset, gain, u float64) {
 	}
 	whole := gain / 100 * in.Accuracy.Span / 8
 	e.f[supplyShape] = feature{known: true, parts: true, z: (offset/whole - 0.5) / math.Abs(u/whole),
-		text: fmt.Sprintf("gain off by %+.1f %% and at no pressure by %+.2f bar, as a low supply makes it", gain, offset)}
+		text: fmt.Sprintf("gain off by %+.1f %% and at no pressure by %+.2f bar, as a low supply makes it",
+			gain, offset)}
 }
 
 // bySupply is what a low supply makes of a ratiometric sensor that gives a tenth of its supply at no pressure:

@@ -76,8 +76,8 @@ func (d *Decision) addUnit(u *Unit, rule scenario.Rule, risk float64) {
 }
 
 func (d *Decision) add(v *Value, rule scenario.Rule, risk float64) {
-	said := grade.Judge(measure.Characteristic{Name: v.Name, Unit: v.limit.Unit, Value: v.Value, U: v.U, State: measure.Measured},
-		v.limit, rule, risk)
+	as := measure.Characteristic{Name: v.Name, Unit: v.limit.Unit, Value: v.Value, U: v.U, State: measure.Measured}
+	said := grade.Judge(as, v.limit, rule, risk)
 	chance := grade.ChancesOf(v.Truth, v.U, v.limit, rule, risk)
 	d.Values++
 	if v.near() {

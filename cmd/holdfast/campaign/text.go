@@ -57,7 +57,8 @@ func (s *Summary) causeText(w io.Writer) {
 	}
 	fmt.Fprintf(w, "all faults\t\t%d\t%s\t%s\t%s\t\t\n", failing, percent(first, failing), percent(like, failing),
 		percent(two, failing))
-	fmt.Fprintf(w, "interval (95 %%)\t\t\t%s\t%s\t%s\t\t\n", within(first, failing), within(like, failing), within(two, failing))
+	fmt.Fprintf(w, "interval (95 %%)\t\t\t%s\t%s\t%s\t\t\n", within(first, failing),
+		within(like, failing), within(two, failing))
 }
 
 // within is the 95 % interval of a share in text.
