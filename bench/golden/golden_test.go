@@ -81,7 +81,8 @@ func FuzzParse(f *testing.F) {
 	})
 }
 
-// The definition (ISO 13528, from memory): 10.2 +/- 0.3 against 10.0 +/- 0.4 differ by 0.2 and the root is 0.5.
+// The definition (ISO 13528, from memory): 10.2 +/- 0.3 against 10.0 +/- 0.4 differ by 0.2 and the root is
+// 0.5.
 func TestEn(t *testing.T) {
 	require.InDelta(t, 0.4, golden.En(10.2, 0.3, 10, 0.4), 1e-12)
 	require.Zero(t, golden.En(1, 0, 1, 0))

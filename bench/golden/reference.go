@@ -118,8 +118,8 @@ func (p *parsing) value(c scenario.Characteristic, n *yamltext.Node) {
 // Text writes a reference as Parse reads it.
 func (r *Reference) Text() []byte {
 	var b strings.Builder
-	b.WriteString("# Values of a golden unit and their uncertainty (expanded, k = 2). One that changes by itself from day\n" +
-		"# to day wants a U that allows for it. Delete a line to leave a value out of the comparison.\n")
+	b.WriteString("# Values of a golden unit and their uncertainty (expanded, k = 2). One that changes by itself from\n" +
+		"# day to day wants a U that allows for it. Delete a line to leave a value out of the comparison.\n")
 	fmt.Fprintf(&b, "holdfast: %s\nname: %s\nunit: %s\nscenario: %s\n", Format, quoted(r.Name), quoted(r.Serial),
 		quoted(r.Scenario))
 	if r.Fitted != "" {

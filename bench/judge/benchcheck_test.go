@@ -10,7 +10,8 @@ import (
 	"holdfast/bench/samples"
 )
 
-// Without a demand a bench that was never checked may pass units; one that was found out may not, demand or none.
+// Without a demand a bench that was never checked may pass units; one that was found out may not, demand or
+// none.
 func TestBenchChecked(t *testing.T) {
 	now := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
 	check := func(ago time.Duration, good bool) *samples.BenchCheck {

@@ -26,8 +26,8 @@ func circuitOf(c measure.Circuit) *circuitJSON {
 	}
 	out := &circuitJSON{Why: c.Why, Parameters: []parameterJSON{}, Correlation: [][]number{}}
 	for _, p := range c.Parameters {
-		j := parameterJSON{Name: p.Name, Unit: p.Unit, Value: rounded(p.Value, p.U), U: significant(p.U, 3), From: p.From,
-			Against: p.Against}
+		j := parameterJSON{Name: p.Name, Unit: p.Unit, Value: rounded(p.Value, p.U), U: significant(p.U, 3),
+			From: p.From, Against: p.Against}
 		if p.Against != "" {
 			j.En = fixed(p.En, 2)
 		}

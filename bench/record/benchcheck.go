@@ -31,7 +31,8 @@ func (s *Store) AddBenchCheck(ctx context.Context, b BenchNote, by string, now t
 	return s.write(ctx, &n, always)
 }
 
-// BenchChecks returns the checks of a rig, real or simulated, that the book of an out folder holds, oldest first.
+// BenchChecks returns the checks of a rig, real or simulated, that the book of an out folder holds, oldest
+// first.
 func BenchChecks(out, rig string, simulated bool) ([]BenchNote, error) {
 	text, err := readFrom(filepath.Join(out, BookFile), 0)
 	if err != nil {

@@ -8,8 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// Of each reference the latest check counts, and one that is out comes before those that are good; another bench and
-// the simulated one say nothing.
+// Of each reference the latest check counts, and one that is out comes before those that are good; another
+// bench and the simulated one say nothing.
 func TestLastBenchCheck(t *testing.T) {
 	out, ctx := t.TempDir(), context.Background()
 	none, err := LastBenchCheck(out, "b", false)

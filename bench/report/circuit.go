@@ -78,6 +78,6 @@ func (b *booklet) circuit() {
 		rows = append(rows, tableRow{cells: []string{r.Name, r.Value, u, r.Unit, r.From, r.Against}})
 	}
 	b.table(columns, body-0.4, rows)
-	b.para("One model of the circuit fitted to all steps together. En of at most 1: it agrees with what one step alone "+
-		"gave. "+c.Note, 7.6, "")
+	b.para("One model of the circuit fitted to all steps together. En of at most 1: it agrees with what one "+
+		"step alone gave. "+c.Note, 7.6, "")
 }

@@ -9,9 +9,9 @@ import (
 // AnswersFormat is the first key of a file of answers and its value.
 const AnswersFormat = "answers/1"
 
-// ReadAnswers reads a file that answers a plan's questions beforehand: what was seen and read off the meters, by
-// the name of the characteristic. Everything wrong is returned at once as yamltext.Problems. A question
-// that the file does not answer is one that nobody answers; an answer to no question is a problem.
+// ReadAnswers reads a file that answers a plan's questions beforehand: what was seen and read off the
+// meters, by the name of the characteristic. Everything wrong is returned at once as yamltext.Problems. A
+// question that the file does not answer is one that nobody answers; an answer to no question is a problem.
 func ReadAnswers(path string, text []byte, p *Plan) (map[string]string, error) {
 	reader, root := yamltext.Read(path, text)
 	if root == nil {

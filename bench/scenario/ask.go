@@ -84,7 +84,8 @@ func (p *parsing) meter(f *yamltext.Fields, q *Question) {
 	n := f.Get("unit")
 	d, ok := unit.Of(q.Unit)
 	if n != nil && q.Unit != "" && !ok {
-		p.Add(n, fmt.Sprintf("unit: %q", yamltext.Clip(q.Unit)), "write one that is known here, as Mohm, V, bar, g or Nm")
+		p.Add(n, fmt.Sprintf("unit: %q", yamltext.Clip(q.Unit)),
+			"write one that is known here, as Mohm, V, bar, g or Nm")
 	}
 	at := f.Need("accuracy", "{of_reading: 5 %}   # of the meter, expanded, k = 2")
 	if at == nil || !ok {
@@ -144,7 +145,8 @@ func (p *parsing) choices(f *yamltext.Fields, q *Question, s *Step) {
 		return
 	}
 	if upper-lower+1 != len(wanted) {
-		p.Add(n, "expect: answers that do not stand beside each other", "list the choices in order, from good to bad")
+		p.Add(n, "expect: answers that do not stand beside each other",
+			"list the choices in order, from good to bad")
 		return
 	}
 	from, to := float64(lower), float64(upper)

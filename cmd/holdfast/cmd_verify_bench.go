@@ -29,17 +29,18 @@ func newVerifyBenchCommand() *cobra.Command {
 		Use:   "verify-bench --rig RIG --bus BUS",
 		Short: "Hold the bench against a golden unit, at the start of a shift",
 		Long: `Runs a unit whose values are known (a golden unit, or one with a known orifice fitted as a leak) and
-compares what the bench measures with its reference values by E_n numbers: the difference over the root of both
-expanded uncertainties, squared and added; at most 1 agrees (ISO/IEC 17043, from memory). The result is kept in the
-book with its time.
+compares what the bench measures with its reference values by E_n numbers: the difference over the
+root of both expanded uncertainties, squared and added; at most 1 agrees (ISO/IEC 17043, from
+memory). The result is kept in the book with its time.
 
-A bench that is out at its last check gives no pass until a later check with the same reference is good; nor does
-one whose rig file states verify_every: 12 h and that was not checked within that time. Such a run ends undecided and
-says so.
+A bench that is out at its last check gives no pass until a later check with the same reference is
+good; nor does one whose rig file states verify_every: 12 h and that was not checked within that
+time. Such a run ends undecided and says so.
 
-The reference is a small YAML file or a run; without --reference it is the file that --store-reference wrote into the
-records for this rig. Change its values and uncertainties as your own calibration of the golden unit says: what a
-bench stores of itself cannot tell an error that it had then.
+The reference is a small YAML file or a run; without --reference it is the file that
+--store-reference wrote into the records for this rig. Change its values and uncertainties as your
+own calibration of the golden unit says: what a bench stores of itself cannot tell an error that it
+had then.
 
 Status 0: the bench agrees; 1: it does not.` + exitHelp,
 		Example: `  holdfast verify-bench --rig bench-node --bus can0 --serial GOLDEN-1 --store-reference
@@ -194,7 +195,8 @@ func (o *verifyBenchOptions) keepReference(res *judge.Result, errOut io.Writer) 
 	if path == inRecords {
 		path = o.ownReference(res.Bench)
 	}
-	if err := record.WriteFile(path, func(w io.Writer) error { _, err := w.Write(ref.Text()); return err }); err != nil {
+	write := func(w io.Writer) error { _, err := w.Write(ref.Text()); return err }
+	if err := record.WriteFile(path, write); err != nil {
 		return withStatus(exitInternal, err)
 	}
 	fmt.Fprintf(errOut, "reference of %d values kept in %s\n", len(ref.Values), path)

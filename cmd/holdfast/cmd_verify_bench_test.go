@@ -19,8 +19,8 @@ type shift struct {
 	dir, out string
 }
 
-// newShift makes a reference of a simulated golden unit. Later checks run a scenario whose vent lasts a second
-// longer, so that the same unit on the same bench gives other noise.
+// newShift makes a reference of a simulated golden unit. Later checks run a scenario whose vent lasts a
+// second longer, so that the same unit on the same bench gives other noise.
 func newShift(t *testing.T) *shift {
 	t.Helper()
 	s := &shift{t: t, dir: t.TempDir()}
@@ -61,15 +61,16 @@ func (s *shift) run(status int, rig string) string {
 // oneLine undoes the wrapping of a table.
 func oneLine(text string) string { return strings.Join(strings.Fields(text), " ") }
 
-// A healthy bench agrees with itself; with an instrument gone wrong it does not, and then no unit passes on it until
-// it agrees again.
+// A healthy bench agrees with itself; with an instrument gone wrong it does not, and then no unit passes on
+// it until it agrees again.
 func TestVerifyBench(t *testing.T) {
 	s := newShift(t)
 	out := s.check(exitDone, "--rig", "bench-node")
 	require.Contains(t, out, "BENCH GOOD")
 	s.run(exitDone, "bench-node")
 
-	// A reference gauge that reads 2 % too much of what it is sent: the node's signal taken at another scale.
+	// A reference gauge that reads 2 % too much of what it is sent: the node's signal taken at another
+	// scale.
 	dbc, err := scenarios.ReadDBC("bench-node.dbc")
 	require.NoError(t, err)
 	wrong := strings.Replace(string(dbc), "ReferencePressure : 16|16@1+ (0.05,0)",
@@ -87,8 +88,8 @@ func TestVerifyBench(t *testing.T) {
 	s.run(exitDone, "bench-node")
 }
 
-// A unit that is not the golden one, or a golden one with a leak, is told from it. A known orifice is a reference of
-// its own: here a seat that leaks 3 mL/min stands for it.
+// A unit that is not the golden one, or a golden one with a leak, is told from it. A known orifice is a
+// reference of its own: here a seat that leaks 3 mL/min stands for it.
 func TestVerifyBench_Orifice(t *testing.T) {
 	s := newShift(t)
 	orifice := []string{"--rig", "bench-node", "--fault", "outlet-valve-leak=0.3"}
@@ -107,8 +108,8 @@ func TestVerifyBench_Orifice(t *testing.T) {
 	require.False(t, last.Good, "the plain golden unit was out at its last check")
 }
 
-// A rig that demands a check gives no pass without one, says so beforehand, and a judgement of another day is the
-// same: what was known stands in the record.
+// A rig that demands a check gives no pass without one, says so beforehand, and a judgement of another day
+// is the same: what was known stands in the record.
 func TestVerifyBench_Demanded(t *testing.T) {
 	s := newShift(t)
 	rig := s.write("strict.yaml", "rigs/bench-node.yaml", "node_timeout:", "verify_every: 12 h\nnode_timeout:")

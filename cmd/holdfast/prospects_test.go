@@ -30,7 +30,8 @@ func TestCheck_OnlyUndecided(t *testing.T) {
 	status, out, errOut := holdfast("check", path, "--rig", "bench-node")
 	require.Equal(t, exitUndecided, status)
 	require.Regexp(t, `doser_leak +at most 0\.001 g/min +± \S+ +CAN ONLY END UNDECIDED`, out)
-	require.Regexp(t, `hopeless\.yaml:\d+:3: doser_leak can only end undecided on rig bench-node: .*what would do: hold for`, errOut)
+	require.Regexp(t, `hopeless\.yaml:\d+:3: doser_leak can only end undecided on rig bench-node: `+
+		`.*what would do: hold for`, errOut)
 
 	status, out, _ = holdfast("check", path, "--rig", "bench-node", "--json")
 	require.Equal(t, exitUndecided, status)

@@ -56,7 +56,8 @@ func TestRunAsk_Answers(t *testing.T) {
 	require.Regexp(t, `external_leak +yes +no +FAIL`, out)
 	out, _ = askedRun(t, strings.Replace(goodAnswers, "external_leak: no", "external_leak: ?", 1), exitUndecided)
 	require.Contains(t, out, "looked and could not tell")
-	// 0.9 Mohm by a tester of 5 % + 0.1 Mohm lies within U of the limit of 1 Mohm; 0.8 Mohm does not reach it.
+	// 0.9 Mohm by a tester of 5 % + 0.1 Mohm lies within U of the limit of 1 Mohm; 0.8 Mohm does not reach
+	// it.
 	out, _ = askedRun(t, strings.Replace(goodAnswers, "> 200 Mohm", "0.90 Mohm", 1), exitUndecided)
 	require.Contains(t, out, "insulation_resistance")
 	out, _ = askedRun(t, strings.Replace(goodAnswers, "> 200 Mohm", "0.80 Mohm", 1), exitFail)
@@ -101,7 +102,8 @@ func TestRunAsk_BadAnswers(t *testing.T) {
 	require.NoDirExists(t, filepath.Join(dir, "runs"), "nothing was begun")
 }
 
-// What a person types before the question is shown is no answer; a wrong word is answered with what would do.
+// What a person types before the question is shown is no answer; a wrong word is answered with what would
+// do.
 func TestAsker_Person(t *testing.T) {
 	in, typed := io.Pipe()
 	var out bytes.Buffer
