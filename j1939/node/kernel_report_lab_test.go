@@ -163,8 +163,8 @@ func senderText(x *transfer, reason transport.Reason) string {
 	}
 }
 
-// receiver is why the receiver gave a message up; ReasonNone when it never began or was never told. The
-// kernel's sockets do not tell that of what they receive; its aborts on the wire do.
+// receiver is why the receiver gave a message up; ReasonNone when it never began or was never told. Of the
+// kernel as a receiver the aborts on the wire tell it, by number and not by errno.
 func (c *conformance) receiver(t *testing.T, x *transfer) transport.Reason {
 	t.Helper()
 	list := c.o.aborts[x.conversation]
