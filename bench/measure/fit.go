@@ -23,12 +23,22 @@ type model func(p, out []float64)
 
 // fitCurve is fitModel of a curve y = f(x, p).
 func fitCurve(f func(x float64, p []float64) float64, x, y, start []float64) (fitted, bool) {
-	return fitModel(func(p, out []float64) {
+	m := func(p, out []float64) {
 		for i, at := range x {
 			out[i] = f(at, p)
 		}
-	}, y, start, 0)
+	}
+	// From far away one way leads where the other does not: the better of the two.
+	felt, okFelt := fitModel(m, y, start, 0)
+	plain, ok := fitModel(m, y, start, asGoodAsNothing)
+	if okFelt && (!ok || felt.rss < plain.rss) {
+		return felt, true
+	}
+	return plain, ok
 }
+
+// asGoodAsNothing is a share of the sum that no step of use lowers it by.
+const asGoodAsNothing = 1e-15
 
 // fitModel minimises sum of (y - f(p))^2 by Levenberg-Marquardt with a QR factorisation of the
 // (central-difference) Jacobian, from the start p. It ends when the parameters stand still, or when three steps running
@@ -46,7 +56,7 @@ func fitModel(f model, y, start []float64, enough float64) (fitted, bool) {
 	}
 	lambda := 1e-3
 	scale, idle := make([]float64, k), 0
-	for range 300 {
+	for range 2000 {
 		jac, res := jacobian(f, y, out.p)
 		step, ok := damped(jac, res, scale, lambda)
 		if !ok {
@@ -163,32 +173,34 @@ func damped(j *mat.Dense, r *mat.VecDense, scale []float64, lambda float64) ([]f
 	return step.RawVector().Data, true
 }
 
-// covariance sets cov from the Jacobian at the solution.
+// covariance sets cov from the Jacobian at the solution: s^2 (J'J)^-1 by the QR factorisation of J, as J'J itself
+// would lose half of the digits.
 func (f *fitted) covariance(j *mat.Dense) bool {
-	_, k := j.Dims()
-	var jtj, inv mat.Dense
-	jtj.Mul(j.T(), j)
-	// Scaled to unit diagonal first: parameters of different size must not look singular.
-	d := make([]float64, k)
+	n, k := j.Dims()
+	// Scaled to unit columns first: parameters of different size must not look singular.
+	d, scaled := make([]float64, k), mat.NewDense(n, k, nil)
 	for i := range d {
-		d[i] = math.Sqrt(jtj.At(i, i))
-		if !(d[i] > 0) {
+		d[i] = mat.Norm(j.ColView(i), 2)
+		if !(d[i] > 0) || math.IsInf(d[i], 0) {
 			return false
 		}
-	}
-	for a := range k {
-		for b := range k {
-			jtj.Set(a, b, jtj.At(a, b)/d[a]/d[b])
+		for row := range n {
+			scaled.Set(row, i, j.At(row, i)/d[i])
 		}
 	}
-	if err := inv.Inverse(&jtj); err != nil {
+	var qr mat.QR
+	qr.Factorize(scaled)
+	var r, inv, sum mat.Dense
+	qr.RTo(&r)
+	if err := inv.Inverse(r.Slice(0, k, 0, k)); err != nil {
 		return false
 	}
+	sum.Mul(&inv, inv.T())
 	f.cov = make([][]float64, k)
 	for a := range k {
 		f.cov[a] = make([]float64, k)
 		for b := range k {
-			f.cov[a][b] = f.s * f.s * inv.At(a, b) / d[a] / d[b]
+			f.cov[a][b] = f.s * f.s * sum.At(a, b) / d[a] / d[b]
 		}
 	}
 	return true

@@ -75,10 +75,16 @@ func (l *line) resolve(s samples.Series, q float64) {
 	l.uAt = math.Hypot(l.uAt, hidden/math.Sqrt(steps))
 }
 
+// pulsed says what scatters about a mass that falls in pulses: the scale's own noise (white standard deviation, 0: not
+// known), the pulses' frequency (Hz), and for how long the scale takes to show a change (s).
+type pulsed struct{ white, frequency, settles float64 }
+
 // bentSlopeU is the standard uncertainty of a line's slope from what scatters about a gently bent curve (a
 // polynomial of third degree): that a flow changes slowly while it is measured is no error of its mean. What is
-// an error is that the scale shows it late, by up to settles: the change of slope in that time.
-func bentSlopeU(s samples.Series, origin clock.Instant, settles float64) (u float64, ok bool) {
+// an error is that the scale shows it late: the change of slope in that time. What the pulses add to the noise
+// comes and goes with them: a sine of standard deviation s moves a slope over T by no more than 6 s/(pi f T^2)
+// (rms over its phase), with f halved for what sampling folds down.
+func bentSlopeU(s samples.Series, origin clock.Instant, by pulsed) (u float64, ok bool) {
 	const terms = 4
 	n := len(s.T)
 	if n < 4*terms {
@@ -106,13 +112,14 @@ func bentSlopeU(s samples.Series, origin clock.Instant, settles float64) (u floa
 	rest.SubVec(y, &rest)
 	res := rest.RawVector().Data
 	sd := math.Sqrt(mat.Dot(&rest, &rest) / float64(n-terms))
-	late := 3 * p.AtVec(2) / (half * half) * settles / math.Sqrt(3)
-	// A valve's pulses make each reading unlike its neighbour; that averages out sooner than chance does.
-	widen := memory(res, 0)
-	if r := math.Max(lag1(res, 0), -0.5); r < 0 {
-		widen = math.Sqrt((1 + r) / (1 - r))
+	late := 3 * p.AtVec(2) / (half * half) * by.settles / math.Sqrt(3)
+	noise := sd * memory(res, 0)
+	pulses := 0.0
+	if by.white > 0 && by.frequency > 0 && sd > by.white {
+		noise = by.white
+		pulses = 12 * math.Sqrt(sd*sd-by.white*by.white) / (math.Pi * by.frequency * sq(2*half))
 	}
-	return math.Hypot(sd/math.Sqrt(sxx)*widen*student(n-terms), late), true
+	return math.Hypot(math.Hypot(noise/math.Sqrt(sxx)*student(n-terms), pulses), late), true
 }
 
 // value is the line at x seconds after the origin.

@@ -17,7 +17,12 @@ func (b *run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budg
 	if !ok {
 		return l, nil, false
 	}
-	if u, ok := bentSlopeU(w, from, settleAfter.Seconds()); ok {
+	by := pulsed{frequency: b.rig.Dosing.Frequency, settles: settleAfter.Seconds()}
+	if s, why := b.hold(); why == "" { // nothing falls then but what drips
+		quiet, _ := fitLine(b.series(c, s), from, 0)
+		by.white = quiet.residual
+	}
+	if u, ok := bentSlopeU(w, from, by); ok {
 		l.uSlope = u
 		l.resolve(w, b.resolution(c))
 	}
