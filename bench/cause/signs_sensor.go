@@ -8,12 +8,10 @@ import (
 	"holdfast/bench/rig"
 )
 
-// What a good sensor does, and the figures of the usual ratiometric one.
-var (
-	gainBand   = band{0, -2, 2} // %
-	offsetBand = band{0, -0.15, 0.15}
-)
+// gainBand is what the gain of a good sensor is off by, in %.
+var gainBand = band{0, -2, 2}
 
+// The figures of the usual ratiometric sensor, and of good sensors and valves.
 const (
 	wholeSupply = 5.0  // V, of a ratiometric sensor; common practice, no source
 	barometer   = 1.0  // bar: what an absolute sensor reads when vented
