@@ -134,7 +134,13 @@ func passing(w samples.Series, i int, level, scatter float64) (at clock.Instant,
 	const most = 12 // readings to either side
 	at, slope := crossing(w, i, level)
 	every := w.T[len(w.T)-1].Seconds(w.T[0]) / math.Max(float64(len(w.T)-1), 1)
-	if slope <= 0 || scatter <= slope*every {
+	if i > 0 { // flat over ten readings and yet passed: as steep as it was passed
+		slope = math.Max(slope, math.Abs(w.V[i]-w.V[i-1])/math.Max(every, 1e-3)/10)
+	}
+	if slope <= 0 { // nothing says how steep
+		return at, 5 * every
+	}
+	if scatter <= slope*every {
 		near := int(math.Ceil(0.4 / math.Max(every, 1e-3)))
 		there := roughness(between(w, w.T[max(0, i-near)], w.T[min(len(w.T)-1, i+near)]))
 		return at, math.Hypot(clamp(there, scatter, 2*scatter), bend(w, i)) / math.Max(slope, 1e-9)
@@ -151,6 +157,7 @@ func passing(w samples.Series, i int, level, scatter float64) (at clock.Instant,
 		// The scatter is known better from the rest than from these few readings; evenly spaced, sxx = n (n T)^2/12.
 		n := float64(hi - lo)
 		u = scatter / math.Sqrt(n) * math.Sqrt(1+12*sq((x-l.centre)/(n*every))) / math.Abs(l.slope)
+		u = math.Min(u, n*every/math.Sqrt(12)) // it is somewhere among them
 		i = clampInt(i+int(math.Round(x/every)), 0, len(w.T)-1)
 	}
 	return at, u
