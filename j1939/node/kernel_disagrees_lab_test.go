@@ -51,7 +51,8 @@ func TestLab_KernelMixesBroadcasts(t *testing.T) {
 		return transport.Frames(&transport.Message{PGN: pgn, Priority: 7, Source: ourFirst, Destination: id.Global,
 			Data: data})
 	}
-	a, b, c := frames(first, short), frames(second, long), frames(second, longer)
+	tiny := pattern(0x40, 14) // 2 packets
+	a, b, c, d := frames(first, short), frames(second, long), frames(second, longer), frames(second, tiny)
 	join := func(parts ...[]einride.Frame) (all []einride.Frame) {
 		for _, p := range parts {
 			all = append(all, p...)
@@ -68,6 +69,8 @@ func TestLab_KernelMixesBroadcasts(t *testing.T) {
 		{"the last packet is overtaken by the next announcement and its first packet",
 			join(a[:15], b[:2], a[15:], b[2:]), join2(long[:7], short[7:]), 0},
 		{"a packet is lost", join(a[:3], a[4:], c), longer[:100], 1},
+		{"the last packet is lost, and four short messages come before a long one", join(a[:15], d, d, d, d, c),
+			longer[:100], 5},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			port, kernel := pairOf(t)
@@ -77,7 +80,7 @@ func TestLab_KernelMixesBroadcasts(t *testing.T) {
 				require.NoError(t, port.Send(f))
 				if m, event := listener.Step(&can.Frame{Frame: f}, port.Now()); event == transport.Completed {
 					whole++
-					require.Contains(t, []string{string(short), string(long), string(longer)}, string(m.Data))
+					require.Contains(t, []string{string(short), string(long), string(longer), string(tiny)}, string(m.Data))
 				}
 			}
 			require.Equal(t, x.ours, whole)

@@ -114,7 +114,8 @@ func (p *tap) hear(f *can.Frame) {
 		if c.fromKernel() {
 			key = c.back()
 		}
-		p.said[key] = append(p.said[key], fmt.Sprintf("%.3f %v>%v %s", float64(f.Time%1e12)/1e9, c.source, c.to, f.Frame))
+		p.said[key] = append(p.said[key], fmt.Sprintf("%.3f %v>%v %s", float64(f.Time%1e12)/1e9, c.source, c.to,
+			f.Frame))
 	}
 	switch {
 	case c.to == id.Global:
