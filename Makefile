@@ -7,7 +7,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 
-.PHONY: help build test test-can bench check fuzz cross demo campaign torture test-store test-kernel kills coverage long
+.PHONY: help build test test-can bench check fuzz cross demo campaign campaign-controller torture test-store test-kernel kills coverage long
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -42,6 +42,9 @@ cross: ## static builds for the machines that benches use
 campaign: ## 2 000 simulated units with known truth: wrong passes, causes, coverage
 	$(GO) run ./cmd/holdfast campaign release --rig bench-node --units 2000 --out out/campaign
 
+campaign-controller: ## the same for a unit with its own controller
+	$(GO) run ./cmd/holdfast campaign release-controller --rig unit-controller --units 2000 --out out/campaign-controller
+
 torture: ## 10 000 seeds of everything that can go wrong around a run
 	$(GO) run ./cmd/holdfast torture --seeds 10000
 
@@ -55,7 +58,7 @@ kills: ## 1 000 runs killed beside a bench process: every record read, every ben
 	HOLDFAST_KILLS=1000 $(GO) test -run 'TestKills$$' -v -timeout 40m ./cmd/holdfast
 
 coverage: ## do the stated intervals cover the truth? 2 000 simulated units
-	HOLDFAST_UNITS=2000 $(GO) test ./cmd/holdfast -run 'TestCoverage_|TestCauses_S' -v -timeout 30m
+	HOLDFAST_UNITS=2000 $(GO) test ./cmd/holdfast -run 'TestCoverage_|TestCauses_' -v -timeout 30m
 
 long: ## a day of traffic in flat memory, a ten-hour day with every frame
 	HOLDFAST_LONG=1 $(GO) test -run 'TestWatch_(MemoryStaysFlat|TenHourDay)' -v -timeout 60m ./cmd/holdfast
