@@ -83,7 +83,7 @@ func TestFitCurve_GUM_H3(t *testing.T) {
 // mean 97 µV, between days 57 µV, within 85 µV, F 2.25, uncertainty of the mean 18 µV (57/sqrt(10)); physics.md 4.1.
 // The readings themselves are not published: five that have those means and standard deviations stand for them.
 // Batch means are what meanOf takes for the uncertainty, so that it must say the between-day 18 µV and not the
-// 13 µV (H.5.2.3, from memory) that fifty independent readings would have.
+// 13 µV (H.5.2, from memory) that fifty independent readings would have.
 func TestMean_GUM_H5(t *testing.T) {
 	day := []float64{172, 116, 13, 144, 106, 31, 60, 125, 163, 41}
 	sd := []float64{60, 77, 111, 101, 67, 93, 80, 73, 88, 86}
