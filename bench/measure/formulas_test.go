@@ -75,6 +75,7 @@ var drawnBy = []struct {
 	{"purge_residual", (*run).purgeResidual, drawResidual},
 	{"coil_resistance", (*run).coilResistance, drawCoil},
 	{"heater_resistance", (*run).heaterResistance, drawHeater},
+	{"wiring_resistance", (*run).wiringResistance, drawWiring},
 	{"compliance", (*run).compliance, drawCompliance},
 	{"leak_rate", (*run).leakRate, drawLeak},
 }
@@ -176,6 +177,31 @@ func drawHeater(d *drawn, c Characteristic) term {
 	t, _ := d.b.unitTemperature(c.From, c.To)
 	slope := d.between("temperature of the winding", -wireSlope, wireSlope)
 	return func(x []float64) float64 { return ohms(x) / (1 + slope(x)*(t-20)) }
+}
+
+func drawWiring(d *drawn, c Characteristic) term {
+	b := d.b
+	loaded := c.From.Add(inrush)
+	sag, uSag, _ := b.sag(loaded, c.To)
+	still, uStill, _ := b.sag(c.From.Add(-time.Second), c.From)
+	volts := d.normal("voltages: scatter", sag-still, math.Hypot(uSag, uStill))
+	gain := d.normal("voltages: gain", 1, math.Hypot(b.gain(rig.UnitVoltage), b.gain(rig.SupplyVoltage)))
+	unit, supply := b.resolution(rig.UnitVoltage)/2, b.resolution(rig.SupplyVoltage)/2
+	stepU := d.between("voltages: resolution", -unit, unit)
+	stepS := d.between("voltages: resolution", -supply, supply)
+	var amps []term
+	for _, ch := range [...]rig.Channel{rig.HeaterCurrent, rig.ReturnValveCurrent, rig.PumpCurrent} {
+		if m, bud, ok := b.average(ch, loaded, c.To); ok {
+			amps = append(amps, d.reading("currents", m.value, bud))
+		}
+	}
+	return func(x []float64) float64 {
+		sum := 0.0
+		for _, a := range amps {
+			sum += a(x)
+		}
+		return (volts(x)*gain(x) + stepU(x) + stepS(x)) / sum
+	}
 }
 
 // drawVolume is the metered volume of a withdrawal; of is what its lines are called.

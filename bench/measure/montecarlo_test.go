@@ -58,7 +58,7 @@ func propagate(seed uint64, p float64, in []quantity, formula func(x []float64) 
 		lows = append(lows, at101(y, (1-p)/2))
 		highs = append(highs, at101(y, (1+p)/2))
 		d := propagated{trials: len(all)}
-		if d.value, d.u = moments(all); len(lows) < 20 {
+		if d.value, d.u = moments(all); len(lows) < 10 {
 			continue
 		}
 		d.low, d.lowMoves = spreadOf(lows)
