@@ -112,7 +112,7 @@ func (b *run) resistance(l load, at20 func(r, t float64) (value, u float64)) Cha
 		return atLeast(v.value/least, "no current in the "+l.name+": open coil, wiring or driver", nil, s)
 	}
 	cold, fit := b.coldRatio(l.current, volts, from, to, v.value/i.value)
-	t, ut := b.unitTemperature(from, to)
+	t, ut, half := b.unitTemperature(from, to)
 	value, uT := at20(cold, t)
 	warmer, _ := at20(cold, t+1)
 	var bud budget
@@ -120,6 +120,7 @@ func (b *run) resistance(l load, at20 func(r, t float64) (value, u float64)) Cha
 	bud.add(l.current.String(), value*ib.standard()/i.value)
 	bud.add("warming while switched on", fit)
 	bud.add("temperature of the winding", math.Hypot((warmer-value)*ut, uT))
+	bud.addFlat("between fluid and room", (warmer-value)*half)
 	return measured(value, bud, s).noted(fmt.Sprintf("%.2f ohm at %.1f °C", cold, t))
 }
 
@@ -143,15 +144,14 @@ func (b *run) coldRatio(amps, volts rig.Channel, from, to clock.Instant, avg flo
 }
 
 // unitTemperature is the temperature of the unit's windings before they are switched on: it
-// stands between the fluid's and the room's.
-func (b *run) unitTemperature(from, to clock.Instant) (t, u float64) {
+// stands between the fluid's and the room's, by half of what those are apart to either side (rectangular).
+func (b *run) unitTemperature(from, to clock.Instant) (t, u, half float64) {
 	t, u = b.temperature(from, to)
 	room, rb, ok := b.average(rig.AmbientTemperature, from.Add(-2*time.Second), to.Add(2*time.Second))
 	if !ok {
-		return t, math.Hypot(u, 2)
+		return t, math.Hypot(u, 2), 0
 	}
-	half := math.Abs(t-room.value) / 2
-	return (t + room.value) / 2, math.Hypot(half/math.Sqrt(3), math.Max(u, rb.standard()))
+	return (t + room.value) / 2, math.Max(u, rb.standard()), math.Abs(t-room.value) / 2
 }
 
 // faultsFresh is how long before the end of the run a DM1 counts as active at the end: DM1 is

@@ -166,7 +166,7 @@ func drawCoil(d *drawn, c Characteristic) term {
 	ohms := drawLoad(d, c, coil)
 	t, u := d.b.temperature(c.From, c.To)
 	room, rb, _ := d.b.average(rig.AmbientTemperature, c.From.Add(-2*time.Second), c.To.Add(2*time.Second))
-	wrong, share := d.normal(line, 0, math.Max(u, rb.standard())), d.between(line, 0, 1)
+	wrong, share := d.normal(line, 0, math.Max(u, rb.standard())), d.between("between fluid and room", 0, 1)
 	return func(x []float64) float64 {
 		return copperAt20(ohms(x), t+share(x)*(room.value-t)+wrong(x))
 	}
@@ -174,7 +174,7 @@ func drawCoil(d *drawn, c Characteristic) term {
 
 func drawHeater(d *drawn, c Characteristic) term {
 	ohms := drawLoad(d, c, heater)
-	t, _ := d.b.unitTemperature(c.From, c.To)
+	t, _, _ := d.b.unitTemperature(c.From, c.To)
 	slope := d.between("temperature of the winding", -wireSlope, wireSlope)
 	return func(x []float64) float64 { return ohms(x) / (1 + slope(x)*(t-20)) }
 }
@@ -224,9 +224,7 @@ func drawCompliance(d *drawn, c Characteristic) term {
 	return func(x []float64) float64 { return volume(x) / (drop(x) * gain(x)) }
 }
 
-// The two lines of leak_rate's budget that come from the one pair of share and air. Where the leak is past seats
-// alone, leakRun.fit, which looks closer by what is likely, ends at them and states less than half of what is drawn
-// here; it is a twentieth of U there, so that the whole is confirmed all the same.
+// The two lines of leak_rate's budget that come from the one pair of share and air.
 const ofLaw, ofSoft = "law of the leak, trapped air", "compliance: trapped air"
 
 // drawLeak draws share and air together, as likely as the readings leave them: both the slope at nominal pressure

@@ -200,9 +200,9 @@ func (l *leakRun) fit(stretches []points) bool {
 		scatter2 := best.rss / math.Max(m.free-2, 1) * widen * widen
 		l.weigh(&m, from, to, best, scatter2)
 		l.uFit = math.Sqrt(scatter2 / best.sxx)
-		// No less than two steps of the present look: the truth may lie beside them.
-		by := math.Max(5*l.uShare, 2*(to-from)/gridShare)
-		a, z := math.Max(0, l.share-by), math.Min(1, l.share+by)
+		// By what the readings leave open, not by what is likely: half of that counts for seats alone beforehand, and
+		// would draw the look to itself. Two steps of the present look more: the truth may lie beside them.
+		a, z := m.open(from, to, best, scatter2)
 		if z-a > 0.8*(to-from) {
 			break
 		}
@@ -226,6 +226,20 @@ func (m *moments4) best(from, to float64) candidate {
 		}
 	}
 	return best
+}
+
+// open is the range of shares that the readings leave e^-12 of the best at least, and two steps to either side.
+func (m *moments4) open(from, to float64, best candidate, scatter2 float64) (a, z float64) {
+	step := (to - from) / gridShare
+	a, z = best.s, best.s
+	for i := range gridShare + 1 {
+		s := from + step*float64(i)
+		g, _ := m.parabola(s)
+		if _, rss, _ := m.line(s, clamp(g, 0, gasMost)); rss-best.rss <= 24*scatter2 {
+			a, z = math.Min(a, s), math.Max(z, s)
+		}
+	}
+	return math.Max(0, a-2*step), math.Min(1, z+2*step)
 }
 
 // weigh sets means and standard deviations over shares and, for each, over the air that goes with it:
