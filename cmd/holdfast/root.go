@@ -2,6 +2,9 @@ package main
 
 import "github.com/spf13/cobra"
 
+// The help keeps the order in which newRoot adds commands.
+func init() { cobra.EnableCommandSorting = false }
+
 // newRoot builds the command tree, in the order a unit goes through the shop. Each command lives
 // in its own file cmd_<name>.go.
 func newRoot() *cobra.Command {
@@ -15,7 +18,6 @@ simulated bench.` + exitHelp,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	cobra.EnableCommandSorting = false // the order below says what comes first
 	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(),
 		newVerifyBenchCommand(), newSimCommand(),
 		newBusCommand(), newRecoverCommand())
