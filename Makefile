@@ -17,7 +17,7 @@ build: ## the static binary, bin/holdfast
 
 test: ## unit, property and golden tests; no root, no CAN hardware
 	@if [ -z "$(RACE)" ]; then echo "no C compiler found: testing without the race detector"; fi
-	$(GO) test $(RACE) ./...
+	$(GO) test $(RACE) -timeout 25m ./...
 
 test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
 	.ci/test-can
