@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -116,6 +117,9 @@ func TestWaysOut(t *testing.T) {
 		for i, w := range waysOut {
 			t.Run(w.name, func(t *testing.T) {
 				t.Parallel()
+				if w.name == "SIGHUP" {
+					skipUnderNohup(t)
+				}
 				row := w.check(t)
 				mu.Lock()
 				defer mu.Unlock()
@@ -173,10 +177,19 @@ func endedInWords(e samples.Ended) string {
 	return [...]string{"interrupted", "completed", "stopped", "tripped", "bench fault", "failed"}[e]
 }
 
+// skipUnderNohup: what was started to outlive a hang-up ignores it, and so does a run it starts.
+func skipUnderNohup(t *testing.T) {
+	t.Helper()
+	if signal.Ignored(syscall.SIGHUP) {
+		t.Skip("started with SIGHUP ignored (nohup): a run started from here ignores it too")
+	}
+}
+
 // TestWayOut_TerminalClosed: the window in which the run was started is closed: the kernel hangs up, and
 // every later write fails.
 func TestWayOut_TerminalClosed(t *testing.T) {
 	t.Parallel()
+	skipUnderNohup(t)
 	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	if err != nil {
 		t.Skipf("no pseudo terminal here: %v", err)
