@@ -23,11 +23,12 @@ type member struct {
 	table claim.Table
 	start clock.Instant
 	began bool
+	name  name.NAME
 	sent  []string
 }
 
 func newMember(n name.NAME, preferred uint8) *member {
-	m := &member{}
+	m := &member{name: n}
 	m.Node = claim.NewNode(claim.Options{NAME: n, Preferred: preferred, Seed: uint32(n)}, &m.table)
 	return m
 }
@@ -146,7 +147,7 @@ func TestNode_EverybodyFindsAPlace(t *testing.T) {
 			require.False(t, held[m.Address()], "two nodes at one address")
 			held[m.Address()] = true
 			for _, other := range members { // all tables agree
-				at, ok := other.table.Find(m.NAME())
+				at, ok := other.table.Find(m.name)
 				if ok {
 					require.Equal(t, m.Address(), at)
 				}
@@ -163,14 +164,17 @@ func TestNode_AnswersRequests(t *testing.T) {
 	port := bus.Open("asks")
 	bus.Advance(clock.Instant(time.Second))
 	a.sent, loser.sent = nil, nil
-	require.NoError(t, port.Send(claim.RequestClaims(id.Null)))
+	ask := func(destination, source uint8) {
+		f := einride.Frame{ID: uint32(id.Must(6, claim.PGNRequest, destination, source)), IsExtended: true, Length: 3}
+		copy(f.Data[:], id.PGNBytes(claim.PGNClaimed))
+		require.NoError(t, port.Send(f))
+	}
+	ask(id.Global, id.Null) // who has no address may ask, too
 	bus.Advance(clock.Instant(2 * time.Second))
 	require.Equal(t, []string{"18EEFF80#0100000000000000"}, a.sent)
 	require.Equal(t, []string{"18EEFFFE#0200000000000000"}, loser.sent)
 
-	specific := claim.RequestClaims(id.Null)
-	specific.ID = uint32(id.Must(6, claim.PGNRequest, 0x80, 0x10))
-	require.NoError(t, port.Send(specific))
+	ask(0x80, 0x10)
 	bus.Advance(clock.Instant(3 * time.Second))
 	require.Len(t, a.sent, 2)
 	require.Len(t, loser.sent, 1, "it was not asked")

@@ -84,9 +84,6 @@ func (n *Node) Prefer(address uint8) {
 // State is where the claim stands.
 func (n *Node) State() State { return n.state }
 
-// NAME is the node's own.
-func (n *Node) NAME() name.NAME { return n.options.NAME }
-
 // Address is the claimed address, and 254 unless the state is Claimed.
 func (n *Node) Address() uint8 {
 	if n.state != Claimed {
@@ -213,7 +210,7 @@ func (n *Node) owe(now clock.Instant, out []einride.Frame) []einride.Frame {
 // hearRequest answers a request for address claimed.
 func (n *Node) hearRequest(number id.ID, f *can.Frame, now clock.Instant,
 	out []einride.Frame) []einride.Frame {
-	if f.Length < 3 || pgnOf(f.Data[:]) != PGNClaimed {
+	if f.Length < 3 || id.PGNOf(f.Data[:]) != PGNClaimed {
 		return out
 	}
 	if to := number.Destination(); to != id.Global && (n.state == Lost || to != n.address) {
@@ -238,11 +235,3 @@ func (n *Node) Command(data []byte, now clock.Instant, out []einride.Frame) []ei
 	n.table.Leave(n.options.NAME, now)
 	return n.claim(address, now, out)
 }
-
-// RequestClaims is the request for address claimed to everybody; it may be sent without an address.
-func RequestClaims(source uint8) einride.Frame {
-	return einride.Frame{ID: uint32(id.Must(claimPriority, PGNRequest, id.Global, source)), IsExtended: true,
-		Length: 3, Data: einride.Data{byte(PGNClaimed & 0xFF), byte(PGNClaimed >> 8), byte(PGNClaimed >> 16)}}
-}
-
-func pgnOf(b []byte) uint32 { return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16 }

@@ -46,11 +46,6 @@ func TestExpandedFrames_Expand(t *testing.T) {
 		"maker_data":"AA","cut":false}]`, string(text))
 }
 
-func TestRequest(t *testing.T) {
-	require.Equal(t, [3]byte{0xD3, 0xFE, 0x00}, diag.Request(diag.DM11)) // worked example F1
-	require.Equal(t, [3]byte{0xEB, 0xFE, 0x00}, diag.Request(65259))     // worked example A16
-}
-
 func TestEncode_RefusesWhatDoesNotFit(t *testing.T) {
 	_, err := diag.TestCommand{Test: 247, SPN: 1 << 19}.Encode()
 	require.Error(t, err)

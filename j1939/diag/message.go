@@ -7,13 +7,13 @@ import (
 
 // PGNs of the diagnostic messages that are no fault lists.
 const (
-	DM3  uint32 = 65228 // request: clear previously active codes
+	DM3  uint32 = 65228 // to request it is to ask for previously active codes to be cleared; answered by PGN 59392
 	DM4  uint32 = 65229 // freeze frames
 	DM5  uint32 = 65230 // readiness
 	DM7  uint32 = 58112 // command a test
 	DM8  uint32 = 65232 // result of a test
-	DM10 uint32 = 65234 // tests that there are
-	DM11 uint32 = 65235 // request: clear active codes
+	DM10 uint32 = 65234 // the tests a controller knows
+	DM11 uint32 = 65235 // the same for active codes
 	DM13 uint32 = 57088 // stop and start broadcast
 	DM19 uint32 = 54016 // calibrations
 	DM20 uint32 = 49664 // how often monitors ran
@@ -86,10 +86,6 @@ func DecodeMessage(pgn uint32, data []byte, old Version) (Message, error) {
 	}
 	return decode(data, old)
 }
-
-// Request is the data of a request (PGN 59904) for a group. DM3 and DM11 are sent as one: to ask a
-// controller for the group is to ask it to clear, and it answers with an acknowledgment (PGN 59392).
-func Request(pgn uint32) [3]byte { return [3]byte{byte(pgn), byte(pgn >> 8), byte(pgn >> 16)} }
 
 func short(what string, data []byte, needs int) error {
 	return fmt.Errorf("decode %s of %d bytes, needs at least %d: %w", what, len(data), needs, ErrShort)

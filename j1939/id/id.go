@@ -90,6 +90,13 @@ func (i ID) Destination() uint8 {
 	return Global
 }
 
+// PGNBytes is a group as messages name one in their data: three bytes, the lowest first (SAE J1939-21: requests,
+// acknowledgments, connection management).
+func PGNBytes(pgn uint32) []byte { return []byte{byte(pgn), byte(pgn >> 8), byte(pgn >> 16)} }
+
+// PGNOf reads what PGNBytes writes.
+func PGNOf(b []byte) uint32 { return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16 }
+
 // Foreign says that the identifier belongs to ISO 15765-3 (EDP and DP both 1).
 func (i ID) Foreign() bool { return i>>24&3 == 3 }
 

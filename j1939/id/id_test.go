@@ -85,6 +85,15 @@ func TestNew_Refuses(t *testing.T) {
 	}
 }
 
+// Requests of DM11 and of component identification (worked examples F1 and A16 of the facts).
+func TestPGNBytes(t *testing.T) {
+	for pgn, b := range map[uint32][]byte{65235: {0xD3, 0xFE, 0x00}, 65259: {0xEB, 0xFE, 0x00},
+		id.MaxPGN: {0xFF, 0xFF, 0x03}} {
+		require.Equal(t, b, id.PGNBytes(pgn))
+		require.Equal(t, pgn, id.PGNOf(b))
+	}
+}
+
 func TestID_Foreign(t *testing.T) {
 	require.True(t, id.ID(0x1BFFFF80).Foreign())
 	require.False(t, id.ID(0x19EF00EA).Foreign())

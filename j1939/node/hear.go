@@ -46,15 +46,13 @@ func DecodeAcknowledgment(b []byte) (Acknowledgment, bool) {
 	if len(b) < commonLength {
 		return Acknowledgment{}, false
 	}
-	return Acknowledgment{Control(b[0]), b[4], pgnOf(b[5:])}, true
+	return Acknowledgment{Control(b[0]), b[4], id.PGNOf(b[5:])}, true
 }
 
 // Bytes are the acknowledgment as it is sent.
 func (a Acknowledgment) Bytes() []byte {
-	return []byte{byte(a.Control), 0xFF, 0xFF, 0xFF, a.To, byte(a.PGN), byte(a.PGN >> 8), byte(a.PGN >> 16)}
+	return append([]byte{byte(a.Control), 0xFF, 0xFF, 0xFF, a.To}, id.PGNBytes(a.PGN)...)
 }
-
-func pgnOf(b []byte) uint32 { return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16 }
 
 func isTransport(pgn uint32) bool {
 	switch pgn {
@@ -112,7 +110,7 @@ func (n *Node) answer(_ clock.Instant, m *transport.Message, out []einride.Frame
 	if len(m.Data) < 3 || n.endpoint == nil || m.Source >= id.Null {
 		return out
 	}
-	pgn := pgnOf(m.Data)
+	pgn := id.PGNOf(m.Data)
 	if pgn == claim.PGNClaimed {
 		return out
 	}

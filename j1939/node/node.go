@@ -82,9 +82,6 @@ func (n *Node) Why() string { return n.claim.Why() }
 // Table is who was heard on the bus.
 func (n *Node) Table() *claim.Table { return &n.table }
 
-// Counts tells what happened to the broadcasts that were heard.
-func (n *Node) Counts() transport.Counts { return n.broadcasts.Counts() }
-
 // Sending is a message on its way.
 type Sending struct {
 	message transport.Outgoing

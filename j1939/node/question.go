@@ -133,8 +133,7 @@ func (n *Node) stepQuestion(q *Question, now clock.Instant, out []einride.Frame)
 		if q.To == id.Global {
 			q.latest = now.Add(broadcastMax)
 		}
-		return append(out, n.single(sendPriority, claim.PGNRequest, q.To,
-			[]byte{byte(q.PGN), byte(q.PGN >> 8), byte(q.PGN >> 16)}))
+		return append(out, n.single(sendPriority, claim.PGNRequest, q.To, id.PGNBytes(q.PGN)))
 	case len(q.Answers) > 0:
 		q.end = Answered
 	case q.Control != ACK: // busy to the last
@@ -160,7 +159,7 @@ func (n *Node) notice(number id.ID, data []byte, now clock.Instant) {
 			if !begins(data[0]) {
 				continue
 			}
-			if pgnOf(data[5:]) == q.PGN && !p.begun {
+			if id.PGNOf(data[5:]) == q.PGN && !p.begun {
 				*p = answering{true, true, number.Destination()}
 			} else if p.to == number.Destination() {
 				p.open = false // one sender has one session to one destination: the answer's has ended

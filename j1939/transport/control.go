@@ -76,7 +76,7 @@ var plainVerbs = map[byte]byte{
 
 // parseControl takes the eight bytes apart; false when the control byte is none of the protocol.
 func (p protocol) parseControl(b []byte) (control, bool) {
-	c := control{verb: b[0], reason: Reason(b[1]), pgn: pgnOf(b[5:])}
+	c := control{verb: b[0], reason: Reason(b[1]), pgn: id.PGNOf(b[5:])}
 	if p == plain {
 		c.size = int(b[1]) | int(b[2])<<8
 		c.packets, c.limit, c.next = int(b[3]), int(b[4]), int(b[2])
@@ -92,7 +92,7 @@ func (p protocol) parseControl(b []byte) (control, bool) {
 	verb, known := plainVerbs[b[0]]
 	c.verb = verb
 	c.size = int(b[1]) | int(b[2])<<8 | int(b[3])<<16 | int(b[4])<<24
-	c.packets, c.next, c.limit = int(b[1]), int(pgnOf(b[2:])), noLimit
+	c.packets, c.next, c.limit = int(b[1]), int(id.PGNOf(b[2:])), noLimit
 	if verb == controlRTS || verb == controlEndOfMsgAck {
 		c.packets = packetsFor(c.size)
 	}

@@ -52,5 +52,3 @@ const MaxRepeats = 2
 
 // packetsFor is the number of packets a size needs.
 func packetsFor(size int) int { return (size + bytesPerPacket - 1) / bytesPerPacket }
-
-func pgnOf(b []byte) uint32 { return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16 }

@@ -95,7 +95,7 @@ func (r *Receiver) drop(s *session, why Event) {
 
 // connection takes a TP.CM frame.
 func (r *Receiver) connection(i id.ID, data []byte, now clock.Instant) Event {
-	if len(data) < 8 || pgnOf(data[5:]) > id.MaxPGN {
+	if len(data) < 8 || id.PGNOf(data[5:]) > id.MaxPGN {
 		return Malformed
 	}
 	switch data[0] {
@@ -120,7 +120,7 @@ func (r *Receiver) begin(i id.ID, data []byte, now clock.Instant) Event {
 		broadcast != (i.Destination() == id.Global) {
 		return Malformed
 	}
-	m := Message{PGN: pgnOf(data[5:]), Priority: i.Priority(), Source: i.Source(),
+	m := Message{PGN: id.PGNOf(data[5:]), Priority: i.Priority(), Source: i.Source(),
 		Destination: i.Destination(), Begun: now}
 	var s *session
 	if broadcast {
@@ -224,7 +224,7 @@ func (r *Receiver) packet(s *session, sequence uint8, payload []byte, now clock.
 // clear takes a CTS: sent by the receiver of the conversation, it keeps the session alive.
 func (r *Receiver) clear(i id.ID, data []byte, now clock.Instant) Event {
 	s := r.pair(i.Destination(), i.Source())
-	if s == nil || s.message.PGN != pgnOf(data[5:]) {
+	if s == nil || s.message.PGN != id.PGNOf(data[5:]) {
 		return Orphan
 	}
 	s.last = now
@@ -234,7 +234,7 @@ func (r *Receiver) clear(i id.ID, data []byte, now clock.Instant) Event {
 // acknowledge takes an end of message: the receiver of the conversation has it all.
 func (r *Receiver) acknowledge(i id.ID, data []byte) Event {
 	s := r.pair(i.Destination(), i.Source())
-	if s == nil || s.message.PGN != pgnOf(data[5:]) {
+	if s == nil || s.message.PGN != id.PGNOf(data[5:]) {
 		return Orphan
 	}
 	s.open = false
@@ -247,7 +247,7 @@ func (r *Receiver) acknowledge(i id.ID, data []byte) Event {
 // abort takes an abort, which either node may send.
 func (r *Receiver) abort(i id.ID, data []byte) Event {
 	for _, s := range []*session{r.pair(i.Source(), i.Destination()), r.pair(i.Destination(), i.Source())} {
-		if s == nil || s.message.PGN != pgnOf(data[5:]) {
+		if s == nil || s.message.PGN != id.PGNOf(data[5:]) {
 			continue
 		}
 		s.open = false

@@ -51,7 +51,7 @@ func (r *Receiver) stepExtended(i id.ID, data []byte, now clock.Instant) (*Messa
 	if i.PGN() == PGNExtendedData {
 		return r.extendedData(i, data, now)
 	}
-	if len(data) < 8 || pgnOf(data[5:]) > id.MaxPGN {
+	if len(data) < 8 || id.PGNOf(data[5:]) > id.MaxPGN {
 		return nil, Malformed
 	}
 	c, known := extended.parseControl(data)
