@@ -15,17 +15,8 @@ type expected struct {
 	Least float64 // the smallest U that comes about
 }
 
-// Characteristics are what a run of the plan on the rig would measure of a healthy unit. A coarse pressure
-// sensor is looked at in four places between two of its steps, and the larger of the two middle U is kept.
-func Characteristics(p *scenario.Plan, r *rig.Rig) []measure.Characteristic {
-	all := expectedOf(p, r)
-	out := make([]measure.Characteristic, len(all))
-	for i, e := range all {
-		out[i] = e.Characteristic
-	}
-	return out
-}
-
+// expectedOf is what a run of the plan on the rig would measure of a healthy unit. A coarse pressure sensor is
+// looked at in four places between two of its steps, and the larger of the two middle U is kept.
 func expectedOf(p *scenario.Plan, r *rig.Rig) []expected {
 	places := []float64{0}
 	if coarse(r) {
@@ -33,7 +24,7 @@ func expectedOf(p *scenario.Plan, r *rig.Rig) []expected {
 	}
 	runs := make([][]measure.Characteristic, len(places))
 	for i, beside := range places {
-		runs[i] = measure.All(recordWith(p, r, beside), r, p)
+		runs[i] = measure.All(Record(p, r, beside), r, p)
 	}
 	out := make([]expected, len(runs[0]))
 	for i := range out {

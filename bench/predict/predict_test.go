@@ -115,7 +115,8 @@ func TestLimits_Shipped(t *testing.T) {
 // The same plan and rig predict the same bytes.
 func TestRecord_Same(t *testing.T) {
 	p, r := load(t, "quick-leak", "bench-node")
-	require.Equal(t, predict.Record(p, r), predict.Record(p, r))
+	require.Equal(t, predict.Record(p, r, 0), predict.Record(p, r, 0))
+	require.NotEqual(t, predict.Record(p, r, 0), predict.Record(p, r, 0.5), "the pressures are shifted")
 }
 
 func BenchmarkLimits(b *testing.B) {

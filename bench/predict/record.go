@@ -11,15 +11,13 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// epoch is when predicted runs begin. It stands in no record.
+// epoch is when predicted runs begin. No real record has it.
 const epoch = clock.Instant(1_700_000_000_000_000_000)
 
-// Record is the record that a healthy unit would leave behind: the same for the same plan and rig.
-func Record(p *scenario.Plan, r *rig.Rig) *samples.Recording { return recordWith(p, r, 0) }
-
-// recordWith puts the pressures beside a step of their resolution by a part of one: how well a coarse
-// sensor can be averaged depends on where between two steps the pressure happens to stand.
-func recordWith(p *scenario.Plan, r *rig.Rig, beside float64) *samples.Recording {
+// Record is the record that a healthy unit would leave behind: the same for the same plan and rig. It shifts the
+// pressures by a part (beside, 0..1) of a step of their resolution: how well a coarse sensor can be averaged
+// depends on where between two steps the pressure happens to be.
+func Record(p *scenario.Plan, r *rig.Rig, beside float64) *samples.Recording {
 	w := &writer{course: newCourse(p, r), beside: beside, dice: rand.New(rand.NewPCG(1, 2)),
 		rec: &samples.Recording{Start: epoch, Ended: samples.Completed}}
 	for i := range w.sent {

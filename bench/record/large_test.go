@@ -53,10 +53,6 @@ func TestStore_LargeStaysFast(t *testing.T) {
 		{"one unit's history", searching(record.Search{Serial: "S7"}), n / 1000},
 		{"failed for one cause, 50", searching(record.Search{Verdict: "fail", Cause: "pump-worn", Limit: 50}), 50},
 		{"one week", searching(record.Search{Since: last.AddDate(0, 0, -7), Until: last}), min(n, 7*24*6)},
-		{"one run by its id's start", func(s *record.Store) (int, error) {
-			r, err := s.Find(ctx, "run-0001500")
-			return int(r.Started.Sub(noon).Hours()), err
-		}, 250},
 		{"trend, newest 2000", func(s *record.Store) (int, error) {
 			p, err := s.Trend(ctx, record.Trend{Characteristic: "c05", Limit: 2000, Simulated: true})
 			return len(p), err

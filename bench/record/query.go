@@ -3,7 +3,6 @@ package record
 import (
 	"context"
 	"database/sql"
-	"fmt"
 	"strings"
 	"time"
 )
@@ -67,27 +66,6 @@ func (s *Store) Search(ctx context.Context, q Search) ([]Run, error) {
 // Runs returns the runs of one unit, or of all when serial is "", newest first.
 func (s *Store) Runs(ctx context.Context, serial string) ([]Run, error) {
 	return s.Search(ctx, Search{Serial: serial})
-}
-
-// Find returns the run with the given id, or the only one whose id begins with it.
-func (s *Store) Find(ctx context.Context, run string) (Run, error) {
-	// A range instead of LIKE: it uses the primary key, and nothing in run is a wildcard.
-	runs, err := s.query(ctx, selectRuns+`WHERE r.id >= ?1 AND r.id < ?1 || char(0x10FFFF)
-		ORDER BY r.id LIMIT 20`, run)
-	if err != nil {
-		return Run{}, err
-	}
-	if len(runs) == 0 || run == "" {
-		return Run{}, fmt.Errorf("%w %q in the index; holdfast history lists them", ErrNoRun, run)
-	}
-	if len(runs) == 1 || runs[0].ID == run {
-		return runs[0], nil
-	}
-	names := make([]string, len(runs))
-	for i, r := range runs {
-		names[i] = r.ID
-	}
-	return Run{}, fmt.Errorf("%w with %q: %s", ErrManyRuns, run, someOf(names))
 }
 
 func (s *Store) query(ctx context.Context, query string, args ...any) ([]Run, error) {

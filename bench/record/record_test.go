@@ -72,15 +72,6 @@ func TestStore_AddRunsFind(t *testing.T) {
 		Folder: filepath.Join(out, "x")}
 	require.Equal(t, want, ofA[4])
 
-	got, err := s.Find(ctx, "20260301")
-	require.NoError(t, err)
-	require.Equal(t, want, got)
-	for _, bad := range []string{"", "2027", "%", "20260301T120000Z-A-2"} {
-		_, err = s.Find(ctx, bad)
-		require.ErrorIs(t, err, record.ErrNoRun, bad)
-	}
-	_, err = s.Find(ctx, "202603")
-	require.ErrorIs(t, err, record.ErrManyRuns)
 }
 
 func TestStore_NotMeasuredIsNull(t *testing.T) {

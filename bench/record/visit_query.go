@@ -33,15 +33,6 @@ func (s *Store) Visit(ctx context.Context, id string) (Visit, error) {
 	return all[0], nil
 }
 
-// VisitOf returns the visit that a run belongs to; ok is false for a run outside any visit.
-func (s *Store) VisitOf(ctx context.Context, run string) (v Visit, ok bool, err error) {
-	all, err := s.visits(ctx, `WHERE id = (SELECT visit FROM runs WHERE id = ?)`, run)
-	if err != nil || len(all) == 0 {
-		return Visit{}, false, err
-	}
-	return all[0], true, nil
-}
-
 // OpenVisit returns a unit's open visit; ok is false when it has none.
 func (s *Store) OpenVisit(ctx context.Context, serial string) (v Visit, ok bool, err error) {
 	all, err := s.visits(ctx, `WHERE serial = ? AND closed IS NULL ORDER BY opened DESC LIMIT 1`, serial)

@@ -80,15 +80,6 @@ func TestIdentity_Take(t *testing.T) {
 		"vehicle":{"vin":"V"}}`, string(text))
 }
 
-func TestVehicle_Plausible(t *testing.T) {
-	for text, want := range map[string]bool{
-		"3HAMKSTN0FL575012*": true, // worked example F3
-		"3HAMKSTN0FL57501*":  false, "3HAMKSTN0FL57501O*": false, "3hamkstn0fl575012*": false, "*": false,
-	} {
-		require.Equal(t, want, ident.DecodeVehicle([]byte(text)).Plausible(), text)
-	}
-}
-
 // Hours that are no number stay none.
 func TestDecodeHours_Status(t *testing.T) {
 	h, err := ident.DecodeHours([]byte{0, 0, 0, 0xFE, 0x10, 0, 0, 0})

@@ -85,24 +85,6 @@ func DecodeVehicle(data []byte) Vehicle {
 	return v
 }
 
-// vinLength and the letters that a vehicle identification number does not use: ISO 3779 (from memory).
-const vinLength = 17
-
-// Plausible says that the number has the form of ISO 3779: 17 capital letters and digits without I, O and Q.
-// Off-highway machines have numbers of other forms.
-func (v Vehicle) Plausible() bool {
-	if len(v.VIN) != vinLength {
-		return false
-	}
-	for _, c := range v.VIN {
-		letter := c >= 'A' && c <= 'Z' && c != 'I' && c != 'O' && c != 'Q'
-		if !letter && (c < '0' || c > '9') {
-			return false
-		}
-	}
-	return true
-}
-
 // Hours is PGN 65253. Its JSON has null for a number that is not valid, and the status beside it.
 type Hours struct {
 	Hours             float64 // h; 0 when its status is not valid

@@ -85,13 +85,6 @@ type (
 	}
 )
 
-// JSON is the report as one object.
-func (r *Report) JSON() ([]byte, error) {
-	var b bytes.Buffer
-	err := r.WriteJSON(&b)
-	return b.Bytes(), err
-}
-
 // WriteJSON writes the report as one object, group by group, so that a large one is never in memory as text.
 func (r *Report) WriteJSON(out io.Writer) error {
 	c := r.Counts

@@ -12,15 +12,9 @@ import (
 	"holdfast/j1939/transport"
 )
 
-// Text shows the report to a person: source by source each message with its number and mean period, and
-// below it each parameter that was ever something. A parameter that was never available is not shown.
-func (r *Report) Text() string {
-	var b strings.Builder
-	_ = r.WriteText(&b) // a builder takes everything
-	return b.String()
-}
-
-// WriteText writes what Text returns group by group, so that a large one is never in memory at once.
+// WriteText shows the report to a person: source by source each message with its number and mean period, and
+// below it each parameter that ever had a value or a fault. A parameter that was never available is not shown. It
+// writes group by group, so that a large report is never in memory at once.
 func (r *Report) WriteText(out io.Writer) error {
 	w := bufio.NewWriter(out)
 	var b strings.Builder

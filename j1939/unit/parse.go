@@ -12,32 +12,6 @@ import (
 // it; a number beyond is a slip of the keyboard.
 const Largest = 1e9
 
-// Quantity is a number in its dimension's base unit.
-type Quantity struct {
-	Value     float64
-	Dimension Dimension
-}
-
-// String writes the quantity as Parse reads it.
-func (q Quantity) String() string { return Text(q.Value, q.Dimension.Base()) }
-
-// Parse reads a quantity of any dimension. K and °C are points on the temperature scale.
-func Parse(text string) (Quantity, error) {
-	number, symbolText, err := split(text)
-	if err != nil {
-		return Quantity{}, err
-	}
-	if symbolText == "" {
-		return Quantity{}, fmt.Errorf("%s: which unit? write for example %s bar or %s %%", number, number, number)
-	}
-	d, ok := Of(symbolText)
-	if !ok {
-		return Quantity{}, fmt.Errorf("%q is no unit known here%s", symbolText, closeTo(symbolText))
-	}
-	v, err := d.value(number, symbolText)
-	return Quantity{v, d}, err
-}
-
 // ParseAs reads a quantity of one dimension and returns it in the base unit. Errors say what
 // was found and what would do.
 func ParseAs(d Dimension, text string) (float64, error) {

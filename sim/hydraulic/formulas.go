@@ -22,13 +22,6 @@ func Orifice(cda, dp, rho float64) float64 {
 	return math.Copysign(cda*math.Sqrt(2*math.Abs(dp)/rho), dp)
 }
 
-// Poiseuille returns the laminar flow in m3/s through a capillary of bore d and length l (m)
-// at dp (Pa) and viscosity eta (Pa s), and the Reynolds number. Valid below about 2300.
-func Poiseuille(d, l, dp, eta, rho float64) (q, reynolds float64) {
-	q = math.Pi * math.Pow(d, 4) * dp / (128 * eta * l)
-	return q, 4 * rho * q / (math.Pi * d * eta)
-}
-
 // FilmFraction is the share of a tube's volume left as liquid film when gas pushes the liquid
 // out at velocity v (m/s): h/r = 1.34 Ca^(2/3) / (1 + 3.35 Ca^(2/3)), Ca = eta v / sigma
 // (Aussillous & Quere 2000; from memory). Ca below about 1.

@@ -9,6 +9,8 @@ import (
 	"holdfast/bench/scenario"
 )
 
+// The global risks of JCGM 106:2012, clause 9: the rules held against published numbers over many units.
+
 // Prior is what is known of the true values of units before one is measured.
 type Prior interface {
 	// mean integrates f over the distribution; corners are where f is steep, in ascending order.
