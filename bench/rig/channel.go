@@ -75,16 +75,6 @@ func (c Channel) States() (words [2]string, ok bool) {
 // IsState says whether the channel is a state and not a measured quantity.
 func (c Channel) IsState() bool { return channels[c].unit == "" }
 
-// ChannelNamed returns the channel of a rig-file name.
-func ChannelNamed(name string) (Channel, bool) {
-	for i, c := range channels {
-		if c.name == name {
-			return Channel(i), true
-		}
-	}
-	return 0, false
-}
-
 // Command is one quantity that the harness sets.
 type Command uint8
 
@@ -132,16 +122,6 @@ func (c Command) Unit() string { return commands[c].unit }
 // States returns the words for 0 and 1 of a command with two states; ok is false for a quantity.
 func (c Command) States() (words [2]string, ok bool) {
 	return commands[c].states, commands[c].states != [2]string{}
-}
-
-// CommandNamed returns the command of a rig-file name.
-func CommandNamed(name string) (Command, bool) {
-	for i, c := range commands {
-		if c.name == name {
-			return Command(i), true
-		}
-	}
-	return 0, false
 }
 
 // Outputs is what the harness commands in one cycle, in the units of the commands.

@@ -3,6 +3,7 @@ package rig
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"holdfast/bench/yamltext"
@@ -12,32 +13,34 @@ import (
 // slowest is the longest expected interval between two readings of a channel.
 const slowest = time.Minute
 
-func (p *parsing) channels(f *yamltext.Fields) {
-	n := f.Need("channels", "a map of channel names")
+// named reads a map with the names of channels or commands as its keys.
+func named[T interface {
+	~uint8
+	fmt.Stringer
+}](p *parsing, n *yamltext.Node, what string, number T, read func(T, *yamltext.Fields)) {
 	if n == nil {
 		return
 	}
 	if n.Kind != yamltext.Map {
-		p.Fields(n, "channels")
+		p.Fields(n, what+"s")
 		return
 	}
+	names := make([]string, number)
+	for i := range names {
+		names[i] = T(i).String()
+	}
 	for _, e := range n.Entries {
-		c, ok := ChannelNamed(e.Key)
-		if !ok {
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("no channel is called %q", yamltext.Clip(e.Key)),
-				yamltext.DidYouMean(e.Key, channelNames()))
+		if i := slices.Index(names, e.Key); i >= 0 {
+			read(T(i), p.Fields(e.Value, e.Key))
 			continue
 		}
-		p.channel(c, p.Fields(e.Value, c.String()))
+		p.AddAt(e.Line, e.Column, fmt.Sprintf("no %s is called %q", what, yamltext.Clip(e.Key)),
+			yamltext.DidYouMean(e.Key, names))
 	}
 }
 
-func channelNames() []string {
-	out := make([]string, NumChannels)
-	for i := range channels {
-		out[i] = channels[i].name
-	}
-	return out
+func (p *parsing) channels(f *yamltext.Fields) {
+	named(p, f.Need("channels", "a map of channel names"), "channel", NumChannels, p.channel)
 }
 
 func (p *parsing) channel(c Channel, f *yamltext.Fields) {

@@ -13,30 +13,7 @@ func (p *parsing) commands(f *yamltext.Fields) {
 	if p.rig.Kind == Bare {
 		n = f.Need("commands", "a map of command names")
 	}
-	if n == nil {
-		return
-	}
-	if n.Kind != yamltext.Map {
-		p.Fields(n, "commands")
-		return
-	}
-	for _, e := range n.Entries {
-		c, ok := CommandNamed(e.Key)
-		if !ok {
-			p.AddAt(e.Line, e.Column, fmt.Sprintf("no command is called %q", yamltext.Clip(e.Key)),
-				yamltext.DidYouMean(e.Key, commandNames()))
-			continue
-		}
-		p.command(c, p.Fields(e.Value, c.String()))
-	}
-}
-
-func commandNames() []string {
-	out := make([]string, NumCommands)
-	for i := range commands {
-		out[i] = commands[i].name
-	}
-	return out
+	named(p, n, "command", NumCommands, p.command)
 }
 
 func (p *parsing) command(c Command, f *yamltext.Fields) {

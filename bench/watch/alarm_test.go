@@ -41,8 +41,7 @@ func TestParseAlarms_Problems(t *testing.T) {
 			"bar", `x.yaml:3:11: when: no signal is called "doser presure"; did you mean doser pressure?`},
 		{"doser pressure < 8", "x.yaml:3:28: when: 8: which unit? write 8 bar"},
 		{"doser pressure < 8 V", "x.yaml:3:28: when: V is a unit of voltage; pressure is wanted here"},
-		{"doser pressure 8 " +
-			"bar",
+		{"doser pressure 8 bar",
 			`x.yaml:3:11: when: no signal is called "doser pressure 8 bar"; did you mean doser pressure?`},
 		{"doser pressure < 8 bar for 5", "x.yaml:3:38: when: 5: which unit? write 5 s"},
 		{"doser pressure < 8 bar for 50 h", "x.yaml:3:38: when: 50 h: from 0 s to 24 h"},

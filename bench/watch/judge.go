@@ -165,8 +165,7 @@ func (u *unit) judgeDrive(a *account) Finding {
 			len(a.bins.list)))
 	}
 	f := Finding{Check: CheckDrive, Level: OK}
-	f.Seen = fmt.Sprintf("%s %% at nominal pressure without dosing, %s %% more for each kg/h; up to %s %% "+
-		"seen",
+	f.Seen = fmt.Sprintf("%s %% at nominal pressure without dosing, %s %% more for each kg/h; up to %s %% seen",
 		number(fit.AtNoDosing, 1), number(fit.PerKgH, 1), number(a.bins.levels.max, 1))
 	f.Sure = "U = " + number(fit.U, 1) + " % (k = 2)" + normalisedWord(fit)
 	if fit.AtNoDosing-fit.U > driveWorn {
@@ -202,8 +201,7 @@ func (u *unit) judgeTrend(a *account) Finding {
 		f.Level = Watch
 		f.Sure += "; the drive alone does not tell a leak from wear"
 		f.Look = "the pump works harder for the same pressure: leak inside the unit (pump membrane), worn " +
-			"pump, eroded return " +
-			"restriction; a leak-down test on the bench tells which"
+			"pump, eroded return restriction; a leak-down test on the bench tells which"
 	}
 	if fit.Change+fit.ChangeU < -trendMatters {
 		f.Level = Watch
@@ -221,8 +219,7 @@ func (u *unit) judgeDosing(a *account) Finding {
 		return notSeen(CheckDosing, number(a.actual, 0)+" g dosed while listening: too little to compare")
 	}
 	f := Finding{Check: CheckDosing, Level: OK,
-		Sure: "both figures are the unit's own: neither proves what left the valve; a scale on the bench " +
-			"does"}
+		Sure: "both figures are the unit's own: neither proves what left the valve; a scale on the bench does"}
 	f.Seen = number(a.actual, 0) + " g by the dosing rate"
 	compare := func(name string, v float64, known bool, base float64) {
 		if !known || base < dosedEnough {

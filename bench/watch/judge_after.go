@@ -34,8 +34,7 @@ func (u *unit) judgePurge(a *account) Finding {
 	f.Seen += "; last: " + a.cutText
 	f.Level = Watch
 	f.Look = "the battery switch thrown before the after-run has ended is the usual reason for crystals " +
-		"(common practice, no source): " +
-		"ask the driver; then supply and wiring of the unit"
+		"(common practice, no source): ask the driver; then supply and wiring of the unit"
 	f.Sure = "a bus that goes silent is also a pulled connector or a recorder that lost its supply"
 	if n.cut >= 3 && n.completed == 0 {
 		f.Sure += "; every after-run looks like this, so the bus may simply sleep before the purge ends"
@@ -139,9 +138,8 @@ func (u *unit) judgeConversion(a *account) Finding {
 	}
 	if c+expanded < conversionLow {
 		f.Level = Watch
-		f.Look = "quality of the fluid, crystals at the dosing valve and in the exhaust, dosed quantity " +
-			"on a scale, NOx sensors, catalyst: " +
-			"the bus does not tell which"
+		f.Look = "quality of the fluid, crystals at the dosing valve and in the exhaust, dosed quantity on a " +
+			"scale, NOx sensors, catalyst: the bus does not tell which"
 	}
 	return f
 }

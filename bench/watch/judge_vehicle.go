@@ -143,8 +143,7 @@ func (w *Watcher) judgeSupply(b *vehicleBook) Finding {
 		}
 		return notSeen(check, "the engine was not heard running")
 	}
-	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s to %s V with the engine running (%s V "+
-		"system)",
+	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s to %s V with the engine running (%s V system)",
 		number(b.supply.min, 1), number(b.supply.max, 1), number(systemVoltage(w.vehicle.inAll.supply.max), 0)),
 		Sure: "where the sender measures it, not at the unit"}
 	if b.low.n > 0 {

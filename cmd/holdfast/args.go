@@ -32,20 +32,17 @@ func wantsSome(name string) cobra.PositionalArgs {
 	}
 }
 
-// explained makes a command say what would do when a flag is wrong.
-func explained(cmd *cobra.Command) *cobra.Command {
-	cmd.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		text := err.Error()
-		switch {
-		case strings.Contains(text, "invalid duration"):
-			return fmt.Errorf("%s; a time has a unit: 10s, 5m or 8h", strings.Replace(text, ": time: invalid duration",
-				": no time:", 1))
-		case strings.HasPrefix(text, "unknown"):
-			return fmt.Errorf("%s; %s --help lists the flags", text, cmd.CommandPath())
-		}
-		return err
-	})
-	return cmd
+// explainFlag says what would do where a flag is wrong.
+func explainFlag(cmd *cobra.Command, err error) error {
+	text := err.Error()
+	switch {
+	case strings.Contains(text, "invalid duration"):
+		return fmt.Errorf("%s; a time has a unit: 10s, 5m or 8h", strings.Replace(text, ": time: invalid duration",
+			": no time:", 1))
+	case strings.HasPrefix(text, "unknown"):
+		return fmt.Errorf("%s; %s --help lists the flags", text, cmd.CommandPath())
+	}
+	return err
 }
 
 // neitherFileNor says that a name is no recording either, where one would do as well as a bus.

@@ -77,7 +77,7 @@ not decoded: their layouts are not sure enough.` + exitHelp,
 		"read old trouble codes as `VERSION` 1, 2 or 3; ADDRESS=VERSION for one source; repeatable")
 	o.tables.addFlags(cmd)
 	cmd.Flags().BoolVar(&o.oneBus, "one-bus", false, "the interfaces of the recording hear one and the same bus")
-	return explained(cmd)
+	return cmd
 }
 
 func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) error {

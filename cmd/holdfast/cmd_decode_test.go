@@ -135,11 +135,9 @@ func TestDecode_SameFromPcap(t *testing.T) {
 func TestDecode_Text(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "bench.log")
 	require.NoError(t, os.WriteFile(path, []byte(
-		"(100.000000) can0 0CF0233D#640002E8034BFFFF\n"+
-			"(100.050000) can0 0CF0233D#FFFEFEFFFEFEFFFF\n"+
-			"(100.060000) can0 18FECA3D#04FFEE101203FFFF\n"+
-			"(100.070000) can0 123#00\n"+
-			"(100.080000) can0 18FF113D#0102\n"), 0o600))
+		"(100.000000) can0 0CF0233D#640002E8034BFFFF\n(100.050000) "+
+			"can0 0CF0233D#FFFEFEFFFEFEFFFF\n(100.060000) can0 18FECA3D#04FFEE101203FFFF\n(100.070000) "+
+			"can0 123#00\n(100.080000) can0 18FF113D#0102\n"), 0o600))
 	status, out, errOut := command(t, "decode", path)
 	require.Equal(t, exitDone, status, errOut)
 	lines := strings.Split(strings.TrimRight(out, "\n"), "\n")

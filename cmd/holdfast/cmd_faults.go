@@ -69,7 +69,7 @@ Status 1 when a controller did not clear.` + exitHelp,
 	f.StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	f.DurationVar(&o.forTime, "for", 5*time.Second, "how long to listen on an interface when nothing is asked")
-	return explained(cmd)
+	return cmd
 }
 
 func (o *faultsOptions) check() error {

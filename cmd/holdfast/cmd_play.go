@@ -44,7 +44,7 @@ engine looks like one to everybody on that bus: this program's other commands wi
 	cmd.Flags().StringVar(&o.bus, "bus", "", "CAN interface to send on, or unix:PATH")
 	cmd.Flags().IntVar(&o.channel, "channel", -1, "send only interface `NUMBER` of a recording of several, from 0")
 	cmd.Flags().Lookup("channel").DefValue = "all"
-	return explained(cmd)
+	return cmd
 }
 
 func (o *playOptions) check() error {

@@ -52,7 +52,7 @@ recorded and whether any were lost.` + exitHelp,
 	f.IntVar(&o.eachMB, "mb", 64, "size of a file in megabytes")
 	f.IntVar(&o.keep, "keep", 16, "how many files are kept")
 	f.DurationVar(&o.forTime, "for", 0, "record for so long (30m, 8h); until Ctrl-C when left out")
-	return explained(cmd)
+	return cmd
 }
 
 func (o *recordOptions) check() error {

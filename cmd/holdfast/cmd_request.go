@@ -51,7 +51,7 @@ Status 1 when nothing came but a negative acknowledgment or silence.` + exitHelp
 	}
 	cmd.Flags().StringVar(&o.to, "to", "", "`ADDRESS` to ask (0 to 253, or 0x3D); everybody when left out")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
-	return explained(cmd)
+	return cmd
 }
 
 // check reads the numbers.

@@ -55,7 +55,7 @@ vehicle. A recording is always read so. sim is the simulated bench with a unit t
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object")
 	cmd.Flags().DurationVar(&o.forTime, "for", 10*time.Second, "how long --passive listens")
 	cmd.Flags().StringArrayVar(&o.conversions, "conversion", nil, conversionHelp)
-	return explained(cmd)
+	return cmd
 }
 
 func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {

@@ -35,7 +35,7 @@ itself take precedence.` + exitHelp,
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array of objects")
-	return explained(cmd)
+	return cmd
 }
 
 func runSpn(text string, asJSON bool, out io.Writer) error {

@@ -18,6 +18,7 @@ simulated bench.` + exitHelp,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.SetFlagErrorFunc(explainFlag)
 	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(),
 		newVerifyBenchCommand(), newSimCommand(),
 		newBusCommand(), newRecoverCommand())

@@ -58,8 +58,7 @@ Faults, as NAME=NUMBER; several combine:
 	f.Float64Var(&o.load, "load", 0, "bus load to fill up to, 0 to 0.95; 0: the controllers that a truck has")
 	f.IntVar(&o.bitRate, "bitrate", 250_000, "bit rate that --load is a share of")
 	f.BoolVar(&o.alone, "alone", false, "only the messages of the aftertreatment and what goes with them")
-	f.StringVar(&o.legs, "legs", "", "key cycles as key-on+key-off times: 30m+5m,20m+5m; none: a ten-hour "+
-		"day")
+	f.StringVar(&o.legs, "legs", "", "key cycles as key-on+key-off times: 30m+5m,20m+5m; none: a ten-hour day")
 	return cmd
 }
 

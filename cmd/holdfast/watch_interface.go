@@ -27,8 +27,7 @@ type ear struct {
 func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
 	state, err := controller.Read(name)
 	if err != nil {
-		return openPlain(name,
-			errOut) // a kernel without the settings, or no such interface: its error says more
+		return openPlain(name, errOut) // a kernel without the settings, or no such interface: its error says more
 	}
 	if quiet || find || !state.Up {
 		if err := askListenOnly(state, find, errOut); err != nil && (quiet || find || !state.Up) {
@@ -78,10 +77,9 @@ func mayListen(s controller.State) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%s is not in listen-only mode and runs at %d bit/s, which is no rate of J1939 (250 "+
-		"000 or 500 000): on a "+
-		"vehicle it would answer every frame with an error. Set it: %s", s.Name, s.BitRate,
-		setCommand(s.Name, 250_000))
+	return fmt.Errorf("%s is not in listen-only mode and runs at %d bit/s, which is no rate of J1939 "+
+		"(250 000 or 500 000): on a vehicle it would answer every frame with an error. Set it: %s",
+		s.Name, s.BitRate, setCommand(s.Name, 250_000))
 }
 
 func setCommand(name string, rate int) string {
@@ -95,13 +93,11 @@ func quietWords(s controller.State) string {
 		return s.Name + ": a virtual interface has no listen-only mode; holdfast itself sends nothing"
 	case s.ListenOnly:
 		return fmt.Sprintf("%s: listen-only, granted by the kernel, at %d bit/s: the controller sends no "+
-			"bit, not even an "+
-			"acknowledgement", s.Name, s.BitRate)
+			"bit, not even an acknowledgement", s.Name, s.BitRate)
 	default:
 		return fmt.Sprintf("%s: NOT listen-only, at %d bit/s: holdfast sends nothing, but the controller "+
-			"acknowledges what "+
-			"others send. --listen-only asks for it, or: %s", s.Name, s.BitRate, setCommand(s.Name,
-			s.BitRate))
+			"acknowledges what others send. --listen-only asks for it, or: %s",
+			s.Name, s.BitRate, setCommand(s.Name, s.BitRate))
 	}
 }
 
@@ -150,8 +146,7 @@ func findBitRate(name string, errOut io.Writer) error {
 		if err != nil {
 			return fmt.Errorf("try %d bit/s: %w", rate, err)
 		}
-		fmt.Fprintf(errOut, "%s at %d bit/s, listening only: %d frames, %d bus errors\n", name, rate, heard,
-			bad)
+		fmt.Fprintf(errOut, "%s at %d bit/s, listening only: %d frames, %d bus errors\n", name, rate, heard, bad)
 		if heard > 0 && bad <= heard/10 {
 			return nil
 		}
@@ -214,6 +209,5 @@ func (g *rateGuard) add(frames []can.Frame) error {
 		what = "nothing was disturbed: the interface is listen-only"
 	}
 	return withStatus(exitBus, fmt.Errorf("%d bus errors and not one frame: the bit rate is wrong (%s); "+
-		"--find-bitrate finds it by "+
-		"listening only", g.bad, what))
+		"--find-bitrate finds it by listening only", g.bad, what))
 }

@@ -6,16 +6,11 @@ import (
 	"fmt"
 	"runtime"
 
-	einride "go.einride.tech/can"
-
 	"holdfast/j1939/can"
-	"holdfast/j1939/clock"
 )
 
 // Port does not exist here: SocketCAN is a part of Linux.
-type Port struct{}
-
-var _ can.Port = (*Port)(nil)
+type Port = can.Absent
 
 func absent(iface string) error {
 	return fmt.Errorf("open CAN interface %s: %w: SocketCAN needs Linux, this is %s",
@@ -30,21 +25,6 @@ func Listen(iface string, _ Options) (can.Source, error) { return nil, absent(if
 
 // Interfaces lists none.
 func Interfaces() ([]Interface, error) { return nil, nil }
-
-// Now is the computer's clock.
-func (*Port) Now() clock.Instant { return clock.Real() }
-
-// Receive always fails.
-func (*Port) Receive([]can.Frame, clock.Instant) (int, error) { return 0, can.ErrMissing }
-
-// Send always fails.
-func (*Port) Send(einride.Frame) error { return can.ErrMissing }
-
-// Stats counts nothing.
-func (*Port) Stats() can.Stats { return can.Stats{} }
-
-// Close does nothing.
-func (*Port) Close() error { return nil }
 
 // Inspect always fails.
 func Inspect(name string) (Health, error) { return Health{}, absent(name) }
