@@ -3,9 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // wants says which words a command line must have, and tells a person which one is missing.
@@ -34,13 +34,13 @@ func wantsSome(name string) cobra.PositionalArgs {
 
 // explainFlag says what would do where a flag is wrong.
 func explainFlag(cmd *cobra.Command, err error) error {
-	text := err.Error()
+	var unknown *pflag.NotExistError
+	var invalid *pflag.InvalidValueError
 	switch {
-	case strings.Contains(text, "invalid duration"):
-		return fmt.Errorf("%s; a time has a unit: 10s, 5m or 8h", strings.Replace(text, ": time: invalid duration",
-			": no time:", 1))
-	case strings.HasPrefix(text, "unknown"):
-		return fmt.Errorf("%s; %s --help lists the flags", text, cmd.CommandPath())
+	case errors.As(err, &unknown):
+		return fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())
+	case errors.As(err, &invalid) && invalid.GetFlag().Value.Type() == "duration":
+		return fmt.Errorf("--%s %s: a time has a unit: 10s, 5m or 8h", invalid.GetFlag().Name, invalid.GetValue())
 	}
 	return err
 }

@@ -153,7 +153,7 @@ func newBusUpCommand() *cobra.Command {
 it up. With --listen-only the controller sends nothing at all, not even acknowledgements: the way to listen
 on a vehicle. A run needs it off.` + exitHelp,
 		Example: "  holdfast bus up can0 --bitrate 250k\n  holdfast bus up can0 --bitrate 500k --listen-only",
-		Args:    cobra.ExactArgs(1),
+		Args:    wants("INTERFACE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			bits, err := parseRate(rate)
 			if err != nil {
@@ -202,7 +202,7 @@ func newBusDownCommand() *cobra.Command {
 		Short:   "Take an interface down",
 		Long:    "Takes the interface down: its controller leaves the bus. Needs root or CAP_NET_ADMIN." + exitHelp,
 		Example: "  holdfast bus down can0",
-		Args:    cobra.ExactArgs(1),
+		Args:    wants("INTERFACE"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			if err := socketcan.TakeDown(args[0]); err != nil {
 				return withStatus(exitBus, err)

@@ -50,7 +50,7 @@ fault was named as which) in a folder;
 It opens no CAN interface.` + exitHelp,
 		Example: `  holdfast campaign release --rig bench-node --units 2000 --seed 1
   holdfast campaign release --rig bench-node --units 200 --fault membrane-split --healthy 0`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.scenario = args[0]
 			return runCampaign(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())

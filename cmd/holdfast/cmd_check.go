@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -38,7 +37,7 @@ provable (a longer hold, another instrument, a wider limit), and the status is 3
 SCENARIO and RIG are a path or the name of a shipped file. Nothing is sent anywhere.` + exitHelp,
 		Example: "  holdfast check release --rig bench-node\n" +
 			"  holdfast check ./my-unit.yaml --rig ./my-bench.yaml --json",
-		Args: cobra.ExactArgs(1),
+		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.scenario = args[0]
 			return runCheck(o, clock.Real().Time(), cmd.OutOrStdout())
@@ -68,10 +67,8 @@ func runCheck(o checkOptions, now time.Time, out io.Writer) error {
 				status = exitUndecided
 			}
 		}
-		enc := json.NewEncoder(out)
-		enc.SetIndent("", "  ")
-		if errWrite := enc.Encode(answer); errWrite != nil {
-			return withStatus(exitInternal, errWrite)
+		if errWrite := printJSON(out, answer); errWrite != nil {
+			return errWrite
 		}
 		if err != nil {
 			return withStatus(status, nil)

@@ -35,7 +35,7 @@ is not what the program had named: holdfast causes scores the one against the ot
 ` + causeList() + exitHelp,
 		Example: `  holdfast found membrane-split --serial HF-2041 --note "split at the clamp, tracks green" --part "pump membrane"
   holdfast found other --serial HF-2041 --note "connector pin bent"`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("CAUSE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.cause = args[0]
 			return runFound(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -89,14 +89,6 @@ func runFound(ctx context.Context, o foundOptions, out, errOut io.Writer) error 
 		if err != nil {
 			return err
 		}
-		v, err := s.Visit(ctx, id)
-		if err != nil {
-			return err
-		}
-		if o.json {
-			return printJSON(out, v)
-		}
-		fmt.Fprintf(out, "visit %s\n", id)
-		return showVisit(out, &v)
+		return printVisit(ctx, s, id, "", o.json, out)
 	})
 }

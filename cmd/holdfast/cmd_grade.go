@@ -36,7 +36,7 @@ record.
 The status is that of the judgement: 0 pass, 1 fail, 3 undecided and so on.` + exitHelp,
 		Example: `  holdfast grade 20260304T1200
   holdfast grade 20260304T1200 --scenario our-limits.yaml --why "maker's data of May" --by Kim`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("RUN"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.run = args[0]
 			return runGrade(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -70,7 +70,7 @@ func runGrade(ctx context.Context, o gradeOptions, out, errOut io.Writer) error 
 		return withStatus(exitUsage, err)
 	}
 	if err := o.keep(ctx, runs, folder, res, plan, r, errOut); err != nil {
-		return badInputUnlessStated(err)
+		return err
 	}
 	if err := printResult(out, res, o.json); err != nil {
 		return withStatus(exitInternal, err)

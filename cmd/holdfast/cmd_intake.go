@@ -67,23 +67,15 @@ func runIntake(ctx context.Context, o intakeOptions, out, errOut io.Writer) erro
 	note := record.Note{Time: now(), By: person(o.by), Serial: o.serial, UnitKind: o.kind, Hours: o.hours,
 		Owner: o.owner, Complaint: o.complaint, Faults: faults, Parts: o.parts}
 	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {
-		did := "opened"
+		did := "opened "
 		id, err := s.Intake(ctx, note)
 		if errors.Is(err, record.ErrVisitOpen) {
-			did = "added to"
+			did = "added to "
 			id, err = s.Amend(ctx, note)
 		}
 		if err != nil {
 			return err
 		}
-		v, err := s.Visit(ctx, id)
-		if err != nil {
-			return err
-		}
-		if o.json {
-			return printJSON(out, v)
-		}
-		fmt.Fprintf(out, "%s visit %s\n", did, id)
-		return showVisit(out, &v)
+		return printVisit(ctx, s, id, did, o.json, out)
 	})
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -167,11 +166,7 @@ func (r *recovered) describe(h journal.Header, rec *samples.Recording) {
 
 func showRecovered(out io.Writer, found []recovered, asJSON bool) error {
 	if asJSON {
-		text, err := json.MarshalIndent(append([]recovered{}, found...), "", "  ")
-		if err == nil {
-			_, err = out.Write(append(text, '\n'))
-		}
-		return err
+		return printJSON(out, append([]recovered{}, found...))
 	}
 	if len(found) == 0 {
 		_, err := fmt.Fprintln(out, "No interrupted run.")

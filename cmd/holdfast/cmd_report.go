@@ -28,7 +28,7 @@ the path of its folder.
 The status says whether the report could be made; the verdict is in the table and in --json.` + exitHelp,
 		Example: `  holdfast report 20260304T120000Z-HF-2041
   holdfast report ./runs/20260304T120000Z-HF-2041 --html report.html --pdf report.pdf --paper Letter`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("RUN"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.run = args[0]
 			return runReport(o, cmd.OutOrStdout())

@@ -47,7 +47,7 @@ Ctrl-C relieves the line and ends the run; a second Ctrl-C, or Ctrl-\, ends at o
 safe state. A run that is cut off leaves that to the bench node; holdfast recover closes its record.` + exitHelp,
 		Example: `  holdfast run release --rig bench-node --bus can0 --serial HF-2041 --unit-hours 18400
   holdfast run release --rig bench-node --bus sim --serial DEMO-1 --fault membrane-split=0.6 --yes`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.scenario = args[0]
 			return runRun(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())

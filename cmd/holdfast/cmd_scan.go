@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -81,12 +80,7 @@ func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
 func printControllers(out io.Writer, asJSON bool, all []shownController,
 	lines func(*shownController) string) error {
 	if asJSON {
-		text, err := json.MarshalIndent(scanFile{scanFormat, all}, "", "  ")
-		if err != nil {
-			return withStatus(exitInternal, err)
-		}
-		fmt.Fprintf(out, "%s\n", text)
-		return nil
+		return printJSON(out, scanFile{scanFormat, all})
 	}
 	for i := range all {
 		fmt.Fprint(out, lines(&all[i]))

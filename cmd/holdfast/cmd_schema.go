@@ -17,7 +17,7 @@ An editor with a YAML language server completes and checks a scenario whose firs
 
 A schema knows words and units; holdfast check finds what the file as a whole gets wrong.` + exitHelp,
 		Example:   `  holdfast schema scenario > scenario.schema.json`,
-		Args:      cobra.ExactArgs(1),
+		Args:      wants("scenario, rig or result"),
 		ValidArgs: schema.Names(),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			text, err := schema.Read(args[0])

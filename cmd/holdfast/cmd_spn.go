@@ -140,10 +140,7 @@ func printSpnJSON(out io.Writer, found []*spn.Parameter) error {
 	for _, p := range found {
 		all = append(all, asSpnJSON(p))
 	}
-	e := json.NewEncoder(out)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	return e.Encode(all)
+	return printJSON(out, all)
 }
 
 func asSpnJSON(p *spn.Parameter) spnJSON {

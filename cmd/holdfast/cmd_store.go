@@ -98,7 +98,7 @@ whole copy of the index, also while others are running tests. What is in FOLDER 
 against the original. The copy is a folder of records like any other: holdfast works on it with
 --out. The private signing key is not copied: keep it yourself.` + exitHelp,
 		Example: `  holdfast store backup /media/stick/holdfast`,
-		Args:    cobra.ExactArgs(1),
+		Args:    wants("FOLDER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return withRecords(cmd.Context(), out, cmd.ErrOrStderr(), func(s *record.Store, _ string) error {
 				n, err := s.BackUpAll(cmd.Context(), args[0])
@@ -121,7 +121,7 @@ func newStoreRestoreCommand() *cobra.Command {
 		Short: "Bring records back from a backup into an empty folder",
 		Long: `Copies a backup into the folder of the records, which must not hold any, and makes
 the index anew from the run folders and the book.` + exitHelp,
-		Args: cobra.ExactArgs(1),
+		Args: wants("FOLDER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder, err := outFolder(out)
 			if err != nil {

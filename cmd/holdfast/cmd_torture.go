@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -134,11 +133,7 @@ func (p *tortureProgress) end() {
 
 func showTorture(out io.Writer, t torture.Tally, o tortureOptions) error {
 	if o.json {
-		text, err := json.MarshalIndent(t, "", "  ")
-		if err == nil {
-			_, err = out.Write(append(text, '\n'))
-		}
-		return err
+		return printJSON(out, t)
 	}
 	fmt.Fprintf(out, "%d seeds from %d, each run twice: %v of bench time\n",
 		t.Seeds, o.from, t.Run.Round(time.Second))

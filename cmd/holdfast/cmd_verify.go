@@ -36,7 +36,7 @@ Status 0: nothing was changed. Status 1: something was, or is missing, or an unk
 sealed it.` + exitHelp,
 		Example: `  holdfast verify 20260304T1200
   holdfast verify certificate-C0001.pdf --key their-signing.pub`,
-		Args: cobra.ExactArgs(1),
+		Args: wants("RUN or CERTIFICATE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.what = args[0]
 			return runVerify(o, cmd.OutOrStdout())

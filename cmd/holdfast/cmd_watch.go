@@ -77,7 +77,7 @@ at what pressure this unit works.` + exitHelp,
   holdfast watch can0 --for 30m
   holdfast watch can0 --until-key-off --alarms mine.yaml --keep truck-7
   holdfast watch before.pcapng --attach before --serial HF-2041`,
-		Args: cobra.MinimumNArgs(1),
+		Args: wantsSome("INTERFACE or CAPTURE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runWatch(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},

@@ -41,7 +41,7 @@ func person(by string) string {
 }
 
 // withRecords opens the index of the records for do. An index that is missing is made from the run folders
-// and the book. What do returns without a status is bad input.
+// and the book.
 func withRecords(ctx context.Context, named string, errOut io.Writer, do func(*record.Store,
 	string) error) (err error) {
 	out, err := outFolder(named)
@@ -59,7 +59,7 @@ func withRecords(ctx context.Context, named string, errOut io.Writer, do func(*r
 			return withStatus(exitUsage, err)
 		}
 	}
-	return badInputUnlessStated(do(store, out))
+	return do(store, out)
 }
 
 // remake makes the index anew and names what it had to leave out.
@@ -72,14 +72,6 @@ func remake(ctx context.Context, store *record.Store, errOut io.Writer) error {
 		fmt.Fprintf(errOut, "holdfast: index made anew from %d run folders\n", n)
 	}
 	return err
-}
-
-func badInputUnlessStated(err error) error {
-	var stated *exit
-	if err == nil || errors.As(err, &stated) {
-		return err
-	}
-	return withStatus(exitUsage, err)
 }
 
 // printJSON prints a value as indented JSON.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"strings"
@@ -14,6 +15,19 @@ import (
 )
 
 const minute = "2006-01-02 15:04"
+
+// printVisit prints a visit after a change, as JSON or with what was done to it.
+func printVisit(ctx context.Context, s *record.Store, id, did string, asJSON bool, out io.Writer) error {
+	v, err := s.Visit(ctx, id)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return printJSON(out, v)
+	}
+	fmt.Fprintf(out, "%svisit %s\n", did, id)
+	return showVisit(out, &v)
+}
 
 // showVisit prints what a visit holds, label by label; what was not said is left out.
 func showVisit(out io.Writer, v *record.Visit) error {

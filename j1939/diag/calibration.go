@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"holdfast/j1939/ident"
+	"holdfast/j1939/spn"
 )
 
 // Calibration is one record of DM19.
@@ -37,7 +38,7 @@ func DecodeCalibrations(data []byte) (Calibrations, error) {
 	}
 	list := Calibrations{}
 	for ; len(data) >= calibrationLength; data = data[calibrationLength:] {
-		id := bytes.Clone(ident.Trim(data[verification:calibrationLength]))
+		id := bytes.Clone(spn.Trim(data[verification:calibrationLength]))
 		list = append(list, Calibration{uint32(word(data)) | uint32(word(data[2:]))<<16, id})
 	}
 	return list, nil

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+
+	"holdfast/j1939/spn"
 )
 
 // Text is a field in ISO Latin 1, padding cut. nil: the message has no such field. Empty but not
@@ -27,25 +29,13 @@ func (t Text) String() string {
 	return b.String()
 }
 
-// Trim cuts padding on both sides: spaces, zeros and ones. It is a part of text, not a copy.
-func Trim(text []byte) []byte {
-	padding := func(b byte) bool { return b == ' ' || b == 0x00 || b == 0xFF }
-	for len(text) > 0 && padding(text[0]) {
-		text = text[1:]
-	}
-	for len(text) > 0 && padding(text[len(text)-1]) {
-		text = text[:len(text)-1]
-	}
-	return text
-}
-
 // Fields cuts data at every '*'. What follows the last one is a field only when it is more than padding:
 // a sender that forgot the last '*'.
 func Fields(data []byte) []Text {
 	var fields []Text
 	for {
 		field, rest, more := bytes.Cut(data, []byte{'*'})
-		field = Trim(field)
+		field = spn.Trim(field)
 		if !more && len(field) == 0 {
 			return fields
 		}

@@ -57,7 +57,7 @@ func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 	if p.SPN != softwareIdentification {
 		data, _, _ = bytes.Cut(data, []byte{'*'})
 	}
-	data = trim(data)
+	data = Trim(data)
 	if len(data) == 0 {
 		return nil, NotAvailable
 	}
@@ -67,8 +67,9 @@ func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 // softwareIdentification holds several texts after a count; they are given with their '*'.
 const softwareIdentification = 234
 
-// trim cuts padding. Byte by byte: the text is ISO Latin 1, and the bytes package reads UTF-8.
-func trim(text []byte) []byte {
+// Trim cuts the padding of a text on both sides: spaces, zeros and ones. It is a part of text, not a copy. It goes
+// byte by byte because the text is ISO Latin 1, and the bytes package reads UTF-8.
+func Trim(text []byte) []byte {
 	padding := func(b byte) bool { return b == ' ' || b == 0x00 || b == 0xFF }
 	for len(text) > 0 && padding(text[0]) {
 		text = text[1:]
