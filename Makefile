@@ -7,7 +7,7 @@ VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 
-.PHONY: help build test test-can bench check fuzz cross demo campaign campaign-controller torture test-store test-kernel kills coverage long
+.PHONY: help build test test-can bench check fuzz cross demo campaign campaign-controller torture test-store test-kernel kills coverage causes long
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -60,6 +60,9 @@ kills: ## 1 000 runs killed beside a bench process: every record read, every ben
 
 coverage: ## do the stated intervals cover the truth? 2 000 simulated units
 	HOLDFAST_UNITS=2000 $(GO) test ./cmd/holdfast -run 'TestCoverage_|TestCauses_' -v -timeout 30m
+
+causes: ## are causes named right, never mixed up, and as often right as stated? 1 000 of each
+	HOLDFAST_UNITS=1000 $(GO) test ./cmd/holdfast -run 'TestCauses_|TestMixups_|TestStated_|TestWrongFluid_' -v -timeout 60m
 
 long: ## a day of traffic in flat memory, a ten-hour day with every frame
 	HOLDFAST_LONG=1 $(GO) test -run 'TestWatch_(MemoryStaysFlat|TenHourDay)' -v -timeout 60m ./cmd/holdfast

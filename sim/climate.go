@@ -56,3 +56,14 @@ func (p *plant) takeProperties() {
 	p.port.Density, p.port.Suction = at.Density, p.design.ambient-at.VapourPressure
 	p.port.Celsius = p.celsius
 }
+
+// urea is how much of the fluid's mass is urea, %: 32.5 in the middle of AUS 32, less where water was let in
+// (a share by volume, as in fluid.Mix).
+func (p *plant) urea() float64 {
+	if p.kind != fluid.DEF {
+		return 0
+	}
+	own, added := p.design.batch.Shift(p.kind.At(p.celsius)).Density, fluid.Water.At(p.celsius).Density
+	share := p.design.water
+	return (32.5 + p.design.batch.Urea) * (1 - share) * own / ((1-share)*own + share*added)
+}

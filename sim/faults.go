@@ -129,8 +129,8 @@ var sensorFaults = []fault{
 var electricFaults = []fault{
 	{"supply-resistance", "1.3 ohm in supply or track", "2.5 ohm",
 		func(d *design, s float64) { d.unit.Wiring += 2.5 * s }},
-	{"heater-open", "twice its resistance", "open",
-		func(d *design, s float64) { d.unit.Heater.R20 *= opened(s) }},
+	{"heater-open", "six times its resistance", "open, as from 0.6 on: burnt out",
+		func(d *design, s float64) { d.unit.Heater.R20 *= opened(s / burntOut) }},
 	{"heater-protection", "opens after some 2 s and closes when cool", "open, and it does not close again",
 		func(d *design, s float64) {
 			early := math.Pow(1-s, 6)
@@ -138,6 +138,10 @@ var electricFaults = []fault{
 			d.unit.Heater.Closes *= early
 		}},
 }
+
+// burntOut is the severity from which a heater is open: elements and their welds go from cracked to broken, and
+// nothing of the current tells them from an open protection then. Common practice, no source.
+const burntOut = 0.6
 
 // frozenMass is the liquid in unit and pick-up that can freeze, kg.
 const frozenMass = 0.12

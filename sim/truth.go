@@ -40,6 +40,7 @@ type Truth struct {
 	WiringOhms     float64 // between bench terminals and unit
 	Ambient        float64 // bar
 	Density        float64 // kg/m3
+	Urea           float64 // % by mass, of the fluid
 	Temperature    float64 // °C, fluid in the line
 	Ice            float64 // g in unit and pick-up
 	Speed          float64 // r/min now
@@ -66,7 +67,7 @@ func (b *Bench) Truth() Truth {
 		SensorOffset: u.Sensor.Offset / h.Bar, SensorGain: u.Sensor.Gain, SensorNoise: u.Sensor.Noise / h.Bar,
 		ReferenceError: b.node.ReferenceError((p+c.Ambient)/1e3) / 100, SensorSupply: u.SensorFeed,
 		CoilOhms: d.unit.Coil.R20, HeaterOhms: d.unit.Heater.R20, WiringOhms: d.unit.Wiring,
-		Ambient: c.Ambient / h.Bar, Density: rho, Temperature: b.plant.celsius, Ice: b.plant.ice * 1e3,
+		Ambient: c.Ambient / h.Bar, Density: rho, Urea: b.plant.urea(), Temperature: b.plant.celsius, Ice: b.plant.ice * 1e3,
 		Speed: b.plant.speed,
 	}
 }

@@ -8,6 +8,16 @@
 // What healthy units do, where no limit of the plan says it, is the reference unit's on the reference bench.
 package cause
 
+// ProbabilityOf is what a ranking gives to a cause, 0 when it does not name it.
+func ProbabilityOf(ranked []Cause, name string) float64 {
+	for _, c := range ranked {
+		if c.Name == name {
+			return c.Probability
+		}
+	}
+	return 0
+}
+
 // Cause is one possible fault with the probability that the evidence gives it.
 type Cause struct {
 	Name        string  // e.g. membrane-split; "healthy" and "bench-problem" are causes too

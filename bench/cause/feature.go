@@ -64,10 +64,14 @@ const (
 	stillFilling
 	nothingBuilt
 	primeVain
+	opening
+	ureaRead
+	dripSeen
 	nothingDosed
 	laminar
 	pours
 	dosingSpread
+	opensLate
 	fillTurn
 	fillEases
 	fillWet
@@ -97,6 +101,7 @@ var bands = map[string]band{
 	"restriction_area":      {0.066, 0.055, 0.080},
 	"volumetric_efficiency": {90, 80, none}, // ours
 	"hold_drive":            {45, 30, 60},
+	"fill_pressure":         {0.34, 0.2, 0.6}, // of the reference unit: 0.3 bar opens its check valve
 	"prime_time":            {20, none, 30},
 	"compliance":            {0.4, none, 0.6}, // ours
 	"ripple":                {0.2, none, 0.5},
@@ -150,6 +155,7 @@ func gather(chars []measure.Characteristic, seen observed, rec *samples.Recordin
 	e.plain(restriction, "restriction_area", "return restriction area")
 	e.plain(efficiency, "volumetric_efficiency", "volumetric efficiency of the pump")
 	e.plain(drive, "hold_drive", "drive to hold pressure")
+	e.plain(opening, "fill_pressure", "the air of the empty line goes out through the return at")
 	e.plain(prime, "prime_time", "prime time")
 	e.plain(softness, "compliance", "compliance")
 	e.plain(ripple, "ripple", "ripple")
@@ -168,6 +174,7 @@ func gather(chars []measure.Characteristic, seen observed, rec *samples.Recordin
 	e.sensor()
 	e.codes()
 	e.beside()
+	e.asked()
 	return e
 }
 

@@ -39,10 +39,11 @@ func does(by effects) (all [numKeys]effect) {
 	return all
 }
 
-// Names of the causes that are no fault of the unit.
+// Names of the causes that are no fault of the unit itself.
 const (
 	Healthy      = "healthy"
 	BenchProblem = "bench-problem"
+	WrongFluid   = "wrong-fluid"
 )
 
 // patterns says what each fault does, from the bench's table of causes. Priors: half of the units
@@ -149,7 +150,7 @@ var patterns = [...]pattern{
 		})},
 	{"return-check-stuck", "return check valve stuck",
 		"Take out the return check valve.", 0.01, does(effects{
-			up:    {checkOpens},
+			up:    {checkOpens, opening},
 			down:  {fillTakes},
 			mayDn: {restriction, drive, prime, fillTurn, flows},
 			may:   {regulated, fallWithLoad, efficiency, loadVolts, fillWet},
@@ -157,6 +158,7 @@ var patterns = [...]pattern{
 		})},
 	{"return-check-leak", "return check valve leaking",
 		"Take out the return check valve and look at its seat.", 0.01, does(effects{
+			down:  {opening},
 			mayUp: {purge, fillTurn, flows},
 			upIf:  {changeover, fillWet},
 		})},
@@ -204,16 +206,18 @@ var patterns = [...]pattern{
 			mayUp: {nothingDosed, purge},
 			mayDn: {dosingSpread},
 			may:   {fallWithLoad},
+			above: {opensLate},
 		})},
 	{"doser-blocked", "dosing valve partly blocked",
 		"Clean the dosing valve of crystals.", 0.02, does(effects{
 			down:  {dosing},
 			mayUp: {purge},
 			may:   {fallWithLoad},
+			below: {opensLate},
 		})},
 	{"outside-leak", "leak to the outside",
 		"Look for drips at fittings and line under pressure.", 0.04, does(effects{
-			up:   {outsideLoss},
+			up:   {outsideLoss, dripSeen},
 			may:  {laminar, flows},
 			upIf: {drive, efficiency, collapse, fallWithLoad},
 		})},
@@ -275,8 +279,9 @@ var patterns = [...]pattern{
 			upIf: {nothingBuilt, fallWithLoad, leakInside, purge, heater, coil, dosing,
 				restriction, checkOpens, regulated, ripple},
 		})},
-	{"wrong-fluid", "wrong fluid or too little urea",
+	{WrongFluid, "wrong fluid or too little urea",
 		"Test the fluid before the unit: density or refractive index.", 0.005, does(effects{
+			moved:  {ureaRead},
 			mayDn:  {fallWithLoad},
 			slight: {fillTakes, dosing, restriction, purge, fillTurn, flows, fillWet},
 		})},
@@ -298,6 +303,7 @@ var weights = [numKeys]float64{leakInside: 1, doserLeak: 1, outsideLoss: 1, rest
 	freeCurrent: 1, checkOpens: 1, fallWithLoad: 0.7, sensorNoise: 1, wiring: 1, cold: 2, heater: 1,
 	heaterFell: 1,
 	coil:       1, collapse: 2, stillFilling: 1, nothingBuilt: 1, nothingDosed: 1, heaterGone: 1,
+	opening: 1, ureaRead: 1, dripSeen: 1,
 	laminar: 0.7, pours: 0.7, dosingSpread: 0.7, fillTurn: 1, fillEases: 1, fillTakes: 1,
-	freeSpeed: 1, loadVolts: 1, flows: 1, besideNeedle: 1, strokeShare: 1, fillWet: 1,
+	freeSpeed: 1, loadVolts: 1, flows: 1, besideNeedle: 1, strokeShare: 1, opensLate: 1, fillWet: 1,
 	supplyShape: 1, lowZero: 1, sensorCircuit: 1, coilCircuit: 1}

@@ -75,7 +75,8 @@ var keysOf = map[string][]key{"leak_rate": {leakInside, doserLeak, outsideLoss},
 	"dosing_error": {dosing}, "sensor_supply": {supply}, "sensor_zero": {zero, span, supply},
 	"sensor_span_error": {zero, span, supply}, "regulated_pressure": {regulated}, "purge_time": {purge},
 	"purge_residual": {purge}, "changeover_time": {changeover}, "coil_resistance": {coil},
-	"heater_resistance": {heater, heaterGone}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise}}
+	"heater_resistance": {heater, heaterGone}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise},
+	"fill_pressure": {opening}, "urea_content": {ureaRead}, "external_leak": {dripSeen}}
 
 // broken says whether a limit of the plan is broken beyond the uncertainty, and whether a cause does
 // anything to such a characteristic. A broken limit that has no sign of its own is explained by every fault.
@@ -97,10 +98,10 @@ func (e *evidence) broken(p *pattern) (any, explained bool) {
 	return any, explained
 }
 
-// explains says whether a cause does anything to a characteristic.
+// explains says whether a cause does enough to a characteristic to break a limit.
 func (p *pattern) explains(name string) bool {
 	keys, known := keysOf[name]
-	return !known || slices.ContainsFunc(keys, func(k key) bool { return p.effects[k] != same })
+	return !known || slices.ContainsFunc(keys, func(k key) bool { return p.effects[k] != same && p.effects[k] != slight })
 }
 
 // standsOut is from where a feature is told as evidence.

@@ -36,6 +36,8 @@ func plan() *scenario.Plan {
 	limit("purge_time", "s", nil, bound(45))
 	limit("purge_residual", "mL", nil, bound(6))
 	limit("dosing_error", "%", bound(-5), bound(5))
+	limit("fill_pressure", "bar", bound(0.2), bound(0.6))
+	limit("urea_content", "%", bound(31.8), bound(33.2))
 	return p
 }
 
@@ -51,7 +53,7 @@ func unit(changed map[string]float64) []measure.Characteristic {
 		{"volumetric_efficiency", "%", 89, 0.8}, {"compliance", "mL/bar", 0.39, 0.005}, {"leak_rate", "mL/min", 0.12, 0.004},
 		{"doser_leak", "g/min", 0.002, 0.003}, {"fluid_loss", "g/min", 0.03, 0.11}, {"dosing_error", "%", 0.2, 0.3},
 		{"changeover_time", "s", 0.04, 0.013}, {"purge_time", "s", 0.4, 0.013}, {"purge_residual", "mL", 2.8, 1},
-		{"coil_resistance", "ohm", 18.1, 0.17},
+		{"coil_resistance", "ohm", 18.1, 0.17}, {"fill_pressure", "bar", 0.34, 0.005}, {"urea_content", "%", 32.4, 0.2},
 	}
 	var out []measure.Characteristic
 	for _, r := range table {
@@ -94,6 +96,8 @@ func TestRank_TableOfCauses(t *testing.T) {
 		"sensor-supply-lost": {"sensor_supply": 3.2, "sensor_zero": -0.9},
 		"doser-drip":         {"doser_leak": 1.5, "leak_rate": 1.5, "dosing_error": 4},
 		"outside-leak":       {"fluid_loss": 6.5, "leak_rate": 6.1},
+		"return-check-leak":  {"fill_pressure": 0.05},
+		"wrong-fluid":        {"urea_content": 28},
 	} {
 		out := rank(t, unit(changed), completed())
 		require.Equal(t, name, out[0].Name, "%+v", out[:3])
@@ -264,4 +268,51 @@ func TestLikelihood_Normalised(t *testing.T) {
 			require.InDelta(t, 1, sum, 1e-3, "effect %d", e)
 		}
 	}
+}
+
+// dosed is a unit with such dosing errors at 20 and at 80 %.
+func dosed(at20, at80 float64) *evidence {
+	p := plan()
+	var chars []measure.Characteristic
+	for _, c := range unit(nil) {
+		if c.Name != "dosing_error" {
+			chars = append(chars, c)
+		}
+	}
+	for duty, v := range map[float64]float64{20: at20, 80: at80} {
+		p.Steps = append(p.Steps, scenario.Step{Kind: scenario.Dose, Duty: duty})
+		chars = append(chars, measure.Characteristic{Name: "dosing_error", Unit: "%", At: scenario.SetPoint(duty), Value: v,
+			U: 0.2, State: measure.Measured})
+	}
+	return gather(chars, observed{}, completed(), &rig.Rig{}, p)
+}
+
+// 20 ms lost at each of four openings a second are 40 % of a duty of 20 % and 10 % of one of 80 %; crystals take the
+// same of both. Where nothing comes at all the two are not told apart.
+func TestRank_LateIsNotBlocked(t *testing.T) {
+	e := dosed(-40, -10)
+	out := e.rank()
+	require.Equal(t, "doser-stuck-shut", out[0].Name)
+	require.Greater(t, out[0].Probability, 0.9)
+	e = dosed(-25, -25)
+	out = e.rank()
+	require.Equal(t, "doser-blocked", out[0].Name)
+	require.Greater(t, out[0].Probability, 0.9)
+	e = dosed(-100, -100)
+	require.False(t, e.f[opensLate].known)
+}
+
+// What a person saw and read speaks: a drip for a leak to the outside; only what its name is known by.
+func TestRank_Asked(t *testing.T) {
+	chars := append(unit(map[string]float64{"leak_rate": 2, "fluid_loss": 2.2}),
+		measure.Characteristic{Name: "external_leak", Value: 1, State: measure.Measured, Said: "yes"},
+		measure.Characteristic{Name: "crystals", Value: 2, State: measure.Measured, Said: "many"})
+	out := rank(t, chars, completed())
+	require.Equal(t, "outside-leak", out[0].Name)
+	require.Contains(t, out[0].Evidence, "a drip was seen")
+	out = rank(t, unit(map[string]float64{"urea_content": 30.1}), completed())
+	require.Equal(t, WrongFluid, out[0].Name)
+	require.Contains(t, out[0].Evidence, "30.1 ± 0.2 %")
+	require.InDelta(t, out[0].Probability, ProbabilityOf(out, WrongFluid), 0)
+	require.Zero(t, ProbabilityOf(out, "rust"))
 }

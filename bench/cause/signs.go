@@ -1,14 +1,11 @@
 package cause
 
 import (
-	"cmp"
 	"fmt"
 	"math"
-	"slices"
 
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
-	"holdfast/bench/scenario"
 )
 
 // What healthy units do where a sign is no characteristic and no plan can set a limit to it. The
@@ -86,44 +83,4 @@ func (e *evidence) sign(k key, s measure.Sign, b band, words string) {
 	if s.OK {
 		e.f[k] = feature{known: true, z: b.z(s.Value, s.U), text: fmt.Sprintf(words, s.Value)}
 	}
-}
-
-// dosedApart is how far the dosing errors at the least and the most duty lie apart: an opening that comes
-// late costs most where pulses are short.
-func (e *evidence) dosedApart() {
-	var all []measure.Characteristic
-	for _, c := range e.chars {
-		if c.Name == "dosing_error" && c.State == measure.Measured {
-			all = append(all, c)
-		}
-	}
-	if len(all) < 2 {
-		return
-	}
-	e.f[nothingDosed] = feature{known: true}
-	if f := e.f[dosing]; f.known && slices.MaxFunc(all, lessOff).Value < -95 {
-		e.f[nothingDosed] = feature{known: true, z: 2 * atLimit, text: "nothing was dosed"}
-	}
-	slices.SortFunc(all, e.byDuty)
-	first, last := all[0], all[len(all)-1]
-	e.f[dosingSpread] = feature{known: true,
-		z:    spreadBand.z(first.Value-last.Value, math.Hypot(first.U, last.U)/2),
-		text: fmt.Sprintf("dosing is off by %+.1f %% at %s but by %+.1f %% at %s", first.Value, first.At, last.Value, last.At)}
-}
-
-// lessOff orders dosing errors by value.
-func lessOff(a, b measure.Characteristic) int { return cmp.Compare(a.Value, b.Value) }
-
-// byDuty orders dosing errors by the duty of their set points.
-func (e *evidence) byDuty(a, b measure.Characteristic) int {
-	return cmp.Compare(e.duty(a.At), e.duty(b.At))
-}
-
-func (e *evidence) duty(at string) float64 {
-	for _, s := range e.plan.Steps {
-		if s.Kind == scenario.Dose && scenario.SetPoint(s.Duty) == at {
-			return s.Duty
-		}
-	}
-	return 0
 }

@@ -23,6 +23,7 @@ func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.
 	res.Verdict = verdict(rec.Ended, res.Lines)
 	res.warn(rec, r, p)
 	res.Causes = cause.Rank(chars, rec, r, p)
+	res.doubtFluid()
 	if res.Verdict == Interrupted {
 		res.withhold()
 	}

@@ -19,6 +19,7 @@ var table = [...]entry{
 	{"sensor_span_error", "%", (*run).sensorSpanError},
 	{"sensor_supply", "V", (*run).sensorSupply},
 	{"sensor_noise", "bar", (*run).sensorScatter},
+	{"fill_pressure", "bar", (*run).fillPressure},
 	{"prime_time", "s", (*run).primeTime},
 	{"rise_time", "s", (*run).riseTime},
 	{"overshoot", "%", (*run).overshoot},

@@ -65,9 +65,12 @@ func (b *run) wet(p step, mass samples.Series) Sign {
 	return Sign{grams * perTurn, u * perTurn, true}
 }
 
-// stillEmpty is until when a priming line is empty, at the most ten seconds from when the pump is up to speed.
+// emptyAtMost is ten seconds from when the pump is up to speed.
+const emptyAtMost = 12 * time.Second
+
+// stillEmpty is until when a priming line is empty, at the most emptyAtMost.
 func (b *run) stillEmpty(p step) clock.Instant {
-	return b.risen(p, min(p.End, p.Start.Add(12*time.Second)))
+	return b.risen(p, min(p.End, p.Start.Add(emptyAtMost)))
 }
 
 // risen is when the pressure of a priming line has risen, at the latest to.

@@ -87,6 +87,7 @@ func (c *course) fill(answers, target, dt float64) {
 	flow := c.pumped(c.drive) / 60 * dt
 	if c.empty > 0 {
 		c.empty -= flow
+		c.pressure = math.Max(c.pressure, c.rig.CheckValve.Value) // the air goes out through the return
 		c.tank -= flow * c.density
 		return
 	}

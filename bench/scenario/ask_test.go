@@ -76,7 +76,7 @@ func TestParse_Ask(t *testing.T) {
 		}
 	}
 	require.Equal(t, 5*time.Minute, p.Steps[0].Timeout, "not written")
-	require.Equal(t, "ask external_leak", p.Steps[7].Name)
+	require.Equal(t, "ask external_leak", p.Steps[8].Name)
 }
 
 // One mistake in an ask step is one problem.

@@ -47,7 +47,7 @@ func TestShipped(t *testing.T) {
 func TestFits(t *testing.T) {
 	for want, change := range map[string]func(r *rig.Rig, p *scenario.Plan){
 		"release.yaml:13:5: vent step needs the command vent and rig bench-node has none; map it in the rig, or leave this out": func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetVent] = nil },
-		"release.yaml:63:3: heater_resistance needs the command heater":                                                         func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetHeater] = nil },
+		"release.yaml:64:3: heater_resistance needs the command heater":                                                         func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetHeater] = nil },
 		"needs the channel return_flow and rig bench-node has none":                                                             func(r *rig.Rig, _ *scenario.Plan) { r.Channels[rig.ReturnFlow] = nil },
 		"sensor_span_error needs the channel reference_pressure":                                                                func(r *rig.Rig, _ *scenario.Plan) { r.Channels[rig.ReferencePressure] = nil },
 		"needs the channel unit_voltage or supply_voltage": func(r *rig.Rig, _ *scenario.Plan) {
@@ -83,8 +83,8 @@ func TestFits_ControllerOnly(t *testing.T) {
 }
 
 // The names of the bench's design, in its order; observations, which a person types, are not among them. sensor_noise
-// and wiring_resistance were added: the faults that they show broke no limit.
-const designed = `sensor_zero sensor_span_error sensor_supply sensor_noise prime_time rise_time overshoot settling_time regulated_pressure
+// and wiring_resistance were added, and fill_pressure: the faults that they show broke no limit.
+const designed = `sensor_zero sensor_span_error sensor_supply sensor_noise fill_pressure prime_time rise_time overshoot settling_time regulated_pressure
 	ripple hold_drive hold_speed hold_current return_flow restriction_area delivery volumetric_efficiency compliance
 	leak_rate doser_leak fluid_loss dosing_error changeover_time purge_time purge_residual repressurise_time
 	heater_current heater_resistance coil_resistance wiring_resistance fault_codes`

@@ -31,5 +31,5 @@ func TestParse_Release(t *testing.T) {
 	require.Equal(t, scenario.Step{Name: "hold", Kind: scenario.Hold, Line: 17, Column: 5,
 		Duration: 30 * time.Second, Settle: 5 * time.Second, Pressure: 9}, p.Steps[4])
 	require.Equal(t, scenario.Relieve, p.Steps[15].Kind)
-	require.Len(t, p.Limits, 28)
+	require.Len(t, p.Limits, 29)
 }

@@ -10,6 +10,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"syscall"
 	"time"
@@ -29,7 +30,8 @@ type campaignOptions struct {
 	healthy, several   float64
 	trouble, spread    float64
 	room, tank         float64
-	faults             []string
+	faults, problems   []string
+	severity           string
 	json               bool
 }
 
@@ -41,7 +43,12 @@ func newCampaignCommand() *cobra.Command {
 		Long: `Draws units with random spread, instrument errors and faults, tests each on the simulated bench
 in virtual time, and compares what was said with what was there: verdicts (wrong passes and
 wrong fails), causes (which fault was taken for which), coverage (how often the stated
-interval holds the true value) and the worst units, each with the line that tests it again.
+interval holds the true value), mix-ups (a sensor for its supply, a bench for a unit, and the other way), whether
+stated probabilities come true, and the worst units, each with the line that tests it again.
+
+--fault A,B,... draws only these faults, --severity 0.05..0.35 only light ones, --several 1 two at a time; with
+--bench-problems 0.5 every other unit is in order and its bench is not. Questions of a scenario are answered
+by a simulated person who sees what is there.
 
 The same seed gives the same bytes, whatever the number of jobs. --out keeps campaign.txt,
 campaign.json, units.csv (every value of every unit beside the true one) and confusion.csv (which
@@ -49,7 +56,10 @@ fault was named as which) in a folder;
 --only N tests one unit of the campaign again and shows everything of it.
 It opens no CAN interface.` + exitHelp,
 		Example: `  holdfast campaign release --rig bench-node --units 2000 --seed 1
-  holdfast campaign release --rig bench-node --units 200 --fault membrane-split --healthy 0`,
+  holdfast campaign release --rig bench-node --units 200 --fault membrane-split --healthy 0
+  holdfast campaign release --rig bench-node --healthy 0 --several 0 --bench-problems 0 \
+      --fault sensor-supply-lost,sensor-offset,sensor-gain,sensor-noisy
+  holdfast campaign release --rig bench-node --severity 0.05..0.35 --several 0.4`,
 		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.scenario = args[0]
@@ -74,7 +84,10 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 	f.Float64Var(&o.spread, "spread", 1, "how far units and benches differ: 1 as good ones of one kind do")
 	f.Float64Var(&o.room, "room", 0, "K by which rooms differ from 22 °C at the most")
 	f.Float64Var(&o.tank, "tank", 0, "K by which the fluid in the tank differs from the room at the most")
-	f.StringArrayVar(&o.faults, "fault", nil, "draw only this fault, repeatable (default: all there are)")
+	f.StringSliceVar(&o.faults, "fault", nil,
+		"draw only these faults, one named twice twice as often (default: all there are)")
+	f.StringVar(&o.severity, "severity", "0.05..1", "severities drawn, from the lightest to the heaviest")
+	f.StringSliceVar(&o.problems, "bench-problem", nil, "draw only these problems of bench and bus (default: all there are)")
 	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json, units.csv and confusion.csv")
 	f.BoolVar(&o.json, "json", false, "print campaign.json instead of the tables")
 	_ = cmd.MarkFlagRequired("rig") // fails only for a flag that does not exist
@@ -89,8 +102,11 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	defer stop()
 	bar := &countdown{out: errOut, live: isTerminal(errOut), began: clock.Real()}
 	c := campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed, Jobs: o.jobs, Healthy: o.healthy,
-		Several: o.several, Trouble: o.trouble, Faults: o.faults, Spread: o.spread, Room: o.room, Tank: o.tank,
-		Progress: bar.show}
+		Several: o.several, Trouble: o.trouble, Faults: o.faults, Troubles: o.problems, Spread: o.spread,
+		Room: o.room, Tank: o.tank, Progress: bar.show}
+	if c.Lightest, c.Heaviest, err = severities(o.severity); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	if o.only >= 0 {
 		return oneOfCampaign(ctx, c, o.only, out)
 	}
@@ -103,7 +119,7 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 		return withStatus(exitUsage, err)
 	}
 	summary.Scenario, summary.Rig = o.scenario, o.rig // as a person types them again
-	summary.Again = o.again()
+	summary.Itself = o.itself()
 	if o.out != "" {
 		if err := keepCampaign(o.out, summary); err != nil {
 			return withStatus(exitInternal, err)
@@ -115,18 +131,29 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	return summary.Text(out)
 }
 
-// again is the campaign's own line where units depend on more than seed and faults.
-func (o *campaignOptions) again() string {
-	if o.spread == 1 && o.room == 0 && o.tank == 0 {
-		return ""
-	}
+// itself is the line that runs this campaign again.
+func (o *campaignOptions) itself() string {
 	line := fmt.Sprintf("holdfast campaign %s --rig %s --seed %d --healthy %g --several %g --bench-problems %g "+
-		"--spread %g --room %g --tank %g", o.scenario, o.rig, o.seed, o.healthy, o.several, o.trouble,
-		o.spread, o.room, o.tank)
-	for _, f := range o.faults {
-		line += " --fault " + f
+		"--spread %g --room %g --tank %g --severity %s", o.scenario, o.rig, o.seed, o.healthy, o.several, o.trouble,
+		o.spread, o.room, o.tank, o.severity)
+	if len(o.faults) > 0 {
+		line += " --fault " + strings.Join(o.faults, ",")
+	}
+	if len(o.problems) > 0 {
+		line += " --bench-problem " + strings.Join(o.problems, ",")
 	}
 	return line
+}
+
+// severities reads FROM..TO.
+func severities(text string) (least, most float64, err error) {
+	from, to, found := strings.Cut(text, "..")
+	least, err1 := strconv.ParseFloat(from, 64)
+	most, err2 := strconv.ParseFloat(to, 64)
+	if !found || err1 != nil || err2 != nil {
+		return 0, 0, fmt.Errorf("--severity %q: FROM..TO would do, as 0.05..0.35", text)
+	}
+	return least, most, nil
 }
 
 // oneOfCampaign tests one unit again.

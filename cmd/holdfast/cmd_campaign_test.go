@@ -55,10 +55,31 @@ func TestCampaign_Only(t *testing.T) {
 }
 
 func TestCampaign_Refuses(t *testing.T) {
-	for _, args := range [][]string{{"--units", "0"}, {"--jobs", "0"}, {"--fault", "rust"}, {"--healthy", "2"}} {
+	for _, args := range [][]string{{"--units", "0"}, {"--jobs", "0"}, {"--fault", "rust"}, {"--healthy", "2"},
+		{"--severity", "light"}, {"--severity", "0.3..0.1"}, {"--bench-problem", "rust"}} {
 		status, _, errOut := campaignOf(t, args...)
 		require.Equal(t, exitUsage, status, errOut)
 	}
+	_, _, errOut := campaignOf(t, "--fault", "pump-worn,sensor-ofset")
+	require.Contains(t, errOut, "did you mean sensor-offset?")
+}
+
+// TestCampaign_Chosen: only the faults and the severities that were asked for, and the line that runs it again.
+func TestCampaign_Chosen(t *testing.T) {
+	status, out, errOut := campaignOf(t, "--fault", "sensor-supply-lost,sensor-offset", "--healthy", "0", "--several", "0",
+		"--bench-problems", "0.4", "--bench-problem", "bus-off", "--severity", "0.4..0.6", "--json")
+	require.Equal(t, exitDone, status, errOut)
+	var got campaign.Summary
+	require.NoError(t, json.Unmarshal([]byte(out), &got))
+	for _, n := range got.Causes {
+		require.Contains(t, []string{"sensor-supply-lost", "sensor-offset"}, n.Fault)
+	}
+	require.Equal(t, "bus-off", got.Troubles[0].Name)
+	require.NotEmpty(t, got.Mixups)
+	o := campaignOptions{scenario: "release", rig: "bench-node", seed: 2, spread: 1, severity: "0.4..0.6",
+		faults: []string{"a", "b"}, problems: []string{"c"}}
+	require.Equal(t, "holdfast campaign release --rig bench-node --seed 2 --healthy 0 --several 0 --bench-problems 0 "+
+		"--spread 1 --room 0 --tank 0 --severity 0.4..0.6 --fault a,b --bench-problem c", o.itself())
 }
 
 // TestBarLine: how much is done, and how long it will still take.

@@ -18,7 +18,8 @@ import (
 )
 
 const goodAnswers = `holdfast: answers/1
-answers: {torque_done: yes, external_leak: no, crystals: none, insulation_resistance: "> 200 Mohm"}
+answers: {torque_done: yes, external_leak: no, crystals: none, insulation_resistance: "> 200 Mohm",
+  urea_content: 32.5 %}
 `
 
 // askedRun runs the release test with questions on the simulated bench and returns what it says.
@@ -67,7 +68,7 @@ func TestRunAsk_Answers(t *testing.T) {
 // Nobody is there: what may not be skipped leaves the unit undecided, what may be is said.
 func TestRunAsk_Unattended(t *testing.T) {
 	out, _ := askedRun(t, "", exitUndecided)
-	require.Contains(t, out, "Nobody was there to answer: torque_done, insulation_resistance, external_leak")
+	require.Contains(t, out, "Nobody was there to answer: torque_done, insulation_resistance, urea_content")
 	require.Contains(t, out, "nobody looked, and the scenario lets that be: crystals")
 	some := strings.Replace(goodAnswers, "crystals: none, ", "", 1)
 	out, _ = askedRun(t, some, exitDone)

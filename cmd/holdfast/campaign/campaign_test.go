@@ -148,3 +148,36 @@ func BenchmarkUnit(b *testing.B) {
 		}
 	}
 }
+
+// Only what was asked for is drawn: faults, one named three times three times as often, their severities, and
+// problems of the bench.
+func TestDraw_Chosen(t *testing.T) {
+	c := shipped(t, 4000)
+	c.Healthy, c.Several, c.Trouble = 0, 0, 0.25
+	c.Faults = []string{"sensor-gain", "pump-worn", "pump-worn", "pump-worn"}
+	c.Troubles, c.Lightest, c.Heaviest = []string{"bus-off"}, 0.05, 0.35
+	require.NoError(t, c.Check())
+	drawn := map[string]int{}
+	for i := range c.Units {
+		d := c.Draw(i)
+		drawn[d.Trouble.Name+d.Single()]++
+		for _, severity := range d.Faults {
+			require.True(t, severity >= 0.05 && severity <= 0.35, "%g", severity)
+		}
+	}
+	require.Len(t, drawn, 3)
+	require.InDelta(t, 1000, drawn["bus-off"], 118, "4.3 standard deviations")
+	require.InDelta(t, 750, drawn["sensor-gain"], 107)
+	require.InDelta(t, 2250, drawn["pump-worn"], 137)
+}
+
+// What cannot be drawn is named with what was meant.
+func TestCheck_NamesWhatWasMeant(t *testing.T) {
+	c := shipped(t, 1)
+	c.Faults, c.Troubles, c.Lightest, c.Heaviest = []string{"pump-warn"}, []string{"buss-off", "unit-silent"}, 0.5, 0.2
+	err := c.Check()
+	for _, part := range []string{`no fault is named "pump-warn": did you mean pump-worn?`,
+		`no problem of the bench is named "buss-off": did you mean bus-off?`, `"unit-silent"`, "severities 0.5 to 0.2"} {
+		require.ErrorContains(t, err, part)
+	}
+}

@@ -7,23 +7,27 @@ import (
 
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
+	"holdfast/bench/yamltext"
 	"holdfast/sim"
 )
 
 // Config says which campaign.
 type Config struct {
-	Plan    *scenario.Plan
-	Rig     *rig.Rig
-	Units   int
-	Seed    uint64
-	Jobs    int      // units tested at a time
-	Healthy float64  // share of units without a fault, 0..1
-	Several float64  // share of units with two faults, 0..1
-	Trouble float64  // share of healthy units whose bench or bus has a problem, 0..1
-	Faults  []string // which may be drawn; empty: all that the simulator knows
-	Spread  float64  // of units and benches, as sim.Options.Spread; 0: as good units of one kind
-	Room    float64  // K by which rooms differ from 22 °C at the most, either way
-	Tank    float64  // K by which the fluid in the tank differs from the room at the most, either way
+	Plan     *scenario.Plan
+	Rig      *rig.Rig
+	Units    int
+	Seed     uint64
+	Jobs     int      // units tested at a time
+	Healthy  float64  // share of units without a fault, 0..1
+	Several  float64  // share of units with two faults, 0..1
+	Trouble  float64  // share of healthy units whose bench or bus has a problem, 0..1
+	Faults   []string // which may be drawn, one named twice twice as often; empty: all that the simulator knows
+	Lightest float64  // severity drawn, 0..1
+	Heaviest float64  // 0: usual, as Lightest is then
+	Troubles []string // which problems of bench and bus may be drawn; empty: all that can be met on this rig
+	Spread   float64  // of units and benches, as sim.Options.Spread; 0: as good units of one kind
+	Room     float64  // K by which rooms differ from 22 °C at the most, either way
+	Tank     float64  // K by which the fluid in the tank differs from the room at the most, either way
 
 	// Progress, when not nil, is called after each unit, by one goroutine at a time.
 	Progress func(done, units int)
@@ -59,9 +63,25 @@ func (c *Config) Check() error {
 		errs = append(errs, fmt.Errorf("room ±%g K and tank ±%g K: together 0 to %g would do",
 			c.Room, c.Tank, warmest))
 	}
-	for _, f := range c.Faults {
-		if !slices.Contains(sim.FaultNames(), f) {
-			errs = append(errs, fmt.Errorf("no fault is named %q", f))
+	if least, most := c.severities(); !(least > 0 && least <= most && most <= 1) {
+		errs = append(errs, fmt.Errorf("severities %g to %g: above 0 up to 1, the lighter first, would do", least, most))
+	}
+	errs = append(errs, unknown("fault", c.Faults, sim.FaultNames()),
+		unknown("problem of the bench", c.Troubles, c.possible()))
+	return errors.Join(errs...)
+}
+
+// usual says whether a unit depends on its seed and its faults alone, as those of holdfast run do.
+func (c *Config) usual() bool {
+	return (c.Spread == 0 || c.Spread == 1) && c.Room == 0 && c.Tank == 0 && len(c.Plan.Questions()) == 0
+}
+
+// unknown says which names are not known.
+func unknown(what string, names, known []string) error {
+	var errs []error
+	for _, n := range names {
+		if !slices.Contains(known, n) {
+			errs = append(errs, fmt.Errorf("no %s is named %q: %s", what, n, yamltext.DidYouMean(n, known)))
 		}
 	}
 	return errors.Join(errs...)

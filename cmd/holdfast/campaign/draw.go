@@ -24,6 +24,14 @@ type Draw struct {
 // leastSeverity is the lightest fault drawn; what is lighter is a healthy unit's spread.
 const leastSeverity = 0.05
 
+// severities are the lightest and the heaviest that are drawn.
+func (c *Config) severities() (least, most float64) {
+	if c.Heaviest == 0 && c.Lightest == 0 {
+		return leastSeverity, 1
+	}
+	return c.Lightest, c.Heaviest
+}
+
 // Draw returns unit number i of the campaign.
 func (c *Config) Draw(i int) Draw {
 	const stream = 0x63616d706169676e
@@ -51,9 +59,10 @@ func (c *Config) drawFaults(d *Draw, rng *rand.Rand) {
 		names = sim.FaultNames()
 	}
 	d.Faults = map[string]float64{}
+	least, most := c.severities()
 	for range faults {
-		name, severity := names[rng.IntN(len(names))], leastSeverity+(1-leastSeverity)*rng.Float64()
-		d.Faults[name] = math.Round(severity*100) / 100 // as a person can type it again
+		name, severity := names[rng.IntN(len(names))], least+(most-least)*rng.Float64()
+		d.Faults[name] = max(math.Round(severity*100)/100, 0.01) // as a person can type it again
 	}
 }
 

@@ -31,40 +31,51 @@ var (
 
 func (g group) has(name string) bool { return slices.Contains(g, name) }
 
-// mixups counts them over single-fault units, and over benches in trouble, that did not pass.
-type mixups struct {
-	supplyAsSensor, sensorAsSupply, benchAsUnit, unitAsBench Mixup
+// The mix-ups that are counted, over single-fault units and over benches in trouble that did not pass.
+const (
+	supplyAsSensor = iota
+	sensorAsSupply
+	benchAsUnit
+	unitAsBench
+	numMixups
+)
+
+// mixupNames are what is there, and what it must not be taken for.
+var mixupNames = [numMixups][2]string{{"sensor's supply lost", "the sensor"}, {"sensor bad", "its supply"},
+	{"bench or bus in trouble", "a fault of the unit"}, {"unit with a fault", "a problem of the bench"}}
+
+// couldMix says which mix-ups a unit counts for, and which of them came about.
+func (u *Unit) couldMix() (counts, mixed [numMixups]bool) {
+	if len(u.Causes) == 0 || u.Verdict == judge.Pass {
+		return counts, mixed
+	}
+	put := func(i int, is bool) { counts[i], mixed[i] = true, is }
+	first, fault := u.Causes[0].Name, u.Single()
+	if u.Trouble.Name != "" {
+		put(benchAsUnit, first != cause.BenchProblem && first != cause.Healthy || u.Verdict == judge.Fail)
+		return counts, mixed
+	}
+	if len(u.Faults) > 0 {
+		put(unitAsBench, first == cause.BenchProblem)
+	}
+	switch {
+	case !u.failing():
+	case sensorSupply.has(fault):
+		put(supplyAsSensor, sensorItself.has(first))
+	case sensorItself.has(fault):
+		put(sensorAsSupply, sensorSupply.has(first))
+	}
+	return counts, mixed
 }
 
-func newMixups() *mixups {
-	return &mixups{
-		supplyAsSensor: Mixup{Is: "sensor's supply lost", Named: "the sensor"},
-		sensorAsSupply: Mixup{Is: "sensor bad", Named: "its supply"},
-		benchAsUnit:    Mixup{Is: "bench or bus in trouble", Named: "a fault of the unit"},
-		unitAsBench:    Mixup{Is: "unit with a fault", Named: "a problem of the bench"},
-	}
-}
+type mixups [numMixups]Mixup
 
 func (m *mixups) add(u *Unit) {
-	if len(u.Causes) == 0 || u.Verdict == judge.Pass {
-		return
-	}
-	first, fault := u.Causes[0].Name, u.Single()
-	switch {
-	case u.Trouble.Name != "":
-		m.benchAsUnit.count(first != cause.BenchProblem && first != cause.Healthy || u.Verdict == judge.Fail)
-		return
-	case len(u.Faults) > 0:
-		m.unitAsBench.count(first == cause.BenchProblem)
-	}
-	if !u.failing() {
-		return
-	}
-	switch {
-	case sensorSupply.has(fault):
-		m.supplyAsSensor.count(sensorItself.has(first))
-	case sensorItself.has(fault):
-		m.sensorAsSupply.count(sensorSupply.has(first))
+	counts, mixed := u.couldMix()
+	for i := range m {
+		if counts[i] {
+			m[i].count(mixed[i])
+		}
 	}
 }
 
@@ -77,8 +88,9 @@ func (m *Mixup) count(mixed bool) {
 
 func (m *mixups) table() []Mixup {
 	var out []Mixup
-	for _, x := range []Mixup{m.supplyAsSensor, m.sensorAsSupply, m.benchAsUnit, m.unitAsBench} {
+	for i, x := range m {
 		if x.Of > 0 {
+			x.Is, x.Named = mixupNames[i][0], mixupNames[i][1]
 			_, _, x.Most = history.Rate(x.Times, x.Of)
 			out = append(out, x)
 		}

@@ -24,7 +24,7 @@ func taken(fault, named string) *Unit {
 
 // A sensor for its supply, the supply for its sensor, the bench for a unit, a unit for the bench: each once.
 func TestMixups_EachIsCounted(t *testing.T) {
-	m := newMixups()
+	var m mixups
 	for _, u := range []*Unit{taken("sensor-supply-lost", "sensor-gain"), taken("sensor-supply-lost", "sensor-supply-lost"),
 		taken("sensor-supply-lost", "membrane-split"), taken("sensor-offset", "sensor-supply-lost"),
 		taken("sensor-gain", "sensor-offset"), taken("pump-worn", cause.BenchProblem)} {
@@ -57,11 +57,11 @@ func TestFrequencies_AddUp(t *testing.T) {
 		require.Contains(t, f, name)
 		sum += f[name]
 	}
-	require.InDelta(t, 0.85, sum, 1e-12)
+	require.InDelta(t, 0.95, sum, 1e-12)
 	require.Equal(t, f["membrane-split"], f["return-check-leak"])
 	c.Faults = []string{"pump-worn"}
 	f = c.frequencies()
-	require.InDelta(t, 0.45, f["pump-worn"], 1e-12)
+	require.InDelta(t, 0.55, f["pump-worn"], 1e-12)
 	require.Zero(t, f["membrane-split"])
 }
 
@@ -78,4 +78,39 @@ func TestMatrix_HoldsEveryUnit(t *testing.T) {
 	require.Equal(t, []string{"fault,units,failing,doser-drip,inlet-valve-leak,pump-worn", "doser-drip,1,1,1,0,0",
 		"pump-worn,2,2,0,1,1"}, rows)
 	require.Equal(t, []string{"doser-drip", "pump-worn"}, slices.Sorted(maps.Keys(ns.by)))
+}
+
+// A mix-up is told with the line that tests its unit again: by holdfast run, or where the bench was in trouble by
+// the campaign itself.
+func TestWorst_MixedUp(t *testing.T) {
+	supply, bench := taken("sensor-supply-lost", "sensor-gain"), taken("", "pump-worn")
+	supply.Number, supply.Seed = 3, 7
+	bench.Number, bench.Trouble = 4, Trouble{Name: "node-silent"}
+	s := Summary{Scenario: "release", Rig: "bench-node", Worst: worst([]Unit{*supply, *bench}), Itself: "holdfast campaign X",
+		usual: true}
+	var out bytes.Buffer
+	require.NoError(t, s.worstText(&out))
+	for _, part := range []string{"sensor's supply lost taken for the sensor: sensor-gain (80 %)",
+		"--seed 7 --fault sensor-supply-lost=0.5", "bench or bus in trouble taken for a fault of the unit",
+		"holdfast campaign X --only 4"} {
+		require.Contains(t, out.String(), part)
+	}
+}
+
+// Of a unit with two faults each is a right answer; that a faulty one is healthy is none.
+func TestStated_Right(t *testing.T) {
+	two := taken("pump-worn", "doser-drip")
+	two.Faults["doser-drip"] = 0.2
+	ns := namings{}
+	for _, u := range []*Unit{two, taken("pump-worn", cause.Healthy), taken("", cause.Healthy)} {
+		ns.add(u)
+	}
+	bins := ns.stated.bins()
+	require.Len(t, bins, 1)
+	require.Equal(t, 3, bins[0].Units)
+	require.InDelta(t, 2.0/3, bins[0].Right, 1e-12)
+	require.InDelta(t, 0.8, bins[0].Mean, 1e-12)
+	require.True(t, bins[0].Agrees())
+	off := Bin{Mean: 0.8, Low: 0.85, High: 0.95}
+	require.False(t, off.Agrees())
 }

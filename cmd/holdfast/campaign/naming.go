@@ -36,6 +36,10 @@ func (ns *namings) add(u *Unit) {
 	for _, c := range u.Causes {
 		ns.known[c.Name] = true
 	}
+	if u.failing() && len(u.Causes) > 0 {
+		ns.stated.add(u, u.Causes)
+		ns.adopted.add(u, cause.Reweigh(u.Causes, ns.priors))
+	}
 	fault := u.Single()
 	if len(u.Faults) == 0 {
 		fault = cause.Healthy
@@ -51,8 +55,6 @@ func (ns *namings) add(u *Unit) {
 	n.Units++
 	if u.failing() && len(u.Causes) > 0 {
 		n.add(u)
-		ns.stated.add(u.Causes, fault)
-		ns.adopted.add(cause.Reweigh(u.Causes, ns.priors), fault)
 	}
 }
 

@@ -20,27 +20,36 @@ type Bin struct {
 	High  float64 `json:"right_high"`
 }
 
-// binEdges are finer near 1, where most first causes are.
-var binEdges = [...]float64{0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1}
+// Agrees says whether what was stated lies within the interval of what was right.
+func (b *Bin) Agrees() bool { return b.Mean >= b.Low && b.Mean <= b.High }
 
-// statings gathers how often a stated probability was right, over failing units with one fault or none.
+// binEdges are finer near 1, where most first causes are.
+var binEdges = [...]float64{0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1}
+
+// statings gathers how often a stated probability was right, over failing units. Of a unit with several faults
+// each is a right answer: it was really there.
 type statings [len(binEdges) - 1]struct {
 	units, right int
 	stated       float64
 }
 
-func (s *statings) add(causes []cause.Cause, fault string) {
+func (s *statings) add(u *Unit, causes []cause.Cause) {
 	p := causes[0].Probability
 	for i := range s {
 		if b := &s[i]; p <= binEdges[i+1] {
 			b.units++
 			b.stated += p
-			if causes[0].Name == fault {
+			if u.really(causes[0].Name) {
 				b.right++
 			}
 			return
 		}
 	}
+}
+
+// really says whether a cause is one of the unit's faults; that a unit is healthy, whether it has none.
+func (u *Unit) really(name string) bool {
+	return u.Faults[name] > 0 || name == cause.Healthy && len(u.Faults) == 0
 }
 
 func (s *statings) bins() []Bin {
@@ -70,7 +79,7 @@ func (c *Config) frequencies() map[string]float64 {
 	}
 	f[cause.Healthy] = c.Healthy
 	for _, name := range names {
-		f[name] += (1 - c.Healthy - c.Several - c.Trouble) / float64(len(names))
+		f[name] += (1 - c.Healthy - c.Trouble) / float64(len(names))
 	}
 	return f
 }
@@ -87,9 +96,9 @@ func statedTable(w io.Writer, head string, bins []Bin) {
 	if len(bins) == 0 {
 		return
 	}
-	fmt.Fprintf(w, "%s\tunits\tmean\tright\tinterval (95 %%)\t\n", head)
+	fmt.Fprintf(w, "%s\tunits\tmean\tright\tinterval (95 %%)\tagrees\t\n", head)
 	for _, b := range bins {
-		fmt.Fprintf(w, "%g .. %g %%\t%d\t%.1f %%\t%.1f %%\t%.1f .. %.1f %%\t\n", 100*b.From, 100*b.To, b.Units,
-			100*b.Mean, 100*b.Right, 100*b.Low, 100*b.High)
+		fmt.Fprintf(w, "%g .. %g %%\t%d\t%.1f %%\t%.1f %%\t%.1f .. %.1f %%\t%s\t\n", 100*b.From, 100*b.To, b.Units,
+			100*b.Mean, 100*b.Right, 100*b.Low, 100*b.High, map[bool]string{true: "yes", false: "no"}[b.Agrees()])
 	}
 }

@@ -25,11 +25,12 @@ type Summary struct {
 	Decisions []Decision `json:"decisions"`
 	Worst     []Case     `json:"worst"`
 
-	// Again is the line that runs this campaign again, for the worst units of one that holdfast run cannot
-	// make again by itself; empty otherwise.
-	Again string `json:"-"`
+	// Itself is the line that runs this campaign again, for the worst units that holdfast run cannot make again by
+	// itself; "" where nobody typed one.
+	Itself string `json:"-"`
 
 	tested []Unit
+	usual  bool // holdfast run makes its units again
 }
 
 // All returns every unit in order of its number.
@@ -71,10 +72,10 @@ type Coverage struct {
 
 func summarise(c *Config, units []Unit) *Summary {
 	s := &Summary{Scenario: c.Plan.Name, Rig: c.Rig.Name, Seed: c.Seed, Units: len(units),
-		Rule: c.Plan.Rule.String(), tested: units}
+		Rule: c.Plan.Rule.String(), tested: units, usual: c.usual()}
 	var cov coverings
 	names := namings{priors: c.frequencies()}
-	mixed := newMixups()
+	var mixed mixups
 	var troubles troublings
 	for i := range units {
 		u := &units[i]

@@ -135,10 +135,11 @@ func (s *Summary) worstText(out io.Writer) error {
 	return nil
 }
 
-// again is what tests one unit again.
+// again is what tests one unit again: holdfast run makes the units of the usual benches by itself, but no problem of
+// a bench, no other spread and no other room, and at the simulated bench nobody answers its questions.
 func (s *Summary) again(c *Case) string {
-	if s.Again != "" {
-		return fmt.Sprintf("%s --only %d", s.Again, c.Number)
+	if s.Itself != "" && (c.Trouble != "" || !s.usual) {
+		return fmt.Sprintf("%s --only %d", s.Itself, c.Number)
 	}
 	return strings.TrimSpace(fmt.Sprintf("holdfast run %s --rig %s --bus sim --serial UNIT-%d --yes --seed %d %s",
 		s.Scenario, s.Rig, c.Number, c.Seed, c.Faults))

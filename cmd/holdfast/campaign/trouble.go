@@ -29,10 +29,18 @@ var TroubleNames = []string{"frames-lost", "node-silent", "bus-off", "second-com
 // latest is by when a trouble has begun: the shipped plans are longer.
 const latest = 200 * time.Second
 
-func (c *Config) drawTrouble(rng *rand.Rand) Trouble {
-	names := TroubleNames
+// possible are the problems that can be met on this rig: a bare unit says nothing anyway.
+func (c *Config) possible() []string {
 	if c.Rig.Kind != rig.Controller {
-		names = names[:len(names)-1] // a bare unit says nothing anyway
+		return TroubleNames[:len(TroubleNames)-1]
+	}
+	return TroubleNames
+}
+
+func (c *Config) drawTrouble(rng *rand.Rand) Trouble {
+	names := c.Troubles
+	if len(names) == 0 {
+		names = c.possible()
 	}
 	return Trouble{Name: names[rng.IntN(len(names))], From: time.Duration(rng.Int64N(int64(latest))),
 		Rate: 0.005 + 0.095*rng.Float64()}

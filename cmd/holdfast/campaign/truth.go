@@ -50,6 +50,7 @@ var properties = map[string]property{
 	"sensor_noise":          sensorNoise,
 	"wiring_resistance":     func(t *truths, _ char) (float64, bool) { return t.sim.WiringOhms, true },
 	"coil_resistance":       func(t *truths, _ char) (float64, bool) { return t.sim.CoilOhms, true },
+	"urea_content":          func(t *truths, _ char) (float64, bool) { return t.sim.Urea, true },
 }
 
 // exact characteristics are commanded or counted, not measured: there is nothing to cover.

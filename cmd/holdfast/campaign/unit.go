@@ -51,7 +51,7 @@ type Value struct {
 }
 
 // Perform tests one unit in virtual time. The Result is what `holdfast run` with the same seed,
-// faults, scenario and rig comes to.
+// faults, scenario and rig comes to; the plan's questions are answered by a simulated person.
 func (c *Config) Perform(ctx context.Context, d Draw) (Unit, *judge.Result, error) {
 	return c.perform(ctx, d, &chronicle{})
 }
@@ -90,7 +90,8 @@ func (c *Config) record(ctx context.Context, bench *sim.Bench, d *Draw) (*sample
 	if err != nil {
 		return nil, err
 	}
-	if _, err := engine.Run(ctx, engine.Config{Plan: c.Plan, Rig: c.Rig, Port: port, Journal: w}); err != nil {
+	if _, err := engine.Run(ctx, engine.Config{Plan: c.Plan, Rig: c.Rig, Port: port, Journal: w,
+		Asker: newEyes(bench, d.Seed)}); err != nil {
 		return nil, err
 	}
 	if err := w.Close(); err != nil {

@@ -1,0 +1,69 @@
+package cause
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"holdfast/bench/measure"
+	"holdfast/bench/scenario"
+)
+
+// dosedApart is how far the dosing errors at the least and the most duty lie apart: an opening that comes
+// late costs most where pulses are short.
+func (e *evidence) dosedApart() {
+	var all []measure.Characteristic
+	for _, c := range e.chars {
+		if c.Name == "dosing_error" && c.State == measure.Measured {
+			all = append(all, c)
+		}
+	}
+	if len(all) < 2 {
+		return
+	}
+	e.f[nothingDosed] = feature{known: true}
+	if f := e.f[dosing]; f.known && slices.MaxFunc(all, lessOff).Value < -95 {
+		e.f[nothingDosed] = feature{known: true, z: 2 * atLimit, text: "nothing was dosed"}
+	}
+	slices.SortFunc(all, e.byDuty)
+	first, last := all[0], all[len(all)-1]
+	e.f[dosingSpread] = feature{known: true,
+		z:    spreadBand.z(first.Value-last.Value, math.Hypot(first.U, last.U)/2),
+		text: fmt.Sprintf("dosing is off by %+.1f %% at %s but by %+.1f %% at %s", first.Value, first.At, last.Value, last.At)}
+	e.late(first, last)
+}
+
+// late parts an opening that comes late from one that is narrow. A time that each opening loses takes a share of
+// a dose that goes by 1/duty; crystals take the same share of each: of the two errors the lesser is then by
+// the ratio of the duties smaller, or as large. Where nothing is dosed the two look alike.
+func (e *evidence) late(least, most measure.Characteristic) {
+	d, full := e.duty(least.At), e.duty(most.At)
+	if d <= 0 || full <= d || least.Value > -shortFrom || most.Value < -95 {
+		return
+	}
+	apart := least.Value * (1 - d/full) // between the two most.Value that are expected
+	u := math.Hypot(100*valveSpread, math.Hypot(least.U, most.U)/2)
+	e.f[opensLate] = feature{known: true, parts: true, z: (most.Value - (least.Value - apart/2)) / u,
+		text: fmt.Sprintf("of %+.1f %% at %s it is %+.1f %% at %s", least.Value, least.At, most.Value, most.At)}
+}
+
+// shortFrom is from where in % a dose is short enough to look at what is missing.
+const shortFrom = 2.0
+
+// lessOff orders dosing errors by value.
+func lessOff(a, b measure.Characteristic) int { return cmp.Compare(a.Value, b.Value) }
+
+// byDuty orders dosing errors by the duty of their set points.
+func (e *evidence) byDuty(a, b measure.Characteristic) int {
+	return cmp.Compare(e.duty(a.At), e.duty(b.At))
+}
+
+func (e *evidence) duty(at string) float64 {
+	for _, s := range e.plan.Steps {
+		if s.Kind == scenario.Dose && scenario.SetPoint(s.Duty) == at {
+			return s.Duty
+		}
+	}
+	return 0
+}

@@ -1,0 +1,81 @@
+package main
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/bench/judge"
+	"holdfast/cmd/holdfast/campaign"
+)
+
+// doubtful is a campaign in which causes are hard to tell: light faults, half of the units with two at once.
+func doubtful(t *testing.T, plan, rig string, n int, seed uint64) *campaign.Summary {
+	t.Helper()
+	p, r, err := loadPlanAndRig(plan, rig)
+	require.NoError(t, err)
+	s, err := campaign.Run(context.Background(), campaign.Config{Plan: p, Rig: r, Units: n, Seed: seed, Jobs: 2,
+		Spread: 1, Healthy: 0.05, Several: 0.5, Lightest: 0.05, Heaviest: 0.4})
+	require.NoError(t, err)
+	return s
+}
+
+// stated holds each bin from 50 % up: the share that was right lies no further from what was stated than the binomial of
+// so many units allows 999 times in 1 000, and one unit.
+func stated(t *testing.T, what string, bins []campaign.Bin) {
+	t.Helper()
+	const z = 3.29
+	for _, b := range bins {
+		t.Logf("%-10s %3.0f .. %3.0f %%: %4d units, stated %5.1f %%, right %5.1f %% (%5.1f .. %5.1f)", what, 100*b.From, 100*b.To,
+			b.Units, 100*b.Mean, 100*b.Right, 100*b.Low, 100*b.High)
+		if b.From < 0.5 {
+			continue
+		}
+		n := float64(b.Units)
+		require.InDelta(t, n*b.Mean, n*b.Right, z*math.Sqrt(n*b.Mean*(1-b.Mean))+1, "%s %g .. %g", what, b.From, b.To)
+	}
+}
+
+// Where it says 80 %, it is right eight times of ten: stated with the campaign's own frequencies, as in a shop that has
+// adopted its own.
+func TestStated_BenchNode(t *testing.T) {
+	s := doubtful(t, "release", "bench-node", units(t, 24), statedSeed)
+	stated(t, "adopted", s.Adopted)
+}
+
+func TestStated_Controller(t *testing.T) {
+	s := doubtful(t, "release-controller", "unit-controller", units(t, 16), statedSeed)
+	stated(t, "adopted", s.Adopted)
+}
+
+// With a person's refractometer no fluid that is out by its U passes, what has a fifth of water fails, and a wrong
+// fluid that fails is named first. A good fluid is not failed.
+func TestWrongFluid_Eyes(t *testing.T) {
+	p, r, err := loadPlanAndRig("release-with-eyes", "bench-node")
+	require.NoError(t, err)
+	s, err := campaign.Run(context.Background(), campaign.Config{Plan: p, Rig: r, Units: units(t, 12), Seed: fluidSeed,
+		Jobs: 2, Spread: 1, Healthy: 0.3, Faults: []string{"wrong-fluid"}})
+	require.NoError(t, err)
+	said := map[string]int{}
+	for _, u := range s.All() {
+		water := u.Faults["wrong-fluid"]
+		said[map[bool]string{true: "wrong fluid: ", false: "good fluid: "}[water > 0]+u.Verdict.String()]++
+		for _, v := range u.Values {
+			if v.Name == "urea_content" && v.Past >= v.U {
+				require.NotEqual(t, judge.Pass, u.Verdict, "unit %d: %s", u.Number, u)
+			}
+		}
+		switch {
+		case water >= 0.2:
+			require.Equal(t, judge.Fail, u.Verdict, "unit %d: %s", u.Number, u)
+			fallthrough
+		case water > 0 && u.Verdict == judge.Fail:
+			require.Equal(t, "wrong-fluid", u.Causes[0].Name, "unit %d: %s", u.Number, u)
+		case water == 0:
+			require.NotEqual(t, judge.Fail, u.Verdict, "unit %d", u.Number)
+		}
+	}
+	t.Log(said)
+}
