@@ -163,5 +163,5 @@ func (e *engine) report() {
 	}
 	p, known := e.pressure(e.next)
 	e.Progress(Progress{Now: e.next, Step: e.step, Name: e.label, Elapsed: e.next.Sub(e.began),
-		Pressure: p, Known: known, Drive: e.state.out[rig.SetPumpDrive], Left: e.left})
+		Pressure: p, Known: known, Drive: e.state.drive(), Left: e.left})
 }

@@ -59,7 +59,7 @@ type Progress struct {
 	Elapsed  time.Duration // in the step
 	Pressure float64       // bar gauge; meaningful only when Known
 	Known    bool
-	Drive    float64       // % commanded
+	Drive    float64       // % commanded, or what a unit with its own controller reports; NaN: not known
 	Left     time.Duration // until a question that waits is withdrawn; 0: none waits
 }
 

@@ -1,6 +1,8 @@
 package engine
 
 import (
+	"math"
+
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/j1939/clock"
@@ -44,6 +46,18 @@ func (s *state) pressure(now clock.Instant) (float64, bool) {
 		}
 	}
 	return value, known
+}
+
+// drive is the pump drive (%) for a person to watch: what the bench commands, or what the unit's own controller
+// reports, which is all that is known of it; NaN when it has reported nothing.
+func (s *state) drive() float64 {
+	if s.rig.Kind != rig.Controller {
+		return s.out[rig.SetPumpDrive]
+	}
+	if r := s.last[rig.PumpDrive]; r.Status == spn.Valid {
+		return r.Value
+	}
+	return math.NaN()
 }
 
 // base is the unit powered and everything else at rest.

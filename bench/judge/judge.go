@@ -24,8 +24,11 @@ func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.
 	res.warn(rec, r, p)
 	res.Causes = cause.Rank(chars, rec, r, p)
 	res.doubtFluid()
-	if res.Verdict == Interrupted {
+	switch res.Verdict {
+	case Interrupted:
 		res.withhold()
+	case Stopped: // what was measured stays judged; half of the signs name the wrong cause
+		res.Causes = nil
 	}
 	return res
 }

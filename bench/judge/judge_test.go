@@ -65,7 +65,11 @@ func TestJudge_Ended(t *testing.T) {
 		for _, zero := range []float64{0.05, 0.3} {
 			rec, r, p := vented(zero)
 			rec.Ended = ended
-			require.Equal(t, want, Judge(identity(), rec, r, p).Verdict)
+			res := Judge(identity(), rec, r, p)
+			require.Equal(t, want, res.Verdict)
+			if want == Stopped || want == Interrupted {
+				require.Empty(t, res.Causes, "half a test names no cause")
+			}
 		}
 	}
 }

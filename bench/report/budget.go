@@ -31,7 +31,7 @@ func budgetsOf(res *judge.Result) []budget {
 			continue
 		}
 		_, u := unit.Format(l.Value, l.U)
-		b := budget{Name: spoken(named(l)), Unit: l.Unit, U: u}
+		b := budget{Name: spoken(named(l)), Unit: printed(l.Unit), U: u}
 		sum := 0.0
 		for _, c := range l.Budget {
 			sum += c.U * c.U
@@ -49,7 +49,7 @@ func budgetsOf(res *judge.Result) []budget {
 			b.Lines = append(b.Lines, budgetLine{spoken(c.Source), significant(c.U), share})
 		}
 		if small > 0 {
-			b.Lines = append(b.Lines, budgetLine{fmt.Sprintf("%d more that add nothing", small), "0", "0 %"})
+			b.Lines = append(b.Lines, budgetLine{fmt.Sprintf("others that add nothing: %d", small), "0", "0 %"})
 		}
 		all = append(all, b)
 	}

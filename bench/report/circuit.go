@@ -27,7 +27,7 @@ func circuitOf(c measure.Circuit) *circuitWords {
 	}
 	w := &circuitWords{}
 	for _, p := range c.Parameters {
-		r := circuitRow{Name: p.Name, Unit: p.Unit, From: p.From}
+		r := circuitRow{Name: p.Name, Unit: printed(p.Unit), From: p.From}
 		r.Value, r.U = unit.Format(p.Value, p.U)
 		if p.Against != "" {
 			r.Against = fmt.Sprintf("%s: En %.2f", spoken(p.Against), p.En)

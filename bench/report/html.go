@@ -40,8 +40,9 @@ type sheet struct {
 	Style      template.CSS
 	Hours      string
 	StartedAt  string
-	Word       string // the verdict
-	Class      string // the verdict as a CSS class
+	Word       string   // the verdict
+	Class      string   // the verdict as a CSS class
+	HowMuch    []string // the limits that were not kept, with their numbers
 	Headline   string
 	Simulation string
 	Likely     *causeWords
@@ -92,6 +93,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 		Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
 		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
 		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
+		HowMuch:   byHowMuch(spokenNames(res)),
 		RuleWords: ruleWords(res.Rule, res.Plan),
 		Timeline:  timeline(res), Plots: plotsOf(res), Budgets: budgetsOf(res),
 		Cautions: cautions, Deferral: deferral, BenchCheck: benchCheckWords(res)}
@@ -103,7 +105,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 	s.Unmeasured, s.Legend, s.Circuit = unmeasured, legendOf(res), circuitOf(res.Circuit)
 	for _, l := range rows {
 		r := htmlRow{row: rowOf(l), line: l, Key: l.Name, Class: cssClass(l.Verdict.String()), Rule: limitRule(l)}
-		r.Name, r.Note = spoken(r.Name), joined(r.Why, r.Note)
+		r.Name, r.Note, r.Unit = spoken(r.Name), joined(r.Why, r.Note), printed(r.Unit)
 		s.Rows = append(s.Rows, r)
 	}
 	if c != nil && res.UnitHours <= 0 {

@@ -41,7 +41,7 @@ func leakPlots(res *judge.Result) []plotWords {
 				caption += " Dashed: the law that the leak rate was read from. A coarse sensor steps down " +
 					"like a staircase."
 			}
-			plots = append(plots, plotWords{s.Name, f, caption, true})
+			plots = append(plots, plotWords{capitalised(s.Name), f, caption, true})
 		}
 	}
 	return plots

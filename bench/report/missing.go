@@ -88,6 +88,10 @@ func tooLittle(res *judge.Result) string {
 	if why := onlySeen(res); why != "" {
 		return why
 	}
+	if res.Verdict == judge.Stopped {
+		return "none is named: the run was stopped before its end, and what was measured by then does not tell one " +
+			"cause from another"
+	}
 	if !cutShort(res.Verdict) || len(res.Causes) == 0 {
 		return ""
 	}

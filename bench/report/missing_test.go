@@ -48,18 +48,22 @@ func TestTable_GroupsWhatWasNotMeasured(t *testing.T) {
 	require.Equal(t, 4, bytes.Count(data, []byte("the run ended before the hold step")))
 }
 
+const tooFew = "Too little was measured to name a cause: 1 of 4 limits have a value."
+
 // A run that was cut short never reads as a unit with nothing wrong.
 func TestTable_NamesNoCauseFromTooLittle(t *testing.T) {
-	for _, v := range []judge.Overall{judge.Stopped, judge.Tripped, judge.Interrupted, judge.Error} {
+	for v, says := range map[judge.Overall]string{judge.Stopped: "None is named: the run was stopped before its end",
+		judge.Tripped: tooFew, judge.Interrupted: tooFew, judge.Error: tooFew} {
 		res := stoppedEarly()
 		res.Verdict = v
-		for _, text := range []string{table(t, res, 120, false), htmlOf(t, res)} {
-			require.Contains(t, text, "Too little was measured to name a cause: 1 of 4 limits have a value.")
+		for _, text := range []string{table(t, res, 200, false), htmlOf(t, res)} {
+			require.Contains(t, text, says)
 			require.NotContains(t, strings.ToLower(text), "nothing found")
 			require.NotContains(t, strings.ToLower(text), "sensor supply lost")
 		}
 	}
 	res := stoppedEarly()
+	res.Verdict = judge.Tripped
 	res.Causes[0], res.Causes[1] = res.Causes[1], res.Causes[0]
 	require.Contains(t, table(t, res, 120, false), "Too little", "a weak hint from one sign is no finding")
 	res.Causes[0].Probability = 0.9

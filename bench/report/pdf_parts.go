@@ -22,11 +22,20 @@ func (b *booklet) top() {
 	x, w := side+left, b.inner()-left
 	word := strings.ToUpper(b.s.Word)
 	height := b.measure(func() float64 {
-		return b.block(x+12, b.block(x+12, 6, w-24, 26, "B", word), w-24, body+0.6, "", b.s.Headline+".")
+		return b.verdictText(x+12, 6, w-24, word)
 	}) + 10
 	b.verdictFrame(x, b.y+4, w, height)
-	end := b.block(x+12, b.block(x+12, b.y+8, w-24, 26, "B", word), w-24, body+0.6, "", b.s.Headline+".")
+	end := b.verdictText(x+12, b.y+8, w-24, word)
 	b.y = max(y, end, b.y+4+height) + 4
+}
+
+// verdictText writes the verdict, why it is that, and the limits that were not kept.
+func (b *booklet) verdictText(x, y, w float64, word string) float64 {
+	y = b.block(x, b.block(x, y, w, 26, "B", word), w, body+0.6, "", b.s.Headline+".")
+	for _, text := range b.s.HowMuch {
+		y = b.block(x, y, w, body+0.6, "B", text)
+	}
+	return y
 }
 
 // verdictFrame tells pass, fail and the rest apart without colour: a double frame, a heavy one, a dashed one.

@@ -59,7 +59,7 @@ func (t *table) line(s string) { fmt.Fprintln(t.w, strings.TrimRight(s, " ")) }
 // labelled writes a label and a text wrapped beside it.
 func (t *table) labelled(label, text, sgr string) {
 	const gutter = 15
-	for i, piece := range wrap(Plain(text), t.width-gutter) {
+	for i, piece := range Wrap(Plain(text), t.width-gutter) {
 		if i > 0 {
 			label = ""
 		}
@@ -143,7 +143,7 @@ func (t *table) rows(res *judge.Result) {
 	for i, r := range rows {
 		t.row(r, c, marks[lines[i].Verdict], verdictColour[lines[i].Verdict], stacked)
 		if r.Why != "" {
-			for _, piece := range wrap(Plain(r.Why), t.width-6) {
+			for _, piece := range Wrap(Plain(r.Why), t.width-6) {
 				t.line("      " + t.paint(dim, piece))
 			}
 		}
@@ -205,7 +205,7 @@ func (t *table) verdict(res *judge.Result) {
 	word := strings.ToUpper(res.Verdict.String())
 	rule := strings.Repeat("━", t.width)
 	t.line(t.paint(sgr, rule))
-	pieces := wrap(Plain(headline(res)), t.width-utf8.RuneCountInString(word)-6)
+	pieces := Wrap(Plain(headline(res)), t.width-utf8.RuneCountInString(word)-6)
 	for i, piece := range pieces {
 		if i == 0 {
 			t.line("  " + t.paint(sgr, word) + "   " + piece)
@@ -213,15 +213,23 @@ func (t *table) verdict(res *judge.Result) {
 		}
 		t.line(strings.Repeat(" ", utf8.RuneCountInString(word)+5) + piece)
 	}
+	for _, text := range byHowMuch(res) {
+		for _, piece := range Wrap(Plain(text), t.width-utf8.RuneCountInString(word)-6) {
+			t.line(strings.Repeat(" ", utf8.RuneCountInString(word)+5) + piece)
+		}
+	}
 	t.line(t.paint(sgr, rule))
 }
 
 func (t *table) causes(res *judge.Result) {
-	if len(res.Causes) == 0 || res.Verdict == judge.Pass {
+	if res.Verdict == judge.Pass {
 		return
 	}
 	if why := tooLittle(res); why != "" {
 		t.labelled("Cause", capitalised(why)+".", "")
+		return
+	}
+	if len(res.Causes) == 0 {
 		return
 	}
 	first := res.Causes[0]
@@ -272,8 +280,8 @@ func padLeft(s string, n int) string {
 	return strings.Repeat(" ", max(0, n-utf8.RuneCountInString(s))) + s
 }
 
-// wrap breaks text into lines of at most width characters, at spaces where it can.
-func wrap(text string, width int) []string {
+// Wrap breaks text into lines of at most width characters, at spaces where it can.
+func Wrap(text string, width int) []string {
 	width = max(width, 10)
 	var lines []string
 	var line []rune

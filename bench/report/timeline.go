@@ -46,9 +46,11 @@ func timeline(res *judge.Result) *figure {
 	drive := newPlot("time since the start, s", "drive, %")
 	bands.names = false
 	drive.Add(bands)
-	commanded := held(rec.Commands[rig.SetPumpDrive], rec.End)
-	addLine(drive, thin(commanded, rec.Start, rec.Start, rec.End, plotColumns, math.Inf(1)), brass, 1.4)
 	actual := rec.Channels[rig.PumpDrive]
+	if res.Bench == nil || res.Bench.Commands[rig.SetPumpDrive] != nil || len(actual.T) == 0 { // else: the unit's own affair
+		commanded := held(rec.Commands[rig.SetPumpDrive], rec.End)
+		addLine(drive, thin(commanded, rec.Start, rec.Start, rec.End, plotColumns, math.Inf(1)), brass, 1.4)
+	}
 	addLine(drive, thin(actual, rec.Start, rec.Start, rec.End, plotColumns, gap), ink, 0.7)
 	drive.Y.Min, drive.Y.Max = 0, max(100, drive.Y.Max)
 	drive.Y.Tick.Marker = niceTicks{4}

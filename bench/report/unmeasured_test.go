@@ -59,5 +59,5 @@ func TestBudget_Negligible(t *testing.T) {
 	l := judge.Line{Characteristic: measure.Characteristic{Name: "x", Unit: "bar", U: 0.02,
 		Budget: []measure.Contribution{{Source: "gauge", U: 0.01}, {Source: "resolution", U: 1e-200}}}}
 	b := budgetsOf(&judge.Result{Lines: []judge.Line{l}})
-	require.Equal(t, []budgetLine{{"gauge", "0.010", "100 %"}, {"1 more that add nothing", "0", "0 %"}}, b[0].Lines)
+	require.Equal(t, []budgetLine{{"gauge", "0.010", "100 %"}, {"others that add nothing: 1", "0", "0 %"}}, b[0].Lines)
 }

@@ -51,6 +51,9 @@ func joined(a, b string) string {
 	return a + "; " + b
 }
 
+// printed is a unit as paper shows it; files and terminals keep the spelling that a scenario is written in.
+func printed(unit string) string { return strings.ReplaceAll(unit, "mm2", "mm\u00b2") }
+
 // named is a characteristic's name with its set point: "dosing_error at 20 %".
 func named(l judge.Line) string {
 	if l.At == "" {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -17,5 +18,45 @@ func TestCommandLine_SaysWhatWouldDo(t *testing.T) {
 		"--for soon: a time has a unit: 10s, 5m or 8h":           {"scan", "sim", "--for", "soon"},
 	} {
 		require.Contains(t, must(t, exitUsage, args...), want)
+	}
+}
+
+// What the command library says of a wrong line is said in words that a person can act on, in one line.
+func TestUsage_InWords(t *testing.T) {
+	for _, c := range []struct {
+		line []string
+		says string
+	}{
+		{[]string{"run"}, "SCENARIO is missing: holdfast run SCENARIO --rig RIG"},
+		{[]string{"run", "release"}, "--bus, --rig, --serial missing: holdfast run SCENARIO"},
+		{[]string{"export"}, "--to missing: holdfast export"},
+		{[]string{"chek", "release"}, `unknown command "chek" for "holdfast"; did you mean check?`},
+		{[]string{"nosuch"}, "holdfast --help lists them"},
+		{[]string{"store", "chekc"}, `unknown command "chekc" for "holdfast store"; holdfast store --help lists them`},
+		{[]string{"bus", "sow"}, "holdfast bus --help lists them"},
+		{[]string{"intake", "--serial", "S", "--hours", "18400h"}, `--hours: "18400h" is no number that would do`},
+		{[]string{"torture", "--seeds", "1e99999"}, `--seeds: "1e99999" is no number that would do`},
+		{[]string{"watch", "--nosuch"}, "holdfast watch --help lists the flags"},
+	} {
+		status, out, errOut := runLine(t, c.line...)
+		require.Equal(t, exitUsage, status, "%v", c.line)
+		require.Empty(t, out, "%v", c.line)
+		require.Contains(t, errOut, c.says)
+		require.Regexp(t, `^holdfast: [^\n\x{FFFD}]+\n$`, errOut, "%v", c.line)
+	}
+	status, out, _ := runLine(t, "store")
+	require.Equal(t, exitDone, status)
+	require.Contains(t, out, "instruments", "a group without a word shows its help")
+	status, out, _ = runLine(t, "--version")
+	require.Equal(t, exitDone, status)
+	require.Equal(t, "holdfast "+version+"\n", out)
+}
+
+// Times are written as people read them, not as a program does.
+func TestLasting(t *testing.T) {
+	for d, says := range map[time.Duration]string{10 * time.Millisecond: "10 ms", 750 * time.Millisecond: "750 ms",
+		10750 * time.Millisecond: "10.75 s", time.Minute: "1 min", 455750 * time.Millisecond: "7 min 36 s",
+		59999 * time.Millisecond: "60 s", time.Hour: "60 min"} {
+		require.Equal(t, says, lasting(d))
 	}
 }

@@ -24,7 +24,7 @@ func newBusCommand() *cobra.Command {
 J1939 runs at 250 kbit/s, newer vehicles at 500 kbit/s. Setting up needs root or CAP_NET_ADMIN.` + exitHelp,
 	}
 	cmd.AddCommand(newBusShowCommand(), newBusUpCommand(), newBusDownCommand())
-	return cmd
+	return onlyGroup(cmd)
 }
 
 func newBusShowCommand() *cobra.Command {

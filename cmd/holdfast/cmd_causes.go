@@ -69,6 +69,7 @@ type scoreCard struct {
 	Scores     []record.Score  `json:"scores"`
 	InForce    *record.Adopted `json:"adopted"` // null: the program's own
 	priorsUsed map[string]float64
+	simulated  bool // simulated runs count too
 }
 
 type causeLine struct {
@@ -123,7 +124,8 @@ func score(ctx context.Context, s *record.Store, counts map[string]int, simulate
 	if err != nil {
 		return nil, err
 	}
-	card := &scoreCard{Scored: len(scores), Scores: scores, InForce: adopted, priorsUsed: cause.Priors()}
+	card := &scoreCard{Scored: len(scores), Scores: scores, InForce: adopted, priorsUsed: cause.Priors(),
+		simulated: simulated}
 	if adopted != nil {
 		card.priorsUsed = adopted.Priors
 	}
@@ -157,8 +159,16 @@ func (c *scoreCard) lines(counts, first map[string]int) {
 	}
 }
 
+// leftOut says which runs do not count, where that may surprise.
+func (c *scoreCard) leftOut() string {
+	if c.simulated || c.Scored == c.Findings {
+		return ""
+	}
+	return " (simulated runs count only with --simulated)"
+}
+
 func (c *scoreCard) show(out io.Writer) error {
-	fmt.Fprintf(out, "%d findings, %d with a run before them\n", c.Findings, c.Scored)
+	fmt.Fprintf(out, "%s, %d with a run before%s\n", counted(c.Findings, "finding"), c.Scored, c.leftOut())
 	if c.Scored > 0 {
 		fmt.Fprintf(out, "named first: %d of %d (%.0f %%; 95 %% interval %.0f to %.0f %%), in the first "+
 			"two: %d\n", c.First, c.Scored,

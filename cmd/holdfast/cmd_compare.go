@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -115,7 +116,7 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 		change, u, mark := "-", "", "  "
 		if d.Kind != history.NotComparable {
 			change, u = unit.Format(d.Change, d.U)
-			if d.Change > 0 {
+			if d.Change > 0 && strings.Trim(change, "0.") != "" {
 				change = "+" + change
 			}
 			u = "± " + u
@@ -132,7 +133,7 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 	}
 	fmt.Fprintln(out, "\n* the change is more than its uncertainty (about 95 %)")
 	if missing > 0 {
-		fmt.Fprintf(out, "%d more were measured in neither run\n", missing)
+		fmt.Fprintf(out, "not measured in either run: %d\n", missing)
 	}
 	return nil
 }

@@ -119,7 +119,7 @@ func runFaults(ctx context.Context, o faultsOptions, in io.Reader, out, errOut i
 		}
 		us = p.Node().Address()
 	}
-	return printControllers(out, o.json, withFaults(s.shown(us), &o), func(c *shownController) string {
+	return printControllers(out, o.json, withFaults(s.shown(us), &o), "no list of trouble codes was heard", func(c *shownController) string {
 		return fmt.Sprintf("address %d (0x%02X): %s\n%s", c.Address, c.Address, orUnnamed(c.Words), c.faultLines())
 	})
 }

@@ -45,7 +45,7 @@ a recording or, listening only, from a bus.` + exitHelp,
 	f.Float64Var(&o.hours, "hours", 0, "operating hours of the unit, h")
 	f.StringVar(&o.owner, "owner", "", "your reference to the owner or the job")
 	f.StringVar(&o.complaint, "complaint", "", "what the owner complains of")
-	f.StringArrayVar(&o.faults, "fault", nil, "fault code as found, SPN/FMI or SPN/FMI/COUNT, repeatable")
+	f.StringArrayVar(&o.faults, "fault", nil, "fault code as found, `SPN/FMI` or SPN/FMI/COUNT, repeatable")
 	f.StringVar(&o.from, "faults-from", "", "read fault codes from a recording or a CAN interface")
 	f.DurationVar(&o.listen, "listen", 5*time.Second, "how long to listen to an interface")
 	f.StringArrayVar(&o.parts, "part", nil, "part fitted, repeatable")

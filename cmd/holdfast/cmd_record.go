@@ -98,6 +98,9 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 	s := source.Stats()
 	fmt.Fprintf(errOut, "%s recorded in %s, %d lost before they were heard, %s\n", counted(r.frames, "frame"),
 		counted(r.files, "file"), s.Lost, counted(int(s.ErrorFrames), "error frame"))
+	if r.files > 0 {
+		fmt.Fprintln(errOut, "kept: "+r.kept())
+	}
 	return decodeStatus(err)
 }
 
@@ -201,6 +204,15 @@ func (r *rotation) turn() error {
 	}
 	r.writer, r.written = w, 0
 	return nil
+}
+
+// kept names the files that are left: "truck-0001.pcapng", "truck-0002.pcapng to truck-0004.pcapng".
+func (r *rotation) kept() string {
+	first := max(1, r.files-r.keep+1)
+	if first == r.files {
+		return r.name(first)
+	}
+	return r.name(first) + " to " + r.name(r.files)
 }
 
 func (r *rotation) close() error {

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"holdfast/bench/report"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 )
@@ -64,7 +65,7 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
 	f.Float64Var(&o.unitHours, "unit-hours", 0, "operating hours of the unit, h")
 	f.StringVar(&o.out, "out", "", "folder for the records (default: holdfast/runs in the user's data folder)")
-	f.Var(&o.faults, "fault", "with --bus sim: NAME=SEVERITY (0..1), repeatable")
+	f.Var(&o.faults, "fault", "with --bus sim: NAME=SEVERITY (0..1), repeatable; holdfast sim --help lists the names")
 	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim: seed of the simulated unit and instruments")
 	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
 	f.BoolVar(&o.priority, "priority", false,
@@ -149,6 +150,7 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		in = nil
 	}
 	run.asker = newAsker(answers, in, screen)
+	run.asker.width = terminalWidth(errOut)
 	result, status := run.perform(ctx, newProgress(screen, isTerminal(errOut), plan))
 	fmt.Fprintln(screen, "record: "+run.folder.Path)
 	screen.flush()
@@ -167,12 +169,17 @@ func (o *runOptions) attended(in io.Reader, errOut io.Writer) bool {
 
 // confirm asks before anything moves. What is not a clear yes is a no.
 func confirm(in io.Reader, out io.Writer, p *scenario.Plan, r *rig.Rig, bus string) bool {
-	fmt.Fprintf(out, `%s on %s over %s.
-The pump will run and build up to %.4g bar. Before you say yes:
-  - eye protection on; every fitting tight; nobody's hand at the dosing valve's outlet
-  - supply and heater leads dry and covered; surfaces may be hot
-  - DEF (AUS 32) off skin and connectors; the unit maker's data and local rules come first
-Type yes to start: `, p.Title, r.Title, bus, highestPressure(p))
+	width := terminalWidth(out)
+	sayIn(out, width, "", fmt.Sprintf("%s on %s over %s.", report.Plain(p.Title), report.Plain(r.Title), bus))
+	sayIn(out, width, "", fmt.Sprintf("The pump will run and build up to %.4g bar. Before you say yes:",
+		highestPressure(p)))
+	for _, caution := range []string{
+		"eye protection on; every fitting tight; nobody's hand at the dosing valve's outlet",
+		"supply and heater leads dry and covered; surfaces may be hot",
+		"DEF (AUS 32) off skin and connectors; the unit maker's data and local rules come first"} {
+		sayIn(out, width, "  - ", caution)
+	}
+	fmt.Fprint(out, "Type yes to start: ")
 	var answer string
 	_, err := fmt.Fscanln(in, &answer)
 	return err == nil && strings.EqualFold(answer, "yes")

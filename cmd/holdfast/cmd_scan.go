@@ -73,11 +73,11 @@ func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return printControllers(out, o.json, s.shown(us), (*shownController).lines)
+	return printControllers(out, o.json, s.shown(us), "nobody was heard", (*shownController).lines)
 }
 
-// printControllers prints them as JSON, or each by lines.
-func printControllers(out io.Writer, asJSON bool, all []shownController,
+// printControllers prints them as JSON, or each by lines; none is said when there are none.
+func printControllers(out io.Writer, asJSON bool, all []shownController, none string,
 	lines func(*shownController) string) error {
 	if asJSON {
 		return printJSON(out, scanFile{scanFormat, all})
@@ -86,7 +86,7 @@ func printControllers(out io.Writer, asJSON bool, all []shownController,
 		fmt.Fprint(out, lines(&all[i]))
 	}
 	if len(all) == 0 {
-		fmt.Fprintln(out, "nobody was heard")
+		fmt.Fprintln(out, none)
 	}
 	return nil
 }

@@ -22,7 +22,7 @@ index (index.db) that can be made again from them at any time with "holdfast his
 	}
 	cmd.AddCommand(newStoreCheckCommand(), newStoreBackupCommand(), newStoreRestoreCommand(),
 		newStoreInstrumentsCommand(), newStoreShopCommand())
-	return cmd
+	return onlyGroup(cmd)
 }
 
 func newStoreCheckCommand() *cobra.Command {
@@ -50,7 +50,8 @@ func runStoreCheck(ctx context.Context, named string, out, errOut io.Writer) err
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(out, "index: good; %d units, %d visits, %d runs\n", units, visits, runs)
+		fmt.Fprintf(out, "index: good; %s, %s, %s\n", counted(units, "unit"), counted(visits, "visit"),
+			counted(runs, "run"))
 		wrong, sealed, unsealed, err := checkSeals(ctx, s, folder, out)
 		if err != nil {
 			return err

@@ -192,8 +192,8 @@ func (o *watchOptions) onlyLive() error {
 	return nil
 }
 
-// watchRecording reads a recording to its end.
-func watchRecording(ctx context.Context, path string, limits watch.Options, tell func(watch.Event),
+// watchRecording reads a recording to its end; alone says that it is the only one.
+func watchRecording(ctx context.Context, path string, alone bool, limits watch.Options, tell func(watch.Event),
 	errOut io.Writer) (*watch.Summary, error) {
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name the recordings in it (%s)", path,
@@ -208,8 +208,11 @@ func watchRecording(ctx context.Context, path string, limits watch.Options, tell
 	if err := feed(ctx, reader, w); err != nil {
 		return nil, withStatus(exitUsage, err) // a recording that cannot be read
 	}
+	if h := reader.Stats(); alone && h.Received+h.ErrorFrames == 0 { // one of a fleet is only said to show nothing
+		return nil, noFrame(path)
+	}
 	if n := reader.Stats().Skipped; n > 0 {
-		fmt.Fprintf(errOut, "%s: %d records that are not classic CAN were skipped\n", path, n)
+		fmt.Fprintf(errOut, "%s: skipped what is not classic CAN: %s\n", path, counted(int(n), "record"))
 	}
 	return w.Summary(path, reader.Stats().Lost), nil
 }

@@ -31,7 +31,8 @@ func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Wr
 	root.SetIn(in)
 	root.SetOut(out)
 	root.SetErr(errOut)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
+	err = spokenUsage(cmd, err)
 	if message := messageOf(err); message != "" {
 		fmt.Fprintln(errOut, "holdfast: "+plainLines(message))
 	}

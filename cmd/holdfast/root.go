@@ -19,6 +19,8 @@ simulated bench.` + exitHelp,
 		SilenceErrors: true,
 	}
 	root.SetFlagErrorFunc(explainFlag)
+	root.Version = version
+	root.SetVersionTemplate("holdfast {{.Version}}\n")
 	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(),
 		newVerifyBenchCommand(), newSimCommand(),
 		newBusCommand(), newRecoverCommand())

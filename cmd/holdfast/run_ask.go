@@ -17,6 +17,7 @@ type asker struct {
 	file  map[string]string // answers by the name of the characteristic
 	in    io.Reader         // nil: nobody is there
 	out   io.Writer
+	width int         // of the terminal, characters
 	lines chan string // what was typed; closed at the end of the input
 	now   *scenario.Question
 	known string // the file's answer to it
@@ -31,7 +32,7 @@ const (
 
 // newAsker answers from a file, and asks a person when in is not nil.
 func newAsker(file map[string]string, in io.Reader, out io.Writer) *asker {
-	return &asker{file: file, in: in, out: out}
+	return &asker{file: file, in: in, out: out, width: 100}
 }
 
 // Ask puts a question.
@@ -47,7 +48,9 @@ func (a *asker) Ask(q *scenario.Question) {
 	}
 	a.forget()
 	a.asked = true
-	fmt.Fprintf(a.out, "\r\x1b[K\a\n%s\nType %s, then Enter.\n", report.Plain(q.Text), report.Plain(q.Answers()))
+	fmt.Fprint(a.out, "\r\x1b[K\a\n")
+	sayIn(a.out, a.width, "", report.Plain(q.Text))
+	sayIn(a.out, a.width, "", "Type "+report.Plain(q.Answers())+", then Enter.")
 	a.prompt()
 }
 
@@ -90,18 +93,31 @@ func (a *asker) Answer() (samples.Answer, bool) {
 
 func (a *asker) typed(line string) (samples.Answer, bool) {
 	if line == scenario.CannotTellWord {
-		return answerOf(line, fromPerson), true
+		return a.noted(line)
 	}
 	if _, err := a.now.Value(line); err != nil {
-		fmt.Fprintf(a.out, "%s\n", report.Plain(err.Error()))
+		sayIn(a.out, a.width, "", report.Plain(err.Error()))
 		a.prompt()
 		return samples.Answer{}, false
 	}
+	return a.noted(line)
+}
+
+// noted says what was taken for the answer, so that a slip of the finger is seen.
+func (a *asker) noted(line string) (samples.Answer, bool) {
+	a.asked = false
+	sayIn(a.out, a.width, "", "Noted: "+a.now.Name+" "+report.Plain(line))
 	return answerOf(line, fromPerson), true
 }
 
-// Withdraw ends the question.
-func (a *asker) Withdraw() { a.asked = false }
+// Withdraw ends the question, and says so to a person who has not answered it.
+func (a *asker) Withdraw() {
+	if a.asked {
+		fmt.Fprint(a.out, "\r\x1b[K")
+		sayIn(a.out, a.width, "", "Nobody answered: "+a.now.Name+" stays open.")
+	}
+	a.asked = false
+}
 
 func answerOf(text, from string) samples.Answer {
 	if text == scenario.CannotTellWord {

@@ -3,15 +3,19 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"os"
+	"strings"
 	"time"
 
 	"golang.org/x/term"
 
 	"holdfast/bench/engine"
+	"holdfast/bench/report"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
+	"holdfast/j1939/unit"
 )
 
 // progress shows a run while it goes on: one live line on a terminal, one line a step elsewhere.
@@ -67,7 +71,7 @@ func (p *progress) show(g engine.Progress) {
 
 // above draws the live line above the one on which a person types an answer, and leaves the cursor there.
 func (p *progress) above(g engine.Progress) {
-	left := g.Left.Round(time.Second)
+	left := lasting(g.Left.Round(time.Second))
 	fmt.Fprintf(p.out, "\x1b7\x1b[1A\r\x1b[K%s  %s left to answer\x1b8", p.line(g), left)
 }
 
@@ -85,7 +89,7 @@ func (p *progress) lastWord(o engine.Outcome) {
 	}
 	switch {
 	case o.SafeToOpen():
-		fmt.Fprintf(p.out, "Line relieved: %.2f bar gauge, safe to open.\n", o.Pressure)
+		fmt.Fprintf(p.out, "Line relieved: %s bar gauge, safe to open.\n", unit.Decimals(o.Pressure, 2))
 	case o.Fresh:
 		fmt.Fprintf(p.out, "NOT SAFE TO OPEN: %.2f bar gauge in the line.\n", o.Pressure)
 	default:
@@ -96,10 +100,39 @@ func (p *progress) lastWord(o engine.Outcome) {
 func (p *progress) line(g engine.Progress) string {
 	pressure := "   -- bar"
 	if g.Known {
-		pressure = fmt.Sprintf("%5.2f bar", g.Pressure)
+		pressure = fmt.Sprintf("%5s bar", unit.Decimals(g.Pressure, 2))
 	}
-	return fmt.Sprintf("step %2d/%d  %-22s %6.1f s  %s  drive %3.0f %%",
-		min(g.Step+1, len(p.plan.Steps)), len(p.plan.Steps), g.Name, g.Elapsed.Seconds(), pressure, g.Drive)
+	drive := "--"
+	if !math.IsNaN(g.Drive) {
+		drive = unit.Decimals(g.Drive, 0)
+	}
+	return fmt.Sprintf("step %2d/%d  %-22s %6.1f s  %s  drive %3s %%",
+		min(g.Step+1, len(p.plan.Steps)), len(p.plan.Steps), g.Name, g.Elapsed.Seconds(), pressure, drive)
+}
+
+// sayIn writes a remark after a prefix, wrapped to the width of the terminal; what follows the first line is set
+// in as far.
+func sayIn(out io.Writer, width int, prefix, text string) {
+	for _, line := range report.Wrap(text, width-len(prefix)) {
+		fmt.Fprintf(out, "%s%s\n", prefix, line)
+		prefix = strings.Repeat(" ", len(prefix))
+	}
+}
+
+// lasting writes a time for people, to the hundredth of a second: "7 min 36 s", "750 ms".
+func lasting(d time.Duration) string {
+	switch {
+	case d < time.Second:
+		return unit.Number(float64(d.Microseconds())/1000) + " ms"
+	case d < time.Minute:
+		return unit.Number(d.Seconds()) + " s"
+	}
+	d = d.Round(time.Second)
+	text := fmt.Sprintf("%d min", d/time.Minute)
+	if rest := d % time.Minute; rest > 0 {
+		text += fmt.Sprintf(" %d s", rest/time.Second)
+	}
+	return text
 }
 
 // warn says beforehand what will make a pass impossible or worth less.
@@ -109,6 +142,7 @@ func warn(out io.Writer, p *scenario.Plan, r *rig.Rig) {
 			i.Channel, i.Due.Format(time.DateOnly))
 	}
 	if p.LimitsFrom == "shipped examples" {
-		fmt.Fprintln(out, "warning: the limits are shipped examples: replace them with the data of the unit in front of you")
+		sayIn(out, terminalWidth(out), "warning: ", "the limits are shipped examples: replace them with the data of the unit "+
+			"in front of you")
 	}
 }

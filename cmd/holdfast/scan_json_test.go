@@ -33,7 +33,7 @@ func scanned(t *testing.T) []byte {
 	require.NotZero(t, all[0].Messages)
 	all[0].Messages = 20 // how many come depends on the delay before our own claim, which differs
 	var out bytes.Buffer
-	require.NoError(t, printControllers(&out, true, all, nil))
+	require.NoError(t, printControllers(&out, true, all, "", nil))
 	return out.Bytes()
 }
 

@@ -53,7 +53,7 @@ Faults, as NAME=NUMBER; several combine:
 	f := cmd.Flags()
 	f.StringVar(&o.write, "write", "", "pcapng file to write; it must not exist")
 	f.StringVar(&o.bus, "bus", "", "CAN interface to send on, or unix:PATH")
-	f.StringArrayVar(&o.faults, "fault", nil, "NAME=NUMBER, repeatable")
+	f.StringArrayVar(&o.faults, "fault", nil, "`NAME=NUMBER`, repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of everything random")
 	f.Float64Var(&o.load, "load", 0, "bus load to fill up to, 0 to 0.95; 0: the controllers that a truck has")
 	f.IntVar(&o.bitRate, "bitrate", 250_000, "bit rate that --load is a share of")
@@ -165,7 +165,7 @@ func writeVehicle(ctx context.Context, path string, v *vehicle.Vehicle, errOut i
 		return withStatus(exitInternal, err)
 	}
 	t := v.Truth()
-	fmt.Fprintf(errOut, "%s: %d frames, %d trips, %d purges completed, %d cut short, %d losses of the "+
+	fmt.Fprintf(errOut, "%s: %d frames, %d trips, purges: %d completed, %d cut short, %d losses of the "+
 		"sensor's supply, leak %.1f mL/min at the end\n",
 		path, v.Stats().Received, t.Trips, len(t.Completed), len(t.Cut), len(t.Dropouts), t.Leak)
 	return nil

@@ -35,7 +35,7 @@ func watchRecordings(ctx context.Context, paths []string, limits watch.Options, 
 			go func() {
 				defer func() { <-at }()
 				r := new(result)
-				r.summary, r.err = watchRecording(ctx, path, limits, tell, &r.remarks)
+				r.summary, r.err = watchRecording(ctx, path, len(paths) == 1, limits, tell, &r.remarks)
 				results[i] <- r
 			}()
 		}

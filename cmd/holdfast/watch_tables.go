@@ -62,7 +62,8 @@ func (o *tripTables) write(all []*watch.Summary, out io.Writer) error {
 		}
 		trips, findings = trips+len(rows), findings+len(found)
 	}
-	_, err = fmt.Fprintf(out, "%d recordings: %d trips, %d findings in %s\n", len(all), trips, findings, o.to)
+	_, err = fmt.Fprintf(out, "%s: %s, %s in %s\n", counted(len(all), "recording"), counted(trips, "trip"),
+		counted(findings, "finding"), o.to)
 	return err
 }
 
