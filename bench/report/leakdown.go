@@ -38,8 +38,10 @@ func leakPlots(res *judge.Result) []plotWords {
 			f, fitted := leakDown(res, s)
 			caption := "Pump off, return shut, dosing valve shut: what falls is leak and temperature."
 			if fitted {
-				caption += " Dashed: the law that the leak rate was read from. A coarse sensor steps down " +
-					"like a staircase."
+				caption += " Dashed: the law that the leak rate was read from."
+			}
+			if len(rec.Channels[rig.ReferencePressure].T) == 0 {
+				caption += " A coarse sensor steps down like a staircase."
 			}
 			plots = append(plots, plotWords{capitalised(s.Name), f, caption, true})
 		}
@@ -56,9 +58,9 @@ func leakDown(res *judge.Result, s samples.StepRun) (f *figure, fitted bool) {
 	gauge := thin(rec.Channels[rig.ReferencePressure], rec.Start, s.Start, s.End, plotColumns, gap)
 	addLine(p, gauge, ink, 0.7)
 	if res.Bench != nil && res.Plan != nil {
-		if c, from, to, ok := measure.LeakCurve(rec, res.Bench, res.Plan); ok && from >= s.Start &&
-			to <= s.End {
-			fitted = addCurve(p, c, draw.LineStyle{Color: danger, Width: vg.Points(1.1),
+		// The fit may begin earlier: a compliance step before it may be in the same shut-in.
+		if c, from, to, ok := measure.LeakCurve(rec, res.Bench, res.Plan); ok && from < s.End && to > s.Start {
+			fitted = addCurve(p, within(c, s.Start.Seconds(rec.Start), s.End.Seconds(rec.Start)), draw.LineStyle{Color: danger, Width: vg.Points(1.1),
 				Dashes: []vg.Length{vg.Points(4), vg.Points(3)}})
 		}
 	}
@@ -67,6 +69,16 @@ func leakDown(res *judge.Result, s samples.StepRun) (f *figure, fitted bool) {
 	p.Y.Min, p.Y.Max = p.Y.Min-margin, p.Y.Max+margin
 	p.X.Tick.Marker, p.Y.Tick.Marker = niceTicks{10}, niceTicks{5}
 	return &figure{plotWidth, []float64{200}, []*plot.Plot{p}, "Pressure during " + s.Name}, fitted
+}
+
+// within leaves of a curve what lies from low to high.
+func within(c measure.Curve, low, high float64) (part measure.Curve) {
+	for i, x := range c.X {
+		if x >= low && x <= high {
+			part.X, part.Y = append(part.X, x), append(part.Y, c.Y[i])
+		}
+	}
+	return part
 }
 
 // addCurve draws a curve; false when it holds no number.

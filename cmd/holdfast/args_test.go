@@ -1,10 +1,16 @@
 package main
 
 import (
+	"bytes"
+	"math"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"holdfast/bench/engine"
+	"holdfast/bench/scenario"
 )
 
 // Whatever is wrong on a command line, the answer says what would do.
@@ -59,4 +65,16 @@ func TestLasting(t *testing.T) {
 		59999 * time.Millisecond: "60 s", time.Hour: "60 min"} {
 		require.Equal(t, says, lasting(d))
 	}
+}
+
+// The live line never wraps: with it every redraw would push the screen up.
+func TestProgress_OneLine(t *testing.T) {
+	var out bytes.Buffer
+	p := newProgress(&out, true, &scenario.Plan{Steps: make([]scenario.Step, 20)})
+	p.width = 80
+	p.show(engine.Progress{Name: "ask insulation_resistance", Pressure: -0.001, Known: true, Drive: math.NaN(),
+		Left: 1198 * time.Second})
+	text := strings.NewReplacer("\x1b7\x1b[1A\r\x1b[K", "", "\x1b8", "").Replace(out.String())
+	require.Len(t, text, 79)
+	require.Regexp(t, `^19 min 58 s left  step  1/20  ask insulation_resistance +0\.0 s   0\.00 bar`, text)
 }

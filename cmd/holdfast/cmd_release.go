@@ -83,7 +83,13 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 				fmt.Errorf("visit %s is closed, but its certificate could not be written: %w",
 					visit.ID, err))
 		}
-		return o.show(out, visit, note, files)
+		if err := o.show(out, visit, note, files); err != nil {
+			return err
+		}
+		if shop, err := s.Shop(ctx); err == nil && shop.Name == "" {
+			fmt.Fprintln(errOut, "the certificate says \"given out by: not stated\": holdfast store shop --name states the shop")
+		}
+		return nil
 	})
 }
 

@@ -151,7 +151,9 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	}
 	run.asker = newAsker(answers, in, screen)
 	run.asker.width = terminalWidth(errOut)
-	result, status := run.perform(ctx, newProgress(screen, isTerminal(errOut), plan))
+	shown := newProgress(screen, isTerminal(errOut), plan)
+	shown.width = terminalWidth(errOut)
+	result, status := run.perform(ctx, shown)
 	fmt.Fprintln(screen, "record: "+run.folder.Path)
 	screen.flush()
 	if result != nil {

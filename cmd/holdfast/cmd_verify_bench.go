@@ -102,7 +102,9 @@ func runVerifyBench(ctx context.Context, o verifyBenchOptions, in io.Reader, out
 	}
 	defer run.close()
 	screen := newScreen(errOut)
-	result, status := run.perform(ctx, newProgress(screen, isTerminal(errOut), plan))
+	shown := newProgress(screen, isTerminal(errOut), plan)
+	shown.width = terminalWidth(errOut)
+	result, status := run.perform(ctx, shown)
 	fmt.Fprintln(screen, "record: "+run.folder.Path)
 	screen.flush()
 	if result == nil {

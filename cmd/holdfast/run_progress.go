@@ -23,6 +23,7 @@ type progress struct {
 	out   io.Writer
 	plan  *scenario.Plan
 	live  bool
+	width int // of the terminal, characters; 0: as wide as it takes
 	step  int
 	label string
 	drawn clock.Instant // wall clock of the last drawing
@@ -65,14 +66,22 @@ func (p *progress) show(g engine.Progress) {
 			p.above(g)
 			return
 		}
-		fmt.Fprintf(p.out, "\r\x1b[K%s", p.line(g))
+		fmt.Fprintf(p.out, "\r\x1b[K%s", p.cut(p.line(g)))
 	}
 }
 
 // above draws the live line above the one on which a person types an answer, and leaves the cursor there.
 func (p *progress) above(g engine.Progress) {
 	left := lasting(g.Left.Round(time.Second))
-	fmt.Fprintf(p.out, "\x1b7\x1b[1A\r\x1b[K%s  %s left to answer\x1b8", p.line(g), left)
+	fmt.Fprintf(p.out, "\x1b7\x1b[1A\r\x1b[K%s\x1b8", p.cut(left+" left  "+p.line(g)))
+}
+
+// cut keeps the live line on one line of the terminal: a wrapped one could not be drawn over.
+func (p *progress) cut(line string) string {
+	if r := []rune(line); p.width > 1 && len(r) >= p.width {
+		return string(r[:p.width-1])
+	}
+	return line
 }
 
 // end leaves the live line.
