@@ -3,6 +3,8 @@
 GO      ?= go
 # The race detector needs a C compiler; without one the tests still run.
 RACE    := $(shell command -v cc >/dev/null 2>&1 && echo -race)
+# Tests that run a few of their cases beside the race detector, and all of them in a second go without.
+SHORTENED := ^Test(HealthyUnitPasses|EveryFault|OwnUnit_|VerifyBench|Demo|Schema_Result|Causes_|Coverage_|Torture_|Seeds)
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
@@ -18,6 +20,7 @@ build: ## the static binary, bin/holdfast
 test: ## unit, property and golden tests; no root, no CAN hardware
 	@if [ -z "$(RACE)" ]; then echo "no C compiler found: testing without the race detector"; fi
 	$(GO) test $(RACE) -timeout 25m ./...
+	@if [ -n "$(RACE)" ]; then $(GO) test -run '$(SHORTENED)' ./cmd/holdfast ./cmd/holdfast/torture; fi
 
 test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
 	.ci/test-can

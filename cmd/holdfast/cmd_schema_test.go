@@ -155,15 +155,15 @@ func TestSchema_KnowsEveryWord(t *testing.T) {
 // What runs leave behind is valid, however they end.
 func TestSchema_Result(t *testing.T) {
 	s, out := compiled(t, "result"), t.TempDir()
-	for _, more := range [][]string{nil, {"--fault", "membrane-split=0.6"}, {"--fault",
-		"sensor-supply-lost=1"}} {
+	ways := some([][]string{nil, {"--fault", "membrane-split=0.6"}, {"--fault", "sensor-supply-lost=1"}}, 3)
+	for _, more := range ways {
 		holdfast(append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "S",
 			"--yes", "--out", out},
 			more...)...) // whatever the verdict
 	}
 	results, err := filepath.Glob(filepath.Join(out, "*", record.ResultFile))
 	require.NoError(t, err)
-	require.Len(t, results, 3)
+	require.Len(t, results, len(ways))
 	for _, path := range results {
 		text, err := os.ReadFile(path)
 		require.NoError(t, err)

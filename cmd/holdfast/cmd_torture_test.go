@@ -14,16 +14,23 @@ func torment(t *testing.T, args ...string) (string, int) {
 	t.Helper()
 	var out, errOut bytes.Buffer
 	status := execute(context.Background(), append([]string{"torture"}, args...), strings.NewReader(""), &out, &errOut)
+	if status == exitDone {
+		return out.String(), status // the progress beside it goes by the clock on the wall
+	}
 	return out.String() + errOut.String(), status
 }
 
 func TestTorture_SameSeedsSameSummary(t *testing.T) {
-	first, status := torment(t, "--seeds", "20", "--from", "7", "--jobs", "1")
+	seeds := "20"
+	if raced {
+		seeds = "4"
+	}
+	first, status := torment(t, "--seeds", seeds, "--from", "7", "--jobs", "1")
 	require.Equal(t, exitDone, status, first)
-	second, _ := torment(t, "--seeds", "20", "--from", "7", "--jobs", "2")
+	second, _ := torment(t, "--seeds", seeds, "--from", "7", "--jobs", "2")
 	require.Equal(t, first, second)
 	require.Contains(t, first, "0 broken checkers")
-	other, _ := torment(t, "--seeds", "20", "--from", "8")
+	other, _ := torment(t, "--seeds", seeds, "--from", "8")
 	require.NotEqual(t, first, other)
 }
 

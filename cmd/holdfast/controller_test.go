@@ -25,26 +25,31 @@ func runOwnUnit(t *testing.T, args ...string) (resultFile, int) {
 // TestOwnUnit_HealthyDoesNotFail: everything that the standard's messages and the bench around the unit carry is
 // measured, and nothing is broken.
 func TestOwnUnit_HealthyDoesNotFail(t *testing.T) {
-	for _, seed := range []string{"1", "2", "3"} {
-		r, status := runOwnUnit(t, "--seed", seed)
-		require.Contains(t, []int{exitDone, exitUndecided}, status, "verdict %s", r.Verdict)
-		measured := 0
-		for _, c := range r.Characteristics {
-			require.NotEqual(t, "fail", c.Verdict, "%s %s", c.Name, c.At)
-			if c.Value != nil {
-				measured++
+	for _, seed := range some([]string{"1", "2", "3"}, 3) {
+		t.Run("seed "+seed, func(t *testing.T) {
+			t.Parallel()
+			r, status := runOwnUnit(t, "--seed", seed)
+			require.Contains(t, []int{exitDone, exitUndecided}, status, "verdict %s", r.Verdict)
+			measured := 0
+			for _, c := range r.Characteristics {
+				require.NotEqual(t, "fail", c.Verdict, "%s %s", c.Name, c.At)
+				if c.Value != nil {
+					measured++
+				}
 			}
-		}
-		require.Greater(t, measured, 12)
+			require.Greater(t, measured, 12)
+		})
 	}
 }
 
 // TestOwnUnit_FaultsAreCaught: over the unit's own messages alone.
 func TestOwnUnit_FaultsAreCaught(t *testing.T) {
-	for fault, characteristic := range map[string]string{"doser-drip": "doser_leak", "doser-blocked": "dosing_error",
-		"return-valve-coil": "fault_codes", "pump-worn": "hold_drive", "fluid-frozen": "prime_time"} {
-		t.Run(fault, func(t *testing.T) {
-			r, status := runOwnUnit(t, "--fault", fault+"=0.8", "--seed", "3")
+	for _, c := range some([]struct{ fault, characteristic string }{{"doser-drip", "doser_leak"},
+		{"doser-blocked", "dosing_error"}, {"return-valve-coil", "fault_codes"}, {"pump-worn", "hold_drive"},
+		{"fluid-frozen", "prime_time"}}, 5) {
+		t.Run(c.fault, func(t *testing.T) {
+			t.Parallel()
+			r, status := runOwnUnit(t, "--fault", c.fault+"=0.8", "--seed", "3")
 			require.Equal(t, exitFail, status, "verdict %s", r.Verdict)
 			var failed []string
 			for _, c := range r.Characteristics {
@@ -52,7 +57,7 @@ func TestOwnUnit_FaultsAreCaught(t *testing.T) {
 					failed = append(failed, c.Name)
 				}
 			}
-			require.Contains(t, failed, characteristic)
+			require.Contains(t, failed, c.characteristic)
 		})
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -45,9 +44,10 @@ func runOnSim(t *testing.T, args ...string) (resultFile, int) {
 
 // TestHealthyUnitPasses: other units, other instrument errors, the same answer.
 func TestHealthyUnitPasses(t *testing.T) {
-	for seed := 1; seed <= 5; seed++ {
-		t.Run(fmt.Sprint("seed ", seed), func(t *testing.T) {
-			r, status := runOnSim(t, "--seed", fmt.Sprint(seed))
+	for _, seed := range some([]string{"1", "2", "3", "4", "5"}, 5) {
+		t.Run("seed "+seed, func(t *testing.T) {
+			t.Parallel()
+			r, status := runOnSim(t, "--seed", seed)
 			require.Equal(t, exitDone, status)
 			require.Equal(t, "pass", r.Verdict)
 			require.NotNil(t, r.FramesLost)
@@ -62,7 +62,7 @@ func TestHealthyUnitPasses(t *testing.T) {
 // TestEveryFaultIsCaughtAndNamed: each fault at a severity that breaks a limit of the shipped
 // release test fails or trips, and its own cause is named first.
 func TestEveryFaultIsCaughtAndNamed(t *testing.T) {
-	for _, fault := range []string{
+	for _, fault := range some([]string{
 		"membrane-split=0.3", "membrane-split=0.6", "membrane-split=1", "pump-worn=0.6", "pump-worn=1",
 		"return-fouled=0.3", "return-fouled=0.6", "return-fouled=1", "return-eroded=0.3", "return-eroded=0.6", "return-eroded=1",
 		"return-valve-stuck=0.3", "return-valve-stuck=0.6", "return-valve-stuck=1",
@@ -70,8 +70,9 @@ func TestEveryFaultIsCaughtAndNamed(t *testing.T) {
 		"sensor-supply-lost=0.3", "sensor-supply-lost=0.6", "sensor-supply-lost=1",
 		"doser-drip=0.3", "doser-drip=0.6", "doser-drip=1", "suction-air=0.5", "suction-air=0.6", "suction-air=1",
 		"outside-leak=0.3", "outside-leak=0.6", "outside-leak=1",
-	} {
+	}, 12) {
 		t.Run(fault, func(t *testing.T) {
+			t.Parallel()
 			r, status := runOnSim(t, "--fault", fault, "--seed", "3")
 			require.Contains(t, []int{exitFail, exitTrip}, status, "verdict %s", r.Verdict)
 			require.NotEmpty(t, r.Causes)

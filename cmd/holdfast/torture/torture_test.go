@@ -104,11 +104,11 @@ func TestCheckersNotice(t *testing.T) {
 		from  uint64 // a seed that draws what it takes is not far behind
 		bare  bool   // not seen on a unit with its own controller, which regulates by itself
 	}{
-		{"answers late", func(r *run) { r.port = &lateAnswer{r.wire, 70 * time.Millisecond} }, "answered only", 10, false},
+		{"answers late", func(r *run) { r.port = &lateAnswer{r.wire, 70 * time.Millisecond} }, "answered only", 60, false},
 		{"never rests", func(r *run) { r.port = &neverRests{r.wire} }, "outputs are not safe", 1, false},
-		{"blind to pressure", blind, "nothing tripped", 10, false},
-		{"blind to the truth", blind, "the pump is still driven", 300, true},
-		{"drives on", blind, "a command drives", 10, false},
+		{"blind to pressure", blind, "nothing tripped", 60, false},
+		{"blind to the truth", blind, "the pump is still driven", 530, true},
+		{"drives on", blind, "a command drives", 60, false},
 		{"loses what it acknowledged", func(r *run) { r.disk.loses = 3000 }, "readings were acknowledged", 1, false},
 		{"changes what it was given", func(r *run) { r.ledger.spoil = 0.001 }, "is not what was given", 1, false},
 		{"is handed what it does not record", func(r *run) { r.ledger.skip = 10 }, "handed", 1, false},
