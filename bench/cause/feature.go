@@ -10,6 +10,7 @@ import (
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
+	units "holdfast/j1939/unit"
 )
 
 // feature is one thing that the evidence says, standardised: z = 0 is the middle of what healthy
@@ -254,19 +255,16 @@ func (e *evidence) plain(k key, name, words string) {
 		text: fmt.Sprintf("%s %s (%s)", words, quantity(c), b.limits())}
 }
 
-// quantity writes a value with its uncertainty: "6.1 ± 0.4 mL/min", "more than 30 s".
+// quantity writes a value with its uncertainty, in the digits of the results: "6.12 ± 0.41 mL/min", "more than 30 s".
 func quantity(c measure.Characteristic) string {
 	if c.State == measure.AtLeast {
 		return fmt.Sprintf("more than %s %s", short(c.Value), c.Unit)
 	}
-	d := 2
-	if c.U > 0 {
-		d = max(0, min(6, int(math.Ceil(-math.Log10(c.U)))))
-		if c.U*math.Pow10(d) < 1.95 { // two digits when the first is a one
-			d++
-		}
+	value, u := units.Format(c.Value, c.U)
+	if u == "" {
+		u = "0"
 	}
-	return fmt.Sprintf("%.*f ± %.*f %s", d, c.Value, d, c.U, c.Unit)
+	return fmt.Sprintf("%s ± %s %s", value, u, c.Unit)
 }
 
 // leaks parts what leaves the shut circuit into what drips from the dosing valve, what the tank

@@ -119,7 +119,7 @@ func TestRank_Words(t *testing.T) {
 	}
 	out := rank(t, c, completed())
 	require.Equal(t, "pump membrane split", out[0].Title)
-	require.Equal(t, "Leak 6.1 ± 0.4 mL/min at 9 bar with the return shut (limit 1), nothing on the scale, "+
+	require.Equal(t, "Leak 6.10 ± 0.40 mL/min at 9 bar with the return shut (limit 1), nothing on the scale, "+
 		"nothing lost from the tank side.", out[0].Evidence)
 	require.Equal(t, "Open the pump head first.", out[0].OpenFirst)
 
@@ -312,7 +312,7 @@ func TestRank_Asked(t *testing.T) {
 	require.Contains(t, out[0].Evidence, "a drip was seen")
 	out = rank(t, unit(map[string]float64{"urea_content": 30.1}), completed())
 	require.Equal(t, WrongFluid, out[0].Name)
-	require.Contains(t, out[0].Evidence, "30.1 ± 0.2 %")
+	require.Contains(t, out[0].Evidence, "30.10 ± 0.20 %")
 	require.InDelta(t, out[0].Probability, ProbabilityOf(out, WrongFluid), 0)
 	require.Zero(t, ProbabilityOf(out, "rust"))
 }
