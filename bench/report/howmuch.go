@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
+	"holdfast/bench/cause"
 	"holdfast/bench/grade"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
@@ -69,4 +71,35 @@ func beyond(l judge.Line) float64 {
 		return 0
 	}
 	return share
+}
+
+// whatToDo is what the likeliest cause asks for. Where nothing speaks against the unit and the run is no pass all
+// the same, it says what keeps it from being one.
+func whatToDo(res *judge.Result) string {
+	first := res.Causes[0]
+	if first.Name != cause.Healthy || res.Verdict != judge.Undecided {
+		return first.OpenFirst
+	}
+	var missing, near []string
+	for _, l := range res.Lines {
+		switch {
+		case l.Limit == nil:
+		case l.Verdict == grade.Undecided:
+			near = append(near, spoken(named(l)))
+		case l.Verdict == grade.NotMeasured || l.Verdict == grade.NotRun:
+			missing = append(missing, spoken(named(l)))
+		}
+	}
+	text := first.OpenFirst
+	if len(missing) > 0 {
+		text += " Run again and get what is missing: " + strings.Join(missing, ", ") + "."
+	}
+	if len(near) > 0 {
+		text += " Too near the limit for these instruments: " + strings.Join(near, ", ") +
+			"; holdfast check says what would decide it."
+	}
+	if len(missing)+len(near) == 0 {
+		text += " See what to mind."
+	}
+	return text
 }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/cause"
 	"holdfast/bench/grade"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
@@ -36,4 +37,18 @@ func TestHowMuch_WorstFirst(t *testing.T) {
 	require.Contains(t, table(t, res, 100, false), "and 1 more: see the results")
 	res.Verdict = judge.Stopped
 	require.NotContains(t, table(t, res, 100, false), ", limit ", "a stopped run is judged by nobody")
+}
+
+// An undecided run of a unit that looks healthy says what keeps it from a pass, not only that nothing is to be opened.
+func TestWhatToDo_Undecided(t *testing.T) {
+	res := passed()
+	res.Verdict = judge.Undecided
+	res.Causes = []cause.Cause{{Name: cause.Healthy, Title: "nothing found", Probability: 0.97, OpenFirst: "Nothing to open."}}
+	require.Contains(t, table(t, res, 200, false), "What to do     Nothing to open. See what to mind.")
+	res.Lines[0].Verdict = grade.Undecided
+	require.Contains(t, table(t, res, 200, false), "Nothing to open. Too near the limit for these instruments: sensor zero;")
+	res.Lines[0].Verdict = grade.NotMeasured
+	require.Contains(t, htmlOf(t, res), "<b>Nothing to open. Run again and get what is missing: sensor zero.</b>")
+	res.Verdict = judge.Fail
+	require.NotContains(t, table(t, res, 200, false), "Run again", "a unit that failed is not to be tested again first")
 }

@@ -190,6 +190,7 @@ func (s *sheet) causes(res *judge.Result) {
 	for i, c := range res.Causes[:min(len(res.Causes), shown)] {
 		words := causeOf(c)
 		if i == 0 {
+			words.OpenFirst = whatToDo(res)
 			s.Likely = &words
 			continue
 		}

@@ -237,8 +237,8 @@ func (t *table) causes(res *judge.Result) {
 	if first.Evidence != "" {
 		t.labelled("", first.Evidence, "")
 	}
-	if first.OpenFirst != "" {
-		t.labelled("What to do", first.OpenFirst, "")
+	if todo := whatToDo(res); todo != "" {
+		t.labelled("What to do", todo, "")
 	}
 	if len(res.Causes) > 1 {
 		second := res.Causes[1]
