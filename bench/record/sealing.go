@@ -21,18 +21,13 @@ var runFiles = []string{FramesFile, JournalFile, ResultFile, ReportFile, JUnitFi
 // SealRun seals a run's files with the key of the out folder, which is made on first use, and returns the
 // hash of the statement.
 func SealRun(out string, f Folder, res *judge.Result, now time.Time) (hash string, err error) {
-	return f.seal(out, RunSeal, runFiles, res, now, nil)
+	return SealFiles(out, f, RunSeal, runFiles, res, now, nil)
 }
 
 // SealFiles seals other files of a run's folder (a certificate, a new judgement) under a name of their
 // own, with more about them than the run's.
 func SealFiles(out string, f Folder, name string, files []string, res *judge.Result, now time.Time,
 	about map[string]string) (hash string, err error) {
-	return f.seal(out, name, files, res, now, about)
-}
-
-func (f Folder) seal(out, name string, files []string, res *judge.Result, now time.Time,
-	about map[string]string) (string, error) {
 	key, err := seal.OpenKey(filepath.Join(out, seal.KeyFile))
 	if err != nil {
 		return "", err

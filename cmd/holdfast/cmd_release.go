@@ -62,28 +62,27 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 		return withStatus(exitUsage, err)
 	}
 	return withRecords(ctx, o.out, errOut, func(s *record.Store, runs string) error {
-		visit, folder, res, err := mayGo(ctx, s, runs, o)
+		g := &letGo{store: s, runs: runs, paper: paper}
+		err := g.mayGo(ctx, o)
 		if errors.Is(err, record.ErrNoVisit) {
-			return printAgain(ctx, s, runs, o, paper, out, err)
+			return g.again(ctx, o, out, err)
 		}
 		if err != nil {
 			return err
 		}
-		note, err := s.Release(ctx, record.Note{Time: now(), By: o.by, Serial: o.serial, Run: res.Run},
-			certificateNumber(runs, folder))
+		g.note, err = s.Release(ctx, record.Note{Time: now(), By: o.by, Serial: o.serial, Run: g.result.Run}, g.number)
 		if err != nil {
 			return err
 		}
-		if visit, err = s.Visit(ctx, visit.ID); err != nil {
+		if g.visit, err = s.Visit(ctx, g.visit.ID); err != nil {
 			return err
 		}
-		files, err := certify(ctx, s, runs, folder, res, &visit, note, paper)
+		files, err := g.certify(ctx)
 		if err != nil {
 			return withStatus(exitInternal,
-				fmt.Errorf("visit %s is closed, but its certificate could not be written: %w",
-					visit.ID, err))
+				fmt.Errorf("visit %s is closed, but its certificate could not be written: %w", g.visit.ID, err))
 		}
-		if err := o.show(out, visit, note, files); err != nil {
+		if err := g.show(o, out, files); err != nil {
 			return err
 		}
 		if shop, err := s.Shop(ctx); err == nil && shop.Name == "" {
@@ -93,46 +92,43 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 	})
 }
 
-func (o *releaseOptions) show(out io.Writer, v record.Visit, note record.Note, files []string) error {
+func (g *letGo) show(o releaseOptions, out io.Writer, files []string) error {
 	if o.json {
-		return printJSON(out, map[string]any{"visit": v, "files": files})
+		return printJSON(out, map[string]any{"visit": g.visit, "files": files})
 	}
-	fmt.Fprintf(out, "released %s on run %s\ncertificate %s\n", report.Plain(o.serial), note.Run, note.Certificate)
+	fmt.Fprintf(out, "released %s on run %s\ncertificate %s\n", report.Plain(o.serial), g.note.Run, g.note.Certificate)
 	for _, f := range files {
 		fmt.Fprintf(out, "  %s\n", f)
 	}
 	return nil
 }
 
-// printAgain writes the certificate of a unit that was released already and whose certificate is missing (a
+// again writes the certificate of a unit that was released already and whose certificate is missing (a
 // full disk, a lost file): the same number, name and date. Otherwise it is refused with why.
-func printAgain(ctx context.Context, s *record.Store, runs string, o releaseOptions, paper report.Paper,
-	out io.Writer, why error) error {
-	visits, err := s.Visits(ctx, o.serial, 1)
+func (g *letGo) again(ctx context.Context, o releaseOptions, out io.Writer, why error) error {
+	visits, err := g.store.Visits(ctx, o.serial, 1)
 	if err != nil || len(visits) == 0 || visits[0].Certificate == "" {
 		return errors.Join(why, err)
 	}
 	v := visits[0]
-	folder, err := record.Resolve(runs, v.Run)
-	if err != nil {
+	if g.folder, err = record.Resolve(g.runs, v.Run); err != nil {
 		return err
 	}
-	name := filepath.Join(folder.Path, "certificate-"+v.Certificate)
+	name := filepath.Join(g.folder.Path, "certificate-"+v.Certificate)
 	_, html := os.Stat(name + ".html")
 	_, pdf := os.Stat(name + ".pdf")
 	if html == nil && pdf == nil {
 		return fmt.Errorf("%w; it was released on run %s with certificate %s", why, v.Run, v.Certificate)
 	}
-	res, err := record.Rejudge(folder)
-	if err != nil {
+	if g.result, err = record.Rejudge(g.folder); err != nil {
 		return err
 	}
-	note := record.Note{Time: v.Closed, By: v.ReleasedBy, Run: v.Run, Certificate: v.Certificate}
-	files, err := certify(ctx, s, runs, folder, res, &v, note, paper)
+	g.visit, g.note = v, record.Note{Time: v.Closed, By: v.ReleasedBy, Run: v.Run, Certificate: v.Certificate}
+	files, err := g.certify(ctx)
 	if err != nil {
 		return withStatus(exitInternal, err)
 	}
-	return o.show(out, v, note, files)
+	return g.show(o, out, files)
 }
 
 func paperNamed(name string) (report.Paper, error) {
@@ -144,45 +140,42 @@ func paperNamed(name string) (report.Paper, error) {
 	return "", fmt.Errorf("--paper %q: A4 or Letter", name)
 }
 
-// mayGo finds the run that a unit may be released on, or says why it may not.
-func mayGo(ctx context.Context, s *record.Store, runs string, o releaseOptions) (v record.Visit,
-	folder record.Folder,
-	res *judge.Result, err error) {
-	v, ok, err := s.OpenVisit(ctx, o.serial)
+// mayGo finds the visit and the run that a unit may be released on, or says why it may not.
+func (g *letGo) mayGo(ctx context.Context, o releaseOptions) error {
+	v, ok, err := g.store.OpenVisit(ctx, o.serial)
 	if err != nil {
-		return v, folder, nil, err
+		return err
 	}
 	if !ok {
-		return v, folder, nil, fmt.Errorf("%w of %q; holdfast intake opens one", record.ErrNoVisit, o.serial)
+		return fmt.Errorf("%w of %q; holdfast intake opens one", record.ErrNoVisit, o.serial)
 	}
-	found, err := s.Search(ctx, record.Search{Visit: v.ID, Scenario: o.scenario, Limit: 1})
+	g.visit = v
+	found, err := g.store.Search(ctx, record.Search{Visit: v.ID, Scenario: o.scenario, Limit: 1})
 	if err != nil {
-		return v, folder, nil, err
+		return err
 	}
 	if len(found) == 0 {
-		return v, folder, nil, withStatus(exitFail,
-			fmt.Errorf("not released: no run of %s since visit %s was opened",
-				o.scenario, v.ID))
+		return notReleased("no run of %s since visit %s was opened", o.scenario, v.ID)
 	}
 	last := found[0]
 	if why := whyNot(last, o); why != "" {
-		return v, folder, nil, withStatus(exitFail, fmt.Errorf("not released: the latest run of %s, %s, %s",
-			o.scenario, last.ID, why))
+		return notReleased("the latest run of %s, %s, %s", o.scenario, last.ID, why)
 	}
-	if folder, err = record.OpenFolder(last.Folder); err != nil {
-		return v, folder, nil, err
+	if g.folder, err = record.OpenFolder(last.Folder); err != nil {
+		return err
 	}
-	if wrong := record.Tampered(runs, folder); wrong != "" {
-		return v, folder, nil, withStatus(exitFail,
-			fmt.Errorf("not released: the record of run %s is not to be relied on: %s",
-				last.ID, wrong))
+	if wrong := record.Tampered(g.runs, g.folder); wrong != "" {
+		return notReleased("the record of run %s is not to be relied on: %s", last.ID, wrong)
 	}
-	res, err = record.Rejudge(folder)
-	if err == nil && res.Verdict != judge.Pass {
-		err = withStatus(exitFail, fmt.Errorf("not released: judged again, run %s is no pass but %s", last.ID,
-			res.Verdict))
+	g.result, err = record.Rejudge(g.folder)
+	if err == nil && g.result.Verdict != judge.Pass {
+		return notReleased("judged again, run %s is no pass but %s", last.ID, g.result.Verdict)
 	}
-	return v, folder, res, err
+	return err
+}
+
+func notReleased(why string, args ...any) error {
+	return withStatus(exitFail, fmt.Errorf("not released: "+why, args...))
 }
 
 func whyNot(last record.Run, o releaseOptions) string {

@@ -13,56 +13,66 @@ import (
 	"holdfast/bench/seal"
 )
 
-// certificateNumber makes a number from a running one and the first digits of the record's hash, so that two
+// letGo is a unit on its way out of the shop: the visit that ends, and the run that it is released on.
+type letGo struct {
+	store  *record.Store
+	runs   string // the folder of the records
+	folder record.Folder
+	result *judge.Result
+	visit  record.Visit
+	note   record.Note // of the release
+	paper  report.Paper
+}
+
+// number makes a certificate's number from a running one and the first digits of the record's hash, so that two
 // shops' numbers do not meet.
-func certificateNumber(_ string, folder record.Folder) func(before int) string {
-	hash, err := seal.HashOf(folder.Path, record.RunSeal)
+func (g *letGo) number(before int) string {
+	hash, err := seal.HashOf(g.folder.Path, record.RunSeal)
 	if err != nil {
 		hash = "unsealed"
 	}
-	return func(before int) string { return fmt.Sprintf("C%04d-%s", before+1, hash[:6]) }
+	return fmt.Sprintf("C%04d-%s", before+1, hash[:6])
 }
 
-// certify writes the certificate of a released run into its folder, as HTML and PDF, and seals both.
-func certify(ctx context.Context, s *record.Store, runs string, folder record.Folder, res *judge.Result,
-	v *record.Visit, note record.Note, paper report.Paper) (files []string, err error) {
-	c, err := certificateOf(ctx, s, runs, folder, v, note)
+// certify writes the certificate into the run's folder, as HTML and PDF, and seals both.
+func (g *letGo) certify(ctx context.Context) (files []string, err error) {
+	c, err := g.certificate(ctx)
 	if err != nil {
 		return nil, err
 	}
-	name := "certificate-" + note.Certificate
-	err = folder.Write(name+".html", func(w io.Writer) error {
-		return report.HTMLCertificate(w, res, c,
-			paper)
+	name := "certificate-" + g.note.Certificate
+	err = g.folder.Write(name+".html", func(w io.Writer) error {
+		return report.HTMLCertificate(w, g.result, c, g.paper)
 	})
 	if err != nil {
 		return nil, err
 	}
-	err = folder.Write(name+".pdf", func(w io.Writer) error { return report.PDF(w, res, c, paper) })
+	err = g.folder.Write(name+".pdf", func(w io.Writer) error { return report.PDF(w, g.result, c, g.paper) })
 	if err != nil {
 		return nil, err
 	}
-	about := map[string]string{"certificate": note.Certificate, "visit": v.ID, "by": note.By,
+	about := map[string]string{"certificate": g.note.Certificate, "visit": g.visit.ID, "by": g.note.By,
 		"record": c.SealHash}
-	_, err = record.SealFiles(runs, folder, name, []string{name + ".html", name + ".pdf"}, res, note.Time,
+	_, err = record.SealFiles(g.runs, g.folder, name, []string{name + ".html", name + ".pdf"}, g.result, g.note.Time,
 		about)
-	return []string{filepath.Join(folder.Path, name+".html"), filepath.Join(folder.Path, name+".pdf")}, err
+	path := filepath.Join(g.folder.Path, name)
+	return []string{path + ".html", path + ".pdf"}, err
 }
 
-// certificateOf gathers what the certificate says beyond the run.
-func certificateOf(ctx context.Context, s *record.Store, runs string, folder record.Folder, v *record.Visit,
-	note record.Note) (*report.Certificate, error) {
-	shop, err := s.Shop(ctx)
+// certificate gathers what the certificate says beyond the run.
+func (g *letGo) certificate(ctx context.Context) (*report.Certificate, error) {
+	shop, err := g.store.Shop(ctx)
 	if err != nil {
 		return nil, err
 	}
-	answers, _, err := record.Verify(runs, folder)
+	answers, _, err := record.Verify(g.runs, g.folder)
 	if err != nil {
 		return nil, err
 	}
-	c := &report.Certificate{Number: note.Certificate, Issued: note.Time, By: note.By, Shop: shop.Name,
-		Address: shop.Address,
-		Visit:   v.ID, Received: v.Opened, UnitKind: v.UnitKind, UnitHours: v.Hours, Owner: v.Owner, Complaint: v.Complaint, Parts: v.Parts,
+	v := &g.visit
+	c := &report.Certificate{Number: g.note.Certificate, Issued: g.note.Time, By: g.note.By,
+		Shop: shop.Name, Address: shop.Address, Visit: v.ID, Received: v.Opened, UnitKind: v.UnitKind,
+		UnitHours: v.Hours, Owner: v.Owner, Complaint: v.Complaint, Parts: v.Parts,
 		SealHash: answers[0].Hash, Key: answers[0].Key}
 	for _, f := range v.Faults {
 		c.AsFound = append(c.AsFound, faultWords(f))
@@ -71,7 +81,7 @@ func certificateOf(ctx context.Context, s *record.Store, runs string, folder rec
 		c.AsFound = append(c.AsFound, "found: "+findingWords(f))
 	}
 	for _, w := range v.Vehicle {
-		if !w.Attached.After(note.Time) { // a certificate that is printed again says what it said
+		if !w.Attached.After(g.note.Time) { // a certificate that is printed again says what it said
 			c.Vehicle = append(c.Vehicle, onCertificate(w))
 		}
 	}
