@@ -89,14 +89,14 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 		defer stop()
 	}
 	fmt.Fprintf(errOut, "recording %s; Ctrl-C ends it\n", o.iface)
-	err = trace.Listen(ctx, source, r.write)
+	err = trace.Listen(ctx, source, r.Write)
 	if errors.Is(err, errFull) {
 		fmt.Fprintln(errOut, "the file is full")
 		err = nil
 	}
-	err = errors.Join(err, r.close())
+	err = errors.Join(err, r.Close())
 	s := source.Stats()
-	fmt.Fprintf(errOut, "%s recorded in %s, %d lost before they were heard, %s\n", counted(r.frames, "frame"),
+	fmt.Fprintf(errOut, "%s recorded in %s, %d lost before they were heard, %s\n", counted(r.Recorded(), "frame"),
 		counted(r.files, "file"), s.Lost, counted(int(s.ErrorFrames), "error frame"))
 	if r.files > 0 {
 		fmt.Fprintln(errOut, "kept: "+r.kept())
@@ -119,22 +119,16 @@ func openToRecord(iface string) (can.Source, error) {
 	return source, nil
 }
 
-const (
-	maxKept       = 9999
-	recordedBytes = 60 // of one frame in a pcapng file, with its direction
-)
+const maxKept = 9999
 
 var errFull = errors.New("the recording is full")
 
 // rotation writes frames into numbered files and takes the oldest away.
 type rotation struct {
-	base, iface string
-	each        int64
-	keep        int
-	writer      *capture.Writer
-	written     int64
-	files       int // begun so far
-	frames      int
+	*capture.Rotation
+	base  string
+	keep  int
+	files int // begun so far
 }
 
 // newRotation refuses to write over what is there.
@@ -151,7 +145,9 @@ func newRotation(out, iface string, each int64, keep int) (*rotation, error) {
 		return nil, fmt.Errorf("%s is there already: a recording is never written over; choose another name",
 			there[0])
 	}
-	return &rotation{base: base, iface: iface, each: each, keep: keep}, nil
+	r := &rotation{base: base, keep: keep}
+	r.Rotation = capture.Rotate(iface, each, capture.Inbound, r.next)
+	return r, nil
 }
 
 // globText makes a path mean itself in a pattern.
@@ -166,44 +162,18 @@ func (r *rotation) name(n int) string {
 	return fmt.Sprintf("%s-%04d.pcapng", r.base, n)
 }
 
-func (r *rotation) write(frames []can.Frame) error {
-	for i := range frames {
-		if r.writer == nil || r.written >= r.each {
-			if err := r.turn(); err != nil {
-				return err
-			}
-		}
-		f := frames[i]
-		f.Channel = 0
-		if err := r.writer.Write(f, capture.Inbound); err != nil {
-			return err
-		}
-		r.written += recordedBytes
-		r.frames++
-	}
-	return nil
-}
-
-// turn closes the file, takes the oldest away when there are as many as are kept, and begins the next.
-func (r *rotation) turn() error {
+// next names the next file, and takes the oldest away when there are as many as are kept.
+func (r *rotation) next(time.Time) (string, error) {
 	if r.keep == 1 && r.files == 1 {
-		return errFull
-	}
-	if err := r.close(); err != nil {
-		return err
+		return "", errFull
 	}
 	if oldest := r.files - r.keep + 1; oldest >= 1 {
 		if err := os.Remove(r.name(oldest)); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return fmt.Errorf("make room for the next file: %w", err)
+			return "", fmt.Errorf("make room for the next file: %w", err)
 		}
 	}
 	r.files++
-	w, err := capture.Create(r.name(r.files), r.iface)
-	if err != nil {
-		return err
-	}
-	r.writer, r.written = w, 0
-	return nil
+	return r.name(r.files), nil
 }
 
 // kept names the files that are left: "truck-0001.pcapng", "truck-0002.pcapng to truck-0004.pcapng".
@@ -213,13 +183,4 @@ func (r *rotation) kept() string {
 		return r.name(first)
 	}
 	return r.name(first) + " to " + r.name(r.files)
-}
-
-func (r *rotation) close() error {
-	if r.writer == nil {
-		return nil
-	}
-	w := r.writer
-	r.writer = nil
-	return w.Close()
 }

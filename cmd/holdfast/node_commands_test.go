@@ -267,14 +267,16 @@ func someFrames(n int) []can.Frame {
 	return frames
 }
 
+const frameBytes = 60 // of one frame in a pcapng file, with its direction
+
 // The newest frames are there, whole, in as many files as were asked for; nothing is written over.
 func TestRecord_Rotation(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "a [b]", "truck.pcapng")
 	require.NoError(t, os.Mkdir(filepath.Dir(out), 0o755))
-	r, err := newRotation(out, "can0", recordedBytes*100, 3)
+	r, err := newRotation(out, "can0", frameBytes*100, 3)
 	require.NoError(t, err)
-	require.NoError(t, r.write(someFrames(950)))
-	require.NoError(t, r.close())
+	require.NoError(t, r.Write(someFrames(950)))
+	require.NoError(t, r.Close())
 	names, err := os.ReadDir(filepath.Dir(out))
 	require.NoError(t, err)
 	var got []can.Frame
@@ -283,19 +285,20 @@ func TestRecord_Rotation(t *testing.T) {
 	}
 	require.Len(t, names, 3)
 	require.Equal(t, someFrames(950)[700:], got)
-	_, err = newRotation(out, "can0", recordedBytes*100, 3)
+	_, err = newRotation(out, "can0", frameBytes*100, 3)
 	require.ErrorContains(t, err, "never written over")
 
 	one := filepath.Join(t.TempDir(), "one.pcapng")
-	r, err = newRotation(one, "can0", recordedBytes*100, 1)
+	r, err = newRotation(one, "can0", frameBytes*100, 1)
 	require.NoError(t, err)
-	require.ErrorIs(t, r.write(someFrames(950)), errFull)
-	require.NoError(t, r.close())
+	require.ErrorIs(t, r.Write(someFrames(950)), errFull)
+	require.NoError(t, r.Close())
+	require.Equal(t, 100, r.Recorded())
 	require.Equal(t, someFrames(100), readAll(t, one))
 	info, err := os.Stat(one)
 	require.NoError(t, err)
-	require.InDelta(t, 100*recordedBytes, info.Size(), 200, "--mb is what the files have")
-	_, err = newRotation(one, "can0", recordedBytes*100, 1)
+	require.InDelta(t, 100*frameBytes, info.Size(), 200, "--mb is what the files have")
+	_, err = newRotation(one, "can0", frameBytes*100, 1)
 	require.ErrorContains(t, err, "never written over")
 }
 

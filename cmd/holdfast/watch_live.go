@@ -10,6 +10,7 @@ import (
 
 	"holdfast/bench/watch"
 	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture"
 	"holdfast/j1939/clock"
 )
 
@@ -19,8 +20,8 @@ type live struct {
 	name    string
 	watcher *watch.Watcher
 	alarms  watch.Alarms
-	record  *watch.Recorder // nil: nothing is recorded
-	events  *watch.EventLog // nil: events are not kept
+	record  *capture.Rotation // nil: nothing is recorded
+	events  *watch.EventLog   // nil: events are not kept
 	attach  *attachment
 	face    face
 	guard   rateGuard

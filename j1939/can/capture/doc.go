@@ -15,7 +15,7 @@
 // (Reader.Malformed). A recording that ends inside a record, as after a power cut, ends there
 // with such a warning. Only a binary recording whose structure is broken in the middle is an error.
 //
-// Writer writes pcapng with nanoseconds, and Tap records what passes through a port.
+// Writer writes pcapng with nanoseconds, Rotation in one file after another, and Tap records what passes through a port.
 //
 // What it does not do: CAN FD payloads, Linux cooked captures (link types 113 and 276), compressed
 // files, hardware clocks, or replay at the recording's own pace.

@@ -107,12 +107,17 @@ func (w *Writer) Write(f can.Frame, d Direction) error {
 	return nil
 }
 
+// blockSize is what one frame takes in the file, bytes.
+func blockSize(d Direction) int {
+	if d == Unknown {
+		return plainBytes
+	}
+	return blockBytes
+}
+
 // encode fills the block.
 func (w *Writer) encode(f *can.Frame, d Direction) []byte {
-	size := blockBytes
-	if d == Unknown {
-		size = plainBytes
-	}
+	size := blockSize(d)
 	b := w.block[:size]
 	put := binary.LittleEndian.PutUint32
 	put(b[0:], blockPacketEnhanced)
