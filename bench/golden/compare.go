@@ -3,7 +3,6 @@ package golden
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"holdfast/bench/judge"
@@ -29,31 +28,13 @@ func FromResult(res *judge.Result, name, fitted string) (*Reference, error) {
 	for _, l := range res.Lines {
 		if tells[l.Name] && l.State == measure.Measured && l.U > 0 {
 			r.Values = append(r.Values, Value{Name: l.Name, At: l.At, Unit: l.Unit, Value: rounded(l.Value, l.U),
-				U: upTwoDigits(l.U)})
+				U: unit.RoundUp(l.U)})
 		}
 	}
 	if len(r.Values) == 0 {
 		return nil, fmt.Errorf("run %s measured nothing that says something of a bench", res.Run)
 	}
 	return r, nil
-}
-
-// upTwoDigits rounds an uncertainty up to two digits.
-func upTwoDigits(u float64) float64 {
-	step := math.Pow10(int(math.Floor(math.Log10(u))) - 1)
-	if !(step > 0) {
-		return u
-	}
-	return trimmed(math.Ceil(u/step-1e-9) * step)
-}
-
-// trimmed takes away what binary fractions add.
-func trimmed(x float64) float64 {
-	out, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 12, 64), 64)
-	if err != nil {
-		return x
-	}
-	return out
 }
 
 // Pair is one value of the reference beside what was measured.

@@ -160,5 +160,5 @@ func rounded(v, u float64) float64 {
 	if !(step > 0) || math.IsInf(step, 0) {
 		return v
 	}
-	return trimmed(math.Round(v/step) * step)
+	return unit.Significant(math.Round(v/step)*step, 12)
 }

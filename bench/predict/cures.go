@@ -2,9 +2,7 @@ package predict
 
 import (
 	"fmt"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -47,7 +45,7 @@ func cures(l scenario.Limit, c measure.Characteristic, p *scenario.Plan, r *rig.
 		for _, k := range [...]float64{2, 3, 5, 10} {
 			better := *r
 			better.LineVolume.U /= k
-			if try(fmt.Sprintf("line_volume stated to %s (now %s)", unit.Text(twoDigits(better.LineVolume.U), "mL"),
+			if try(fmt.Sprintf("line_volume stated to %s (now %s)", unit.Text(unit.RoundUp(better.LineVolume.U), "mL"),
 				unit.Text(r.LineVolume.U, "mL")), p, &better) {
 				break
 			}
@@ -168,31 +166,13 @@ func improved(r *rig.Rig, in *rig.Instrument, k float64) *rig.Rig {
 
 // wider says how wide a limit would have to be; twice that leaves half of it for the unit.
 func wider(l scenario.Limit, expanded float64) string {
-	w := func(x float64) string { return unit.Text(twoDigits(x), l.Unit) }
+	w := func(x float64) string { return unit.Text(unit.RoundUp(x), l.Unit) }
 	if l.Lower != nil && l.Upper != nil {
 		return fmt.Sprintf("limits more than %s apart (now %s)", w(2*expanded),
-			unit.Text(rounded(*l.Upper-*l.Lower), l.Unit))
+			unit.Text(unit.Significant(*l.Upper-*l.Lower, 6), l.Unit))
 	}
 	if l.Upper != nil {
 		return fmt.Sprintf("a limit above %s (now %s)", w(expanded), unit.Text(*l.Upper, l.Unit))
 	}
 	return fmt.Sprintf("a limit lower by at least %s (now %s)", w(expanded), unit.Text(*l.Lower, l.Unit))
-}
-
-// twoDigits rounds up to two significant digits.
-func twoDigits(x float64) float64 {
-	if !(x > 0) || math.IsInf(x, 0) {
-		return x
-	}
-	step := math.Pow10(int(math.Floor(math.Log10(x))) - 1)
-	return rounded(math.Ceil(x/step-1e-9) * step)
-}
-
-// rounded takes away what binary fractions add: 0.018000000000000002.
-func rounded(x float64) float64 {
-	out, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 6, 64), 64)
-	if err != nil {
-		return x
-	}
-	return out
 }

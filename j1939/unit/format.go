@@ -54,7 +54,7 @@ func Number(v float64) string {
 	case a >= 1e3 && a < 1e9:
 		return strconv.FormatFloat(math.Round(v), 'f', 0, 64)
 	case a >= 1e-3 && a < 1e3:
-		return strconv.FormatFloat(significant(v, 4), 'f', -1, 64)
+		return strconv.FormatFloat(Significant(v, 4), 'f', -1, 64)
 	default:
 		return strconv.FormatFloat(v, 'g', 4, 64)
 	}
@@ -72,7 +72,20 @@ func Text(v float64, symbolText string) string {
 	return s + " " + symbolText
 }
 
-func significant(v float64, n int) float64 {
-	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', n, 64), 64)
+// Significant rounds to n significant digits; with 12 it takes away what binary fractions add: 0.018000000000000002.
+func Significant(v float64, n int) float64 {
+	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', n, 64), 64)
+	if err != nil {
+		return v
+	}
 	return r
+}
+
+// RoundUp rounds an uncertainty up to two significant digits, so that it never promises more than was known.
+func RoundUp(u float64) float64 {
+	if !(u > 0) || math.IsInf(u, 0) {
+		return u
+	}
+	step := math.Pow10(int(math.Floor(math.Log10(u))) - 1)
+	return Significant(math.Ceil(u/step-1e-9)*step, 12)
 }

@@ -126,6 +126,14 @@ func TestFormat(t *testing.T) {
 	}
 }
 
+func TestRoundUp(t *testing.T) {
+	for u, want := range map[float64]float64{0.0181: 0.019, 0.018: 0.018, 99.1: 100, 1234: 1300, 0: 0, -1: -1} {
+		require.Equal(t, want, unit.RoundUp(u))
+	}
+	require.True(t, math.IsInf(unit.RoundUp(math.Inf(1)), 1))
+	require.True(t, math.IsNaN(unit.RoundUp(math.NaN())))
+}
+
 func FuzzParseAs(f *testing.F) {
 	for _, s := range []string{"9 bar", "9", "-0.15 bar", "1e400 kPa", "20 °C", "9,5 bar", "293.15 K", "−1 %", ". s"} {
 		f.Add(uint8(unit.Pressure), s)
