@@ -52,3 +52,13 @@ func TestWhatToDo_Undecided(t *testing.T) {
 	res.Verdict = judge.Fail
 	require.NotContains(t, table(t, res, 200, false), "Run again", "a unit that failed is not to be tested again first")
 }
+
+// An error of the bench names what failed, as a trip does.
+func TestHeadline_ErrorNamesIt(t *testing.T) {
+	res := tripped()
+	res.Verdict = judge.Error
+	res.Recording.Trip.Name, res.Recording.Trip.Reading, res.Recording.Trip.Limit = "cycle-overrun", "176 ms late", "160 ms"
+	require.Contains(t, table(t, res, 160, false), "ERROR   cycle-overrun: 176 ms late, limit 160 ms")
+	res.Recording.Trip = nil
+	require.Contains(t, table(t, res, 160, false), "the bus, the bench or the program failed")
+}

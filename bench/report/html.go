@@ -42,6 +42,7 @@ type sheet struct {
 	StartedAt  string
 	Word       string   // the verdict
 	Class      string   // the verdict as a CSS class
+	Next       string   // what to do after the interlock ended the run; "": nothing
 	HowMuch    []string // the limits that were not kept, with their numbers
 	Headline   string
 	Simulation string
@@ -92,7 +93,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 	s := sheet{Result: res, Cert: certifiedOf(res, c), PageStyle: pageMargins(res, c, p),
 		Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
 		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
-		Class: cssClass(res.Verdict.String()), Headline: capitalised(headline(spokenNames(res))),
+		Class: cssClass(res.Verdict.String()), Headline: capitalised(spoken(headline(res))),
 		HowMuch:   byHowMuch(spokenNames(res)),
 		RuleWords: ruleWords(res.Rule, res.Plan),
 		Timeline:  timeline(res), Plots: plotsOf(res), Budgets: budgetsOf(res),
@@ -101,6 +102,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 		s.Simulation = simulationText(res)
 	}
 	s.Ending, s.Safe = ending(res)
+	s.Next = nextStep(res)
 	rows, unmeasured := shownRows(res.Lines)
 	s.Unmeasured, s.Legend, s.Circuit = unmeasured, legendOf(res), circuitOf(res.Circuit)
 	for _, l := range rows {

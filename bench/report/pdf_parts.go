@@ -63,8 +63,8 @@ func (b *booklet) notices() {
 	if b.s.Simulation != "" {
 		b.notice("Simulated.", "No real unit was tested; "+b.s.Simulation+".", 0.7)
 	}
-	if rec := b.s.Recording; rec != nil && rec.Trip != nil && rec.Trip.Next != "" {
-		b.notice("Now.", rec.Trip.Next, 0.7)
+	if b.s.Next != "" {
+		b.notice("Now.", b.s.Next, 0.7)
 	}
 	width := 0.7
 	if !b.s.Safe {

@@ -258,8 +258,8 @@ func percent(p float64) string {
 }
 
 func (t *table) notes(res *judge.Result) {
-	if rec := res.Recording; rec != nil && rec.Trip != nil && rec.Trip.Next != "" {
-		t.labelled("Now", rec.Trip.Next, "")
+	if next := nextStep(res); next != "" {
+		t.labelled("Now", next, "")
 	}
 	for _, w := range res.Warnings {
 		t.labelled("Mind", w, yellow)

@@ -109,6 +109,9 @@ func headline(res *judge.Result) string {
 	case judge.Interrupted:
 		return "the record has no end (power, kill or crash)" + duringStep(res)
 	case judge.Error:
+		if res.Recording != nil && res.Recording.Trip != nil { // it knows which of the three, and what
+			return tripText(res)
+		}
 		return "the bus, the bench or the program failed" + duringStep(res)
 	}
 	return "nothing was judged"
@@ -135,6 +138,14 @@ func tripText(res *judge.Result) string {
 	}
 	t := res.Recording.Trip
 	return fmt.Sprintf("%s: %s, limit %s%s", t.Name, t.Reading, t.Limit, duringStep(res))
+}
+
+// nextStep is what the interlock asks of a person after it has ended the run; "" when it did not.
+func nextStep(res *judge.Result) string {
+	if res.Recording == nil || res.Recording.Trip == nil || res.Recording.Trip.Next == "" {
+		return ""
+	}
+	return capitalised(strings.TrimRight(res.Recording.Trip.Next, ". ")) + "."
 }
 
 // duringStep names the step in which a run ended before its time: " in step hold".
