@@ -2,10 +2,6 @@ package data_test
 
 import (
 	"context"
-	"errors"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -13,21 +9,14 @@ import (
 	"holdfast/bench/data"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/trace"
 )
 
 // Real traffic: every row's value lies in the parameter's range and only valid ones are numbers; the rows
 // come out in order of time.
 func TestSignals_Recordings(t *testing.T) {
-	dir := os.Getenv("HOLDFAST_DATA")
-	if dir == "" {
-		dir = "../../../shared/data"
-	}
-	path := filepath.Join(dir, "scr-engine-idle", "traffic.log")
-	source, err := capture.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		t.Skipf("%s is absent: no recorded traffic is turned into rows", path)
-	}
+	source, err := capture.Open(recorded.File(t, "scr-engine-idle/traffic.log"))
 	require.NoError(t, err)
 	defer source.Close()
 	var d trace.Decoder

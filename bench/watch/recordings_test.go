@@ -2,8 +2,6 @@ package watch_test
 
 import (
 	"context"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -11,21 +9,14 @@ import (
 	"holdfast/bench/watch"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/trace"
 )
 
 // recording watches one of the recordings with open licences that lie beside the repository.
 func recording(t *testing.T, name string) *watch.Summary {
 	t.Helper()
-	root := os.Getenv("HOLDFAST_DATA")
-	if root == "" {
-		root = "../../../shared/data"
-	}
-	path := filepath.Join(root, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("no recorded traffic at %s", path)
-	}
-	r, err := capture.Open(path)
+	r, err := capture.Open(recorded.File(t, name))
 	require.NoError(t, err)
 	defer r.Close()
 	w := watch.New(watch.Options{}, nil)

@@ -15,23 +15,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/trace"
 )
-
-// recorded is a file of the shared recordings; the test is skipped where they are absent.
-func recorded(t *testing.T, name string) string {
-	t.Helper()
-	dir := os.Getenv("HOLDFAST_DATA")
-	if dir == "" {
-		dir = "../../../shared/data"
-	}
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("recorded traffic is not here: %v", err)
-	}
-	return path
-}
 
 type decodedLine struct {
 	Time        float64
@@ -90,14 +77,14 @@ func thinned(t *testing.T, text string, nth int) (kept string, frames map[uint32
 
 // expected.json beside the recording: frames per PGN as tshark counts them, DM1 as pretty_j1939 reads it.
 func TestDecode_JSON_IdleRecording(t *testing.T) {
-	status, out, errOut := command(t, "decode", recorded(t, "scr-engine-idle/traffic.log"), "--json")
+	status, out, errOut := command(t, "decode", recorded.File(t, "scr-engine-idle/traffic.log"), "--json")
 	require.Equal(t, exitDone, status, errOut)
 	var expected struct {
 		Tshark struct {
 			PGNs map[uint32]int `json:"pgn_frames"`
 		} `json:"tshark_j1939"`
 	}
-	text, err := os.ReadFile(recorded(t, "scr-engine-idle/expected.json"))
+	text, err := os.ReadFile(recorded.File(t, "scr-engine-idle/expected.json"))
 	require.NoError(t, err)
 	require.NoError(t, json.Unmarshal(text, &expected))
 	kept, frames := thinned(t, out, 25)
@@ -124,8 +111,8 @@ func TestDecode_JSON_IdleRecording(t *testing.T) {
 
 // The same frames as text and as pcap give the same lines.
 func TestDecode_SameFromPcap(t *testing.T) {
-	_, fromText, _ := command(t, "decode", recorded(t, "def-vehicle-key-on/traffic.log"), "--json")
-	_, fromPcap, _ := command(t, "decode", recorded(t, "def-vehicle-key-on/traffic.pcap"), "--json")
+	_, fromText, _ := command(t, "decode", recorded.File(t, "def-vehicle-key-on/traffic.log"), "--json")
+	_, fromPcap, _ := command(t, "decode", recorded.File(t, "def-vehicle-key-on/traffic.pcap"), "--json")
 	texts, pcaps := decodedLines(t, fromText), decodedLines(t, fromPcap)
 	require.Len(t, texts, 1815+16)
 	require.Len(t, pcaps, len(texts))
@@ -157,7 +144,7 @@ func TestDecode_Text(t *testing.T) {
 // The published RTS/CTS vector names its interface can0 and, misspelt, cano: two buses to us,
 // unless told otherwise.
 func TestDecode_OneBus(t *testing.T) {
-	path := recorded(t, "transport-vectors/multipacket_cts.txt")
+	path := recorded.File(t, "transport-vectors/multipacket_cts.txt")
 	_, out, errOut := command(t, "decode", path, "--json")
 	require.NotContains(t, out, `"transport"`)
 	require.Contains(t, errOut, "4 packets without a session")
@@ -227,7 +214,7 @@ func TestPrinter_CannotWrite(t *testing.T) {
 
 // canboat (expected.json): engine speed 646.5 to 653.8 rpm, last 649.0, in 12719 messages.
 func TestDecode_Summary(t *testing.T) {
-	path := recorded(t, "scr-engine-idle/traffic.log")
+	path := recorded.File(t, "scr-engine-idle/traffic.log")
 	status, out, errOut := command(t, "decode", path, "--summary")
 	require.Equal(t, exitDone, status, errOut)
 	require.Contains(t, out, "61444 EEC1      Electronic Engine Controller 1: 12719, every 10.0 ms")

@@ -15,6 +15,7 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/diag"
@@ -199,14 +200,7 @@ func TestFaults_AskedOfManyCodes(t *testing.T) {
 
 // expected.json of the recording: four codes from the engine, MIL on.
 func TestFaults_Recording(t *testing.T) {
-	path := filepath.Join(repoRoot, "..", "shared", "data", "scr-engine-idle", "traffic.log")
-	if dir := os.Getenv("HOLDFAST_DATA"); dir != "" {
-		path = filepath.Join(dir, "scr-engine-idle", "traffic.log")
-	}
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("recorded traffic is not here: %v", err)
-	}
-	status, out, errOut := runLine(t, "faults", path)
+	status, out, errOut := runLine(t, "faults", recorded.File(t, "scr-engine-idle/traffic.log"))
 	require.Equal(t, exitDone, status, errOut)
 	for _, want := range []string{"SPN 980 FMI 9", "SPN 3216 FMI 20", "SPN 609 FMI 9", "SPN 609 FMI 12",
 		"active: MIL on"} {

@@ -3,8 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -13,6 +11,7 @@ import (
 	"holdfast/bench/watch"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/trace"
 	"holdfast/sim/vehicle"
@@ -70,14 +69,8 @@ func reportRatio(b *testing.B, length time.Duration, frames int, used time.Durat
 
 // recordedPcapng is the recording of an engine with SCR at idle, so many times one after the other.
 func recordedPcapng(b testing.TB, times int) (file []byte, length time.Duration, frames int) {
-	root := os.Getenv("HOLDFAST_DATA")
-	if root == "" {
-		root = "../../../shared/data"
-	}
-	r, err := capture.Open(filepath.Join(root, "scr-engine-idle", "traffic.log"))
-	if err != nil {
-		b.Skip(err)
-	}
+	r, err := capture.Open(recorded.File(b, "scr-engine-idle/traffic.log"))
+	require.NoError(b, err)
 	defer r.Close()
 	var all []can.Frame
 	require.NoError(b, trace.Replay(context.Background(), r, func(f []can.Frame) error {

@@ -18,6 +18,7 @@ import (
 	"holdfast/bench/watch"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/trace"
 	"holdfast/sim/vehicle"
@@ -69,11 +70,7 @@ func TestWatch_QuickIsPlain(t *testing.T) {
 	files := map[string][]byte{"simulated": simulatedDay(t, vehicle.Options{Seed: 11, Day: shortDay()[:2],
 		Faults: map[string]float64{vehicle.SlowLeak: 30, vehicle.PurgeCut: 1, vehicle.SensorSupply: 1,
 			vehicle.BusGap: 2, vehicle.UnitSilent: 1, vehicle.FaultCode: 1}})}
-	root := os.Getenv("HOLDFAST_DATA")
-	if root == "" {
-		root = "../../../shared/data"
-	}
-	logs, err := filepath.Glob(filepath.Join(root, "*", "*"))
+	logs, err := filepath.Glob(filepath.Join(recorded.Folder(), "*", "*"))
 	require.NoError(t, err)
 	for _, path := range logs {
 		switch filepath.Ext(path) {
@@ -82,7 +79,7 @@ func TestWatch_QuickIsPlain(t *testing.T) {
 		}
 	}
 	if len(files) == 1 {
-		t.Log("no recorded traffic at " + root + ": the simulated day alone")
+		t.Log("no recorded traffic at " + recorded.Folder() + ": the simulated day alone")
 	}
 	for name, file := range files {
 		want, err := json.MarshalIndent(plainly(t, file, name), "", " ")

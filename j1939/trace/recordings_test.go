@@ -15,20 +15,8 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 )
-
-func dataFile(t *testing.T, name string) string {
-	t.Helper()
-	dir := os.Getenv("HOLDFAST_DATA")
-	if dir == "" {
-		dir = "../../../shared/data"
-	}
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("recorded traffic is not here: %v", err)
-	}
-	return path
-}
 
 // replay shows every message of a recording.
 func replay(t *testing.T, path string, show func(*Message)) {
@@ -69,7 +57,7 @@ type outside struct {
 
 func readOutside(t *testing.T, recording string) (o outside) {
 	t.Helper()
-	text, err := os.ReadFile(dataFile(t, recording+"/expected.json"))
+	text, err := os.ReadFile(recorded.File(t, recording+"/expected.json"))
 	require.NoError(t, err)
 	require.NoError(t, json.Unmarshal(text, &o))
 	return o
@@ -109,7 +97,7 @@ func rawHistories(t *testing.T, path string) map[string]*rawHistory {
 func TestRecordings_RawBits(t *testing.T) {
 	for recording, atLeast := range map[string]int{"scr-engine-idle": 60, "def-vehicle-key-on": 35} {
 		t.Run(recording, func(t *testing.T) {
-			ours := rawHistories(t, dataFile(t, recording+"/traffic.log"))
+			ours := rawHistories(t, recorded.File(t, recording+"/traffic.log"))
 			compared := 0
 			for _, s := range readOutside(t, recording).Raw {
 				h := ours[fmt.Sprintf("%d %s %d %d", s.PGN, s.SA, s.StartBit, s.Size)]
@@ -143,7 +131,7 @@ func TestRecordings_ScaledSignals(t *testing.T) {
 	for recording, atLeast := range map[string]int{"scr-engine-idle": 10, "def-vehicle-key-on": 3} {
 		t.Run(recording, func(t *testing.T) {
 			var s Summary
-			replay(t, dataFile(t, recording+"/traffic.log"), s.Add)
+			replay(t, recorded.File(t, recording+"/traffic.log"), s.Add)
 			r := s.Report(Counts{})
 			compared := 0
 			for _, theirs := range readOutside(t, recording).Signals {
@@ -172,7 +160,7 @@ func TestRecordings_ScaledSignals(t *testing.T) {
 // canboat says "219:12:00" for SPN 247: 219.2 h. The numbers of frames by source are those of tshark.
 func TestRecordings_KeyOn(t *testing.T) {
 	var s Summary
-	replay(t, dataFile(t, "def-vehicle-key-on/traffic.log"), s.Add)
+	replay(t, recorded.File(t, "def-vehicle-key-on/traffic.log"), s.Add)
 	r := s.Report(Counts{})
 	hours := reported(t, r, 65253, 247)
 	require.Equal(t, "219.2", string(hours.Parameter.Scale.AppendExact(nil, hours.Last)))
@@ -233,7 +221,7 @@ func TestRecordings_Identifiers(t *testing.T) {
 	}
 	for _, name := range everyRecording {
 		t.Run(name, func(t *testing.T) {
-			path := dataFile(t, name)
+			path := recorded.File(t, name)
 			out, err := exec.Command(program, "-n", "-d", "can.subdissector,j1939", "-r", asPcapng(t, path), "-T", "fields",
 				"-e", "j1939.priority", "-e", "j1939.pgn", "-e", "j1939.src_addr", "-e", "j1939.dst_addr").Output()
 			require.NoError(t, err)

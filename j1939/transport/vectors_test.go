@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/transport"
 )
@@ -117,14 +118,8 @@ func TestReceiver_PublishedRecordings(t *testing.T) {
 // recording reads the 29-bit frames of a candump text in the shared data folder.
 func recording(t testing.TB, name string) (frames []can.Frame) {
 	t.Helper()
-	dir := os.Getenv("HOLDFAST_DATA")
-	if dir == "" {
-		dir = "../../../shared/data"
-	}
-	content, err := os.ReadFile(filepath.Join(dir, name))
-	if err != nil {
-		t.Skipf("recorded traffic is not here: %v", err)
-	}
+	content, err := os.ReadFile(recorded.File(t, name))
+	require.NoError(t, err)
 	for line := range strings.Lines(string(content)) {
 		fields := strings.Fields(line)
 		if len(fields) != 3 || strings.Index(fields[2], "#") != 8 {

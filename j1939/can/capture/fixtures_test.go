@@ -5,8 +5,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -15,6 +13,7 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/clock"
 )
 
@@ -42,23 +41,9 @@ func readBytes(tb testing.TB, data []byte) ([]can.Frame, *capture.Reader) {
 	return readAll(tb, r, 64), r
 }
 
-// recording finds recorded traffic, which is not a part of this repository.
-func recording(tb testing.TB, name string) string {
-	tb.Helper()
-	root := os.Getenv("HOLDFAST_DATA")
-	if root == "" {
-		root = "../../../../shared/data"
-	}
-	path := filepath.Join(root, name)
-	if _, err := os.Stat(path); err != nil {
-		tb.Skipf("no recording %s: set HOLDFAST_DATA to the folder of recorded traffic", name)
-	}
-	return path
-}
-
 func openRecording(tb testing.TB, name string) *capture.Reader {
 	tb.Helper()
-	r, err := capture.Open(recording(tb, name))
+	r, err := capture.Open(recorded.File(tb, name))
 	require.NoError(tb, err)
 	tb.Cleanup(func() { require.NoError(tb, r.Close()) })
 	return r

@@ -14,6 +14,7 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
+	"holdfast/j1939/can/capture/recorded"
 )
 
 // Counts from the README.md beside the recordings.
@@ -51,7 +52,7 @@ func TestRecordings_TextAndPcapOfOneDriveAreEqual(t *testing.T) {
 // Oracle: the expected.json beside the recordings holds what tshark counted on the same frames.
 func TestRecordings_FramesPerParameterGroupAsTsharkCounts(t *testing.T) {
 	for _, folder := range []string{"scr-engine-idle", "def-vehicle-key-on"} {
-		raw, err := os.ReadFile(recording(t, folder+"/expected.json"))
+		raw, err := os.ReadFile(recorded.File(t, folder+"/expected.json"))
 		require.NoError(t, err)
 		var expected struct {
 			Tshark struct {
@@ -116,7 +117,7 @@ func TestRecordings_FrameByFrameAsTshark(t *testing.T) {
 	if err != nil {
 		t.Skip("tshark is not installed (apt-get install tshark)")
 	}
-	path := recording(t, "def-vehicle-key-on/traffic.pcap")
+	path := recorded.File(t, "def-vehicle-key-on/traffic.pcap")
 	out, err := exec.Command(tshark, "-r", path, "-T", "fields",
 		"-e", "frame.time_epoch", "-e", "can.id", "-e", "can.len").Output()
 	require.NoError(t, err)
