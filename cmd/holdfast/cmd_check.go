@@ -88,6 +88,7 @@ func checkWarnings(p *scenario.Plan, r *rig.Rig, now time.Time) []string {
 		out = append(out,
 			in.Channel.String()+": calibration was due on "+in.Due.Format(time.DateOnly)+"; no pass is possible")
 	}
+	out = append(out, beyondSpan(p, r)...)
 	if p.LimitsFrom == scenario.FromExamples {
 		out = append(out, "the limits are shipped examples; replace them with the data of the unit's maker")
 	}
@@ -101,6 +102,23 @@ func checkWarnings(p *scenario.Plan, r *rig.Rig, now time.Time) []string {
 	}
 	if len(p.Limits) == 0 {
 		out = append(out, "the scenario sets no limit; nothing can pass")
+	}
+	return out
+}
+
+// beyondSpan names each pressure instrument whose stated span ends below the pressure at which the interlock trips:
+// past its span it may read anything, and the guard then looks at a reading that need not rise.
+func beyondSpan(p *scenario.Plan, r *rig.Rig) []string {
+	trips := r.Guard.MaxPressure
+	if p.MaxPressure > 0 {
+		trips = min(trips, p.MaxPressure)
+	}
+	var out []string
+	for _, c := range []rig.Channel{rig.ReferencePressure, rig.LinePressure} {
+		if in := r.Channels[c]; in != nil && in.Accuracy.Span > 0 && in.Accuracy.Span < trips {
+			out = append(out, fmt.Sprintf("%s has a span of %g bar and the interlock trips at %g bar; beyond its span it may "+
+				"read anything: fit another, or lower max_pressure", c, in.Accuracy.Span, trips))
+		}
 	}
 	return out
 }

@@ -150,6 +150,9 @@ func warn(out io.Writer, p *scenario.Plan, r *rig.Rig) {
 		fmt.Fprintf(out, "warning: calibration of %s was due on %s: no pass is possible\n",
 			i.Channel, i.Due.Format(time.DateOnly))
 	}
+	for _, text := range beyondSpan(p, r) {
+		sayIn(out, terminalWidth(out), "warning: ", text)
+	}
 	if p.LimitsFrom == "shipped examples" {
 		sayIn(out, terminalWidth(out), "warning: ", "the limits are shipped examples: replace them with the data of the unit "+
 			"in front of you")
