@@ -83,6 +83,7 @@ const (
 	besideNeedle
 	strokeShare
 	supplyShape
+	sensorOff
 	lowZero
 	sensorCircuit
 	coilCircuit

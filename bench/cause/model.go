@@ -223,14 +223,14 @@ var patterns = [...]pattern{
 		})},
 	{"sensor-offset", "pressure sensor offset",
 		"Check the sensor's plug and ground, then replace the sensor.", 0.02, does(effects{
-			moved:  {zero, lowZero},
+			moved:  {zero, lowZero, sensorOff},
 			mayUp:  {purge},
 			may:    {regulated, drive, flows, loadVolts, fillTakes, dosing},
 			seldom: {notReached, primeVain},
 		})},
 	{"sensor-gain", "pressure sensor gain",
 		"Replace the sensor once its supply is known to be good.", 0.01, does(effects{
-			moved:  {span},
+			moved:  {span, sensorOff},
 			may:    {regulated, drive, flows, loadVolts, dosing, lowZero},
 			seldom: {notReached, primeVain},
 			below:  {supplyShape},
@@ -240,7 +240,7 @@ var patterns = [...]pattern{
 			up:    {sensorNoise},
 			mayUp: {unsteady, ripple},
 			may:   {drive, regulated, purge},
-			upIf: {notReached, zero, span, flows, loadVolts, fillTurn, fillTakes, changeover,
+			upIf: {notReached, zero, span, sensorOff, flows, loadVolts, fillTurn, fillTakes, changeover,
 				prime, fillWet},
 			seldom: {primeVain},
 		})},
@@ -248,7 +248,7 @@ var patterns = [...]pattern{
 		"Wiring first, sensor last: trace the 5 V supply and its ground.", 0.03, does(effects{
 			down:  {supply, lowZero},
 			mayUp: {pinned, sensorCircuit},
-			mayDn: {zero, span},
+			mayDn: {zero, span, sensorOff},
 			may:   {regulated, drive, flows, loadVolts, dosing},
 			upIf: {prime, sensorNoise, fillEases, softness, efficiency, restriction, notReached,
 				primeVain, fillWet},
@@ -306,4 +306,4 @@ var weights = [numKeys]float64{leakInside: 1, doserLeak: 1, outsideLoss: 1, rest
 	opening: 1, ureaRead: 1, dripSeen: 1,
 	laminar: 0.7, pours: 0.7, dosingSpread: 0.7, fillTurn: 1, fillEases: 1, fillTakes: 1,
 	freeSpeed: 1, loadVolts: 1, flows: 1, besideNeedle: 1, strokeShare: 1, opensLate: 1, fillWet: 1,
-	supplyShape: 1, lowZero: 1, sensorCircuit: 1, coilCircuit: 1}
+	supplyShape: 1, sensorOff: 1, lowZero: 1, sensorCircuit: 1, coilCircuit: 1}

@@ -72,8 +72,8 @@ func (e *evidence) logPosterior(p *pattern) float64 {
 var keysOf = map[string][]key{"leak_rate": {leakInside, doserLeak, outsideLoss}, "doser_leak": {doserLeak},
 	"fluid_loss": {outsideLoss}, "restriction_area": {restriction}, "volumetric_efficiency": {efficiency},
 	"hold_drive": {drive}, "prime_time": {prime, primeVain}, "compliance": {softness}, "ripple": {ripple},
-	"dosing_error": {dosing}, "sensor_supply": {supply}, "sensor_zero": {zero, span, supply},
-	"sensor_span_error": {zero, span, supply}, "regulated_pressure": {regulated}, "purge_time": {purge},
+	"dosing_error": {dosing}, "sensor_supply": {supply}, "sensor_zero": {zero, span, supply, sensorOff},
+	"sensor_span_error": {zero, span, supply, sensorOff}, "regulated_pressure": {regulated}, "purge_time": {purge},
 	"purge_residual": {purge}, "changeover_time": {changeover}, "coil_resistance": {coil},
 	"heater_resistance": {heater, heaterGone}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise},
 	"fill_pressure": {opening}, "urea_content": {ureaRead}, "external_leak": {dripSeen}}
@@ -195,6 +195,9 @@ func sentence(s string) string {
 // lostShare is the share of readings from which lost frames put a run in doubt.
 const lostShare = 0.001
 
+// benchUnseen is the probability of a problem of the bench that shows in nothing. Ours.
+const benchUnseen = 0.006
+
 // benchProblem is the probability that what is seen comes from the bench or the bus, and why.
 func (e *evidence) benchProblem() (p float64, why string) {
 	if e.rec.Ended == samples.BenchFault {
@@ -211,7 +214,7 @@ func (e *evidence) benchProblem() (p float64, why string) {
 		}
 		return 0.05, why
 	}
-	return 0.01, "No frame was lost and the bench answered throughout."
+	return benchUnseen, "No frame was lost and the bench answered throughout."
 }
 
 // LostTooMany says whether so many frames were lost on the way to this computer that the run says more of the

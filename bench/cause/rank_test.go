@@ -201,7 +201,7 @@ func TestRank_NothingMeasured(t *testing.T) {
 	require.Equal(t, Healthy, out[0].Name)
 	require.Equal(t, "Nothing was measured.", out[0].Evidence)
 	for _, p := range patterns {
-		require.InDelta(t, 0.99*p.prior/totalPrior(), probability(out, p.name), 1e-9)
+		require.InDelta(t, (1-benchUnseen)*p.prior/totalPrior(), probability(out, p.name), 1e-9)
 	}
 }
 
@@ -298,6 +298,8 @@ func TestRank_LateIsNotBlocked(t *testing.T) {
 	out = e.rank()
 	require.Equal(t, "doser-blocked", out[0].Name)
 	require.Greater(t, out[0].Probability, 0.9)
+	e = dosed(-100, -60) // a tenth of a second: more than the least duty opens
+	require.Equal(t, "doser-stuck-shut", e.rank()[0].Name)
 	e = dosed(-100, -100)
 	require.False(t, e.f[opensLate].known)
 }

@@ -23,7 +23,7 @@ func (e *evidence) dosedApart() {
 		return
 	}
 	e.f[nothingDosed] = feature{known: true}
-	if f := e.f[dosing]; f.known && slices.MaxFunc(all, lessOff).Value < -95 {
+	if f := e.f[dosing]; f.known && slices.MaxFunc(all, lessOff).Value < nothingComes {
 		e.f[nothingDosed] = feature{known: true, z: 2 * atLimit, text: "nothing was dosed"}
 	}
 	slices.SortFunc(all, e.byDuty)
@@ -39,17 +39,20 @@ func (e *evidence) dosedApart() {
 // the ratio of the duties smaller, or as large. Where nothing is dosed the two look alike.
 func (e *evidence) late(least, most measure.Characteristic) {
 	d, full := e.duty(least.At), e.duty(most.At)
-	if d <= 0 || full <= d || least.Value > -shortFrom || most.Value < -95 {
+	if d <= 0 || full <= d || least.Value > -shortFrom || most.Value < nothingComes {
 		return
 	}
 	apart := least.Value * (1 - d/full) // between the two most.Value that are expected
+	if least.Value < nothingComes {     // more is lost than the least duty opens: then the most may miss anything beyond that
+		apart = -2 * (nothingComes + 100)
+	}
 	u := math.Hypot(100*valveSpread, math.Hypot(least.U, most.U)/2)
 	e.f[opensLate] = feature{known: true, parts: true, z: (most.Value - (least.Value - apart/2)) / u,
 		text: fmt.Sprintf("of %+.1f %% at %s it is %+.1f %% at %s", least.Value, least.At, most.Value, most.At)}
 }
 
-// shortFrom is from where in % a dose is short enough to look at what is missing.
-const shortFrom = 2.0
+// From where in % a dose is short enough to look at what is missing, and from where nothing comes.
+const shortFrom, nothingComes = 2.0, -95.0
 
 // lessOff orders dosing errors by value.
 func lessOff(a, b measure.Characteristic) int { return cmp.Compare(a.Value, b.Value) }

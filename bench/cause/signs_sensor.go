@@ -25,7 +25,8 @@ const (
 // An error that a low supply explains is the supply's.
 func (e *evidence) sensor() {
 	zeroAt := measure.Find(e.chars, "sensor_zero", "")
-	if zeroAt.State != measure.Measured {
+	if zeroAt.State != measure.Measured { // nobody looked at it vented: what it is off by may be either
+		e.f[sensorOff], e.f[span] = e.f[span], feature{}
 		return
 	}
 	if zeroAt.Value < noAir-barometer && !e.f[pinned].known {

@@ -107,10 +107,11 @@ func TestStated_Right(t *testing.T) {
 	}
 	bins := ns.stated.bins()
 	require.Len(t, bins, 1)
-	require.Equal(t, 3, bins[0].Units)
-	require.InDelta(t, 2.0/3, bins[0].Right, 1e-12)
+	require.Equal(t, 2, bins[0].Units)
+	require.InDelta(t, 0.5, bins[0].Right, 1e-12)
 	require.InDelta(t, 0.8, bins[0].Mean, 1e-12)
 	require.True(t, bins[0].Agrees())
+	require.Equal(t, 1.0, ns.several.bins()[0].Right)
 	off := Bin{Mean: 0.8, Low: 0.85, High: 0.95}
 	require.False(t, off.Agrees())
 }

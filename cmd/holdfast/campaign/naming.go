@@ -24,8 +24,9 @@ type Named struct {
 // namings gathers the confusion matrix of the causes.
 type namings struct {
 	by              map[string]*Named
-	known           map[string]bool // causes that the harness can name
-	stated, adopted statings
+	known           map[string]bool    // causes that the harness can name
+	stated, adopted statings           // of units with one fault or none
+	several         statings           // of units with more, adopted
 	priors          map[string]float64 // the campaign's own frequencies
 }
 
@@ -37,8 +38,13 @@ func (ns *namings) add(u *Unit) {
 		ns.known[c.Name] = true
 	}
 	if u.failing() && len(u.Causes) > 0 {
-		ns.stated.add(u, u.Causes)
-		ns.adopted.add(u, cause.Reweigh(u.Causes, ns.priors))
+		adopted := cause.Reweigh(u.Causes, ns.priors)
+		if len(u.Faults) > 1 {
+			ns.several.add(u, adopted)
+		} else {
+			ns.stated.add(u, u.Causes)
+			ns.adopted.add(u, adopted)
+		}
 	}
 	fault := u.Single()
 	if len(u.Faults) == 0 {

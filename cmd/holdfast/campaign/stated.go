@@ -26,8 +26,9 @@ func (b *Bin) Agrees() bool { return b.Mean >= b.Low && b.Mean <= b.High }
 // binEdges are finer near 1, where most first causes are.
 var binEdges = [...]float64{0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1}
 
-// statings gathers how often a stated probability was right, over failing units. Of a unit with several faults
-// each is a right answer: it was really there.
+// statings gathers how often a stated probability was right, over failing units. What is stated holds for one thing
+// being wrong. Units with several faults are gathered apart: there each is a right answer, and nothing says that what
+// is stated must come true.
 type statings [len(binEdges) - 1]struct {
 	units, right int
 	stated       float64
@@ -90,6 +91,10 @@ func (s *Summary) statedText(w io.Writer) {
 
 func (s *Summary) adoptedText(w io.Writer) {
 	statedTable(w, "the same, with this campaign's frequencies adopted", s.Adopted)
+}
+
+func (s *Summary) severalText(w io.Writer) {
+	statedTable(w, "the same, of units with several faults: is it one of them?", s.Several)
 }
 
 func statedTable(w io.Writer, head string, bins []Bin) {

@@ -22,6 +22,7 @@ type Summary struct {
 	Mixups    []Mixup    `json:"mixed_up"`
 	Stated    []Bin      `json:"stated_probability"`
 	Adopted   []Bin      `json:"stated_with_own_frequencies"` // had the harness known how often each fault is drawn
+	Several   []Bin      `json:"stated_of_several_faults"`    // of units with more than one: was the first really there?
 	Decisions []Decision `json:"decisions"`
 	Worst     []Case     `json:"worst"`
 
@@ -92,7 +93,7 @@ func summarise(c *Config, units []Unit) *Summary {
 		names.add(u)
 	}
 	s.Coverage, s.Causes, s.Stated = cov.table(), names.table(), names.stated.bins()
-	s.Adopted, s.Mixups = names.adopted.bins(), mixed.table()
+	s.Adopted, s.Several, s.Mixups = names.adopted.bins(), names.several.bins(), mixed.table()
 	s.Troubles = troubles.table()
 	s.Decisions = decisions(units, c.Plan)
 	s.Worst = worst(units)

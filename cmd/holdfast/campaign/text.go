@@ -17,7 +17,7 @@ func (s *Summary) Text(out io.Writer) error {
 	fmt.Fprintf(out, "Campaign of %d units, seed %d: %s on %s, decision rule %s\n\n",
 		s.Units, s.Seed, s.Scenario, s.Rig, s.Rule)
 	for _, part := range []func(io.Writer){s.verdictText, s.decisionText, s.causeText, s.troubleText, s.mixupText,
-		s.statedText, s.adoptedText, s.coverageText} {
+		s.statedText, s.adoptedText, s.severalText, s.coverageText} {
 		part(w)
 		if err := w.Flush(); err != nil {
 			return err
