@@ -11,20 +11,20 @@ import (
 	"holdfast/sim"
 )
 
-// Shares of a campaign of mix-ups: each n units tried are about n/3 benches in trouble, n/3 units with a sensor or its
-// supply at fault and n/3 with any fault.
+// Of the units that a campaign of mix-ups draws for each that is asked for, a good one is a bench in trouble, and a good
+// one more a unit with a fault: some faults are too light to break a limit, some troubles begin too late.
 const (
-	mixupTrouble = 1.0 / 3
-	mixupFactor  = 3.45 // units drawn for each that is asked for: some light faults break no limit
+	mixupTrouble = 0.45
+	mixupFactor  = 2.35
 )
 
-// sensorsToo is every fault once, and those of the sensor and its supply so often that they are half of all.
+// sensorsToo is every fault once, and those of the sensor and its supply so often that they are five in six.
 func sensorsToo() []string {
 	names := sim.FaultNames()
-	for range 11 {
+	for range 64 {
 		names = append(names, "sensor-supply-lost")
 	}
-	for range 6 {
+	for range 21 {
 		names = append(names, "sensor-offset", "sensor-gain", "sensor-noisy")
 	}
 	return names
