@@ -44,16 +44,16 @@ func TestUsage_InWords(t *testing.T) {
 		{[]string{"torture", "--seeds", "1e99999"}, `--seeds: "1e99999" is no number that would do`},
 		{[]string{"watch", "--nosuch"}, "holdfast watch --help lists the flags"},
 	} {
-		status, out, errOut := runLine(t, c.line...)
+		status, out, errOut := holdfast(c.line...)
 		require.Equal(t, exitUsage, status, "%v", c.line)
 		require.Empty(t, out, "%v", c.line)
 		require.Contains(t, errOut, c.says)
 		require.Regexp(t, `^holdfast: [^\n\x{FFFD}]+\n$`, errOut, "%v", c.line)
 	}
-	status, out, _ := runLine(t, "store")
+	status, out, _ := holdfast("store")
 	require.Equal(t, exitDone, status)
 	require.Contains(t, out, "instruments", "a group without a word shows its help")
-	status, out, _ = runLine(t, "--version")
+	status, out, _ = holdfast("--version")
 	require.Equal(t, exitDone, status)
 	require.Equal(t, "holdfast "+version+"\n", out)
 }

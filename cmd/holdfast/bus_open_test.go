@@ -106,10 +106,9 @@ func TestUnixBus_NobodyThere(t *testing.T) {
 		{"scan", bus},
 		{"decode", bus},
 	} {
-		var out, errOut bytes.Buffer
-		status := execute(t.Context(), args, strings.NewReader(""), &out, &errOut)
+		status, _, errOut := holdfast(args...)
 		require.Contains(t, []int{exitBus, exitUsage}, status)
-		require.Contains(t, errOut.String(), "holdfast sim --bus "+bus)
+		require.Contains(t, errOut, "holdfast sim --bus "+bus)
 	}
 }
 

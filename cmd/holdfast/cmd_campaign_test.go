@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"os"
@@ -20,10 +19,8 @@ var campaignUnits = map[bool]string{false: "6", true: "3"}[raced]
 
 func campaignOf(t *testing.T, args ...string) (status int, out, errOut string) {
 	t.Helper()
-	var o, e bytes.Buffer
-	args = append([]string{"campaign", "release", "--rig", "bench-node", "--units", campaignUnits, "--seed", "2"}, args...)
-	status = execute(context.Background(), args, strings.NewReader(""), &o, &e)
-	return status, o.String(), e.String()
+	return holdfast(append([]string{"campaign", "release", "--rig", "bench-node", "--units", campaignUnits, "--seed", "2"},
+		args...)...)
 }
 
 // TestCampaign: tables on stdout, progress on stderr, three files in a folder; the JSON is the same as the file.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -15,14 +14,6 @@ import (
 
 	"holdfast/scenarios"
 )
-
-// check runs the command as a person does.
-func check(t *testing.T, args ...string) (status int, out, errOut string) {
-	t.Helper()
-	var o, e bytes.Buffer
-	status = execute(context.Background(), append([]string{"check"}, args...), strings.NewReader(""), &o, &e)
-	return status, o.String(), e.String()
-}
 
 // copied writes a shipped file into a scratch folder, changed.
 func copied(t *testing.T, name string, text []byte, change func(string) string) string {
@@ -40,7 +31,7 @@ func release(t *testing.T) []byte {
 }
 
 func TestCheck_Shipped(t *testing.T) {
-	status, out, errOut := check(t, "release", "--rig", "bench-node")
+	status, out, errOut := holdfast("check", "release", "--rig", "bench-node")
 	require.Equal(t, exitDone, status, errOut)
 	for _, want := range []string{"nothing wrong", "leak-down ", "dosing_error 20 %", "rule: guarded",
 		"0.1 % of 16 bar", "due 2036-09-01", "part of the unit under test", "the limits are shipped examples"} {
@@ -55,13 +46,13 @@ func TestCheck_Problems(t *testing.T) {
 		return text
 	})
 	hold, limit := lineOf(t, text, "hold: {at: 9,"), lineOf(t, text, "leakrate:")
-	status, out, errOut := check(t, bad, "--rig", "bench-node")
+	status, out, errOut := holdfast("check", bad, "--rig", "bench-node")
 	require.Equal(t, exitUsage, status)
 	require.Empty(t, out)
 	require.Contains(t, errOut, fmt.Sprintf("%s:%d:16: at: 9: which unit? write 9 bar\n", bad, hold))
 	require.Contains(t, errOut, fmt.Sprintf("%s:%d:3: no characteristic is called \"leakrate\"; did you mean leak_rate?\n", bad, limit))
 
-	status, out, _ = check(t, bad, "--rig", "nowhere", "--json")
+	status, out, _ = holdfast("check", bad, "--rig", "nowhere", "--json")
 	require.Equal(t, exitUsage, status)
 	var answer checkAnswer
 	require.NoError(t, json.Unmarshal([]byte(out), &answer))
@@ -84,22 +75,22 @@ func TestCheck_OwnRig(t *testing.T) {
 	text, _, err := scenarios.ReadRig("bench-node")
 	require.NoError(t, err)
 	own := copied(t, "own.yaml", text, func(s string) string { return strings.ReplaceAll(s, "max_pressure: 12 bar", "max_pressure: 10 bar") })
-	status, _, errOut := check(t, "release", "--rig", own)
+	status, _, errOut := holdfast("check", "release", "--rig", own)
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, "max_pressure 11.5 bar is above the guard of rig bench-node, 10 bar")
 
 	require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(own), "bench-node.dbc"), []byte("BO_ no"), 0o600))
-	status, _, errOut = check(t, "release", "--rig", own)
+	status, _, errOut = holdfast("check", "release", "--rig", own)
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, own+":8:11: messages: bench-node.dbc:1:5")
 
-	status, _, errOut = check(t, "./nothing.yaml", "--rig", own)
+	status, _, errOut = holdfast("check", "./nothing.yaml", "--rig", own)
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, "no scenario at ./nothing.yaml; give a path or the name of a shipped one: quick-leak, release")
 }
 
 func TestCheck_JSON(t *testing.T) {
-	status, out, _ := check(t, "release", "--rig", "bench-node", "--json")
+	status, out, _ := holdfast("check", "release", "--rig", "bench-node", "--json")
 	require.Equal(t, exitDone, status)
 	var answer checkAnswer
 	require.NoError(t, json.Unmarshal([]byte(out), &answer))

@@ -77,7 +77,7 @@ func thinned(t *testing.T, text string, nth int) (kept string, frames map[uint32
 
 // expected.json beside the recording: frames per PGN as tshark counts them, DM1 as pretty_j1939 reads it.
 func TestDecode_JSON_IdleRecording(t *testing.T) {
-	status, out, errOut := command(t, "decode", recorded.File(t, "scr-engine-idle/traffic.log"), "--json")
+	status, out, errOut := holdfast("decode", recorded.File(t, "scr-engine-idle/traffic.log"), "--json")
 	require.Equal(t, exitDone, status, errOut)
 	var expected struct {
 		Tshark struct {
@@ -111,8 +111,8 @@ func TestDecode_JSON_IdleRecording(t *testing.T) {
 
 // The same frames as text and as pcap give the same lines.
 func TestDecode_SameFromPcap(t *testing.T) {
-	_, fromText, _ := command(t, "decode", recorded.File(t, "def-vehicle-key-on/traffic.log"), "--json")
-	_, fromPcap, _ := command(t, "decode", recorded.File(t, "def-vehicle-key-on/traffic.pcap"), "--json")
+	_, fromText, _ := holdfast("decode", recorded.File(t, "def-vehicle-key-on/traffic.log"), "--json")
+	_, fromPcap, _ := holdfast("decode", recorded.File(t, "def-vehicle-key-on/traffic.pcap"), "--json")
 	texts, pcaps := decodedLines(t, fromText), decodedLines(t, fromPcap)
 	require.Len(t, texts, 1815+16)
 	require.Len(t, pcaps, len(texts))
@@ -125,7 +125,7 @@ func TestDecode_Text(t *testing.T) {
 		"(100.000000) can0 0CF0233D#640002E8034BFFFF\n(100.050000) "+
 			"can0 0CF0233D#FFFEFEFFFEFEFFFF\n(100.060000) can0 18FECA3D#04FFEE101203FFFF\n(100.070000) "+
 			"can0 123#00\n(100.080000) can0 18FF113D#0102\n"), 0o600))
-	status, out, errOut := command(t, "decode", path)
+	status, out, errOut := holdfast("decode", path)
 	require.Equal(t, exitDone, status, errOut)
 	lines := strings.Split(strings.TrimRight(out, "\n"), "\n")
 	require.Len(t, lines, 4)
@@ -145,21 +145,21 @@ func TestDecode_Text(t *testing.T) {
 // unless told otherwise.
 func TestDecode_OneBus(t *testing.T) {
 	path := recorded.File(t, "transport-vectors/multipacket_cts.txt")
-	_, out, errOut := command(t, "decode", path, "--json")
+	_, out, errOut := holdfast("decode", path, "--json")
 	require.NotContains(t, out, `"transport"`)
 	require.Contains(t, errOut, "4 packets without a session")
-	_, out, _ = command(t, "decode", path, "--json", "--one-bus")
+	_, out, _ = holdfast("decode", path, "--json", "--one-bus")
 	require.Contains(t, out, `"pgn":65260,"priority":7,"source":73,"destination":0,"transport":"RTS/CTS"`)
 }
 
 func TestDecode_BadArgument(t *testing.T) {
-	status, _, errOut := command(t, "decode", t.TempDir())
+	status, _, errOut := holdfast("decode", t.TempDir())
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, "folder")
-	status, _, errOut = command(t, "decode", "no-such-file-or-interface")
+	status, _, errOut = holdfast("decode", "no-such-file-or-interface")
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, "neither a file nor a CAN interface")
-	status, _, _ = command(t, "decode")
+	status, _, _ = holdfast("decode")
 	require.Equal(t, exitUsage, status)
 }
 
@@ -215,12 +215,12 @@ func TestPrinter_CannotWrite(t *testing.T) {
 // canboat (expected.json): engine speed 646.5 to 653.8 rpm, last 649.0, in 12719 messages.
 func TestDecode_Summary(t *testing.T) {
 	path := recorded.File(t, "scr-engine-idle/traffic.log")
-	status, out, errOut := command(t, "decode", path, "--summary")
+	status, out, errOut := holdfast("decode", path, "--summary")
 	require.Equal(t, exitDone, status, errOut)
 	require.Contains(t, out, "61444 EEC1      Electronic Engine Controller 1: 12719, every 10.0 ms")
 	require.Contains(t, out, "190 Engine Speed: 646.500 to 653.750 rpm, last 649.000 rpm")
 	require.Contains(t, out, "source 0   DM1  SPN 980 FMI 9 x126, in 127 messages")
-	status, out, _ = command(t, "decode", path, "--summary", "--json")
+	status, out, _ = holdfast("decode", path, "--summary", "--json")
 	require.Equal(t, exitDone, status)
 	require.True(t, json.Valid([]byte(out)))
 }

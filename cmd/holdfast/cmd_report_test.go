@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"encoding/json"
 	"os"
 	"path/filepath"
@@ -13,13 +11,6 @@ import (
 
 	"holdfast/bench/record"
 )
-
-// holdfast runs one command line and returns its status and what it printed.
-func holdfast(args ...string) (status int, out, errOut string) {
-	var o, e bytes.Buffer
-	status = execute(context.Background(), args, strings.NewReader(""), &o, &e)
-	return status, o.String(), e.String()
-}
 
 // A run is found again, shown again and judged again to the same bytes from its record alone.
 func TestReportAndHistory(t *testing.T) {

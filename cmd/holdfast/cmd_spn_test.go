@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"encoding/json"
 	"strings"
 	"testing"
@@ -11,15 +9,8 @@ import (
 )
 
 // command runs one command line and returns what it printed.
-func command(t *testing.T, args ...string) (status int, out, errOut string) {
-	t.Helper()
-	var o, e bytes.Buffer
-	status = execute(context.Background(), args, strings.NewReader(""), &o, &e)
-	return status, o.String(), e.String()
-}
-
 func TestSpn_Number(t *testing.T) {
-	status, out, _ := command(t, "spn", "4334")
+	status, out, _ := holdfast("spn", "4334")
 	require.Equal(t, exitDone, status)
 	for _, want := range []string{
 		"PGN 61475 (F023) A1SCRDSI1", "byte 6 (8 bits)", "8 kPa per bit, offset 0; range 0 to 2000 kPa",
@@ -31,16 +22,16 @@ func TestSpn_Number(t *testing.T) {
 
 // The tool shows what rests on memory.
 func TestSpn_ShowsConfidence(t *testing.T) {
-	_, out, _ := command(t, "spn", "5826")
+	_, out, _ := holdfast("spn", "5826")
 	require.Contains(t, out, "(by analogy with SPN 5246; memory)")
 	require.Contains(t, out, "1 source")
-	_, out, _ = command(t, "spn", "5394")
+	_, out, _ = holdfast("spn", "5394")
 	require.Contains(t, out, "trouble codes only")
 	require.Contains(t, out, "doser valve stuck")
 }
 
 func TestSpn_Words(t *testing.T) {
-	status, out, _ := command(t, "spn", "return", "valve")
+	status, out, _ := holdfast("spn", "return", "valve")
 	require.Equal(t, exitDone, status)
 	require.Len(t, strings.Split(strings.TrimSpace(out), "\n"), 2, "one for each bank")
 	require.Contains(t, out, "4376")
@@ -48,7 +39,7 @@ func TestSpn_Words(t *testing.T) {
 }
 
 func TestSpn_JSON(t *testing.T) {
-	status, out, _ := command(t, "spn", "1214", "--json")
+	status, out, _ := holdfast("spn", "1214", "--json")
 	require.Equal(t, exitDone, status)
 	var all []struct {
 		SPN uint32
@@ -57,7 +48,7 @@ func TestSpn_JSON(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(out), &all))
 	require.Len(t, all, 3)
 	require.EqualValues(t, 65226, all[0].PGN)
-	_, out, _ = command(t, "spn", "3217", "--json")
+	_, out, _ = holdfast("spn", "3217", "--json")
 	require.Contains(t, out, `"resolution": 0.000514`)
 	require.Contains(t, out, `"maximum": 21.02707`)
 }
@@ -66,7 +57,7 @@ func TestSpn_NotFound(t *testing.T) {
 	for args, says := range map[string]string{
 		"1": "not in the catalogue", "600000": "524287", "no-such-word": "try fewer words",
 	} {
-		status, out, errOut := command(t, "spn", args)
+		status, out, errOut := holdfast("spn", args)
 		require.Equal(t, exitUsage, status)
 		require.Empty(t, out)
 		require.Contains(t, errOut, says)

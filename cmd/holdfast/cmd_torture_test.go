@@ -1,10 +1,7 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"encoding/json"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -12,12 +9,11 @@ import (
 
 func torment(t *testing.T, args ...string) (string, int) {
 	t.Helper()
-	var out, errOut bytes.Buffer
-	status := execute(context.Background(), append([]string{"torture"}, args...), strings.NewReader(""), &out, &errOut)
+	status, out, errOut := holdfast(append([]string{"torture"}, args...)...)
 	if status == exitDone {
-		return out.String(), status // the progress beside it goes by the clock on the wall
+		return out, status // the progress beside it goes by the clock on the wall
 	}
-	return out.String() + errOut.String(), status
+	return out + errOut, status
 }
 
 func TestTorture_SameSeedsSameSummary(t *testing.T) {

@@ -1,10 +1,7 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"encoding/json"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -13,12 +10,11 @@ import (
 // runOwnUnit runs the shipped release test of a unit with its own controller on the simulated bench.
 func runOwnUnit(t *testing.T, args ...string) (resultFile, int) {
 	t.Helper()
-	var out, errOut bytes.Buffer
 	args = append([]string{"run", "release-controller", "--rig", "unit-controller", "--bus", "sim", "--serial", "HF-TEST",
 		"--yes", "--json", "--out", t.TempDir()}, args...)
-	status := execute(context.Background(), args, strings.NewReader(""), &out, &errOut)
+	status, out, errOut := holdfast(args...)
 	var r resultFile
-	require.NoError(t, json.Unmarshal(out.Bytes(), &r), "%s", errOut.String())
+	require.NoError(t, json.Unmarshal([]byte(out), &r), errOut)
 	return r, status
 }
 

@@ -350,12 +350,10 @@ func requireReadable(t *testing.T, out string, alive map[string]clock.Instant) (
 func requireRecovered(t *testing.T, out string, interrupted int) {
 	t.Helper()
 	for call := range 2 {
-		var said, errOut bytes.Buffer
-		args := []string{"recover", "--json", "--out", out}
-		status := execute(t.Context(), args, strings.NewReader(""), &said, &errOut)
-		require.Equal(t, exitDone, status, errOut.String()+said.String())
+		status, said, errOut := holdfast("recover", "--json", "--out", out)
+		require.Equal(t, exitDone, status, errOut+said)
 		var found []recovered
-		require.NoError(t, json.Unmarshal(said.Bytes(), &found))
+		require.NoError(t, json.Unmarshal([]byte(said), &found))
 		count := 0
 		for _, r := range found {
 			require.Contains(t, []string{"empty", "closed", "judged"}, r.Done, r.Why)

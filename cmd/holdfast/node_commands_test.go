@@ -138,21 +138,14 @@ func (l *lateYes) Read(b []byte) (int, error) {
 	return copy(b, "yes\n"), nil
 }
 
-func runLine(t *testing.T, args ...string) (status int, out, errOut string) {
-	t.Helper()
-	var o, e bytes.Buffer
-	status = execute(context.Background(), args, strings.NewReader(""), &o, &e)
-	return status, o.String(), e.String()
-}
-
 func TestScan_Simulated(t *testing.T) {
-	status, out, errOut := runLine(t, "scan", "sim")
+	status, out, errOut := holdfast("scan", "sim")
 	require.Equal(t, exitDone, status, errOut)
 	require.Contains(t, out, "address 61 (0x3D): engine emission aftertreatment system, global")
 	require.Contains(t, out, "active: no fault")
 	require.Contains(t, errOut, "as address 250", "249 is the harness's on the simulated bench")
 
-	status, out, errOut = runLine(t, "scan", "sim", "--passive", "--json")
+	status, out, errOut = holdfast("scan", "sim", "--passive", "--json")
 	require.Equal(t, exitDone, status, errOut)
 	require.NotContains(t, errOut, "as address", "it sends nothing")
 	var all struct{ Controllers []shownController }
@@ -200,7 +193,7 @@ func TestFaults_AskedOfManyCodes(t *testing.T) {
 
 // expected.json of the recording: four codes from the engine, MIL on.
 func TestFaults_Recording(t *testing.T) {
-	status, out, errOut := runLine(t, "faults", recorded.File(t, "scr-engine-idle/traffic.log"))
+	status, out, errOut := holdfast("faults", recorded.File(t, "scr-engine-idle/traffic.log"))
 	require.Equal(t, exitDone, status, errOut)
 	for _, want := range []string{"SPN 980 FMI 9", "SPN 3216 FMI 20", "SPN 609 FMI 9", "SPN 609 FMI 12",
 		"active: MIL on"} {
@@ -212,12 +205,12 @@ func TestFaults_Recording(t *testing.T) {
 func TestFaults_Conversion(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "old.log")
 	require.NoError(t, os.WriteFile(path, []byte("(1.0) can0 18FECA05#04FF0097038AFFFF\n"), 0o644))
-	status, out, errOut := runLine(t, "faults", path, "--conversion", "5=1")
+	status, out, errOut := holdfast("faults", path, "--conversion", "5=1")
 	require.Equal(t, exitDone, status, errOut)
 	require.Contains(t, out, "SPN 1208 FMI 3, 10 times (old form, read as version 1")
-	_, out, _ = runLine(t, "faults", path)
+	_, out, _ = holdfast("faults", path)
 	require.Contains(t, out, "SPN 38656 FMI 3, 10 times (old form, read as version 3")
-	status, _, _ = runLine(t, "faults", path, "--conversion", "9")
+	status, _, _ = holdfast("faults", path, "--conversion", "9")
 	require.Equal(t, exitUsage, status)
 }
 
@@ -237,7 +230,7 @@ func TestRequest_Simulated(t *testing.T) {
 		{[]string{"65259", "--to", "254"}, exitUsage, "no address of a controller"},
 		{[]string{"x"}, exitUsage, "no PGN"},
 	} {
-		status, out, errOut := runLine(t, append([]string{"request", "sim"}, c.args...)...)
+		status, out, errOut := holdfast(append([]string{"request", "sim"}, c.args...)...)
 		require.Equal(t, c.status, status, "%v: %s", c.args, errOut)
 		require.Contains(t, out+errOut, c.says)
 	}
@@ -316,7 +309,7 @@ func TestRecord_Usage(t *testing.T) {
 		{"can0"}, {"can0", "--out", "x.log"}, {"can0", "--out", "x.pcapng", "--keep", "0"}, {"can0", "--out",
 			"x.pcapng", "--mb", "0"},
 	} {
-		status, _, errOut := runLine(t, append([]string{"record"}, args...)...)
+		status, _, errOut := holdfast(append([]string{"record"}, args...)...)
 		require.Equal(t, exitUsage, status, errOut)
 	}
 }

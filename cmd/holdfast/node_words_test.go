@@ -65,7 +65,7 @@ func TestNodeCommands_WrongLines(t *testing.T) {
 		{"spn 999999", exitUsage, "numbers go up to 524287"},
 		{"spn 5", exitUsage, "look in the unit maker's data"},
 	} {
-		status, out, errOut := runLine(t, strings.Fields(c.line)...)
+		status, out, errOut := holdfast(strings.Fields(c.line)...)
 		require.Equal(t, c.status, status, "%s: %s%s", c.line, out, errOut)
 		require.Contains(t, errOut, c.says, c.line)
 		require.LessOrEqual(t, strings.Count(errOut, "\n"), 2, "%s says it in a line: %s", c.line, errOut)

@@ -51,7 +51,7 @@ func TestShortenedTestsRunWhole(t *testing.T) {
 			if regexp.MustCompile(`\b(raced\b|some\(|notRaced\(|units\()`).MatchString(body) && name != "ShortenedTestsRunWhole" {
 				found++
 				require.True(t, whole.MatchString("Test"+name), "%s: Test%s is shortened beside the race detector, "+
-					"and make test does not run it whole", file, name)
+					"and SHORTENED in the Makefile does not name it", file, name)
 			}
 		}
 	}

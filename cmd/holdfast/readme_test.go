@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -58,9 +56,7 @@ func TestReadmeCommands(t *testing.T) {
 	for _, line := range commands {
 		t.Run(line, func(t *testing.T) {
 			if args, ok := holdfastArgs(line); ok {
-				var out, errOut bytes.Buffer
-				status := execute(context.Background(), args, strings.NewReader(""), &out, &errOut)
-				require.Equal(t, wantedStatus(line), status, "%s\n%s", out.String(), errOut.String())
+				must(t, wantedStatus(line), args...)
 				return
 			}
 			target, ok := strings.CutPrefix(line, "make ")

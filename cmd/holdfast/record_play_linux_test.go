@@ -79,7 +79,7 @@ func playedBetween(t *testing.T, bus, recording, out string) {
 		recorded <- execute(ctx, []string{"record", bus, "--out", out, "--keep", "1"}, nil, io.Discard, &said)
 	}()
 	time.Sleep(300 * time.Millisecond) // play listens for more than a second before it sends
-	status, _, errOut := runLine(t, "play", recording, "--bus", bus)
+	status, _, errOut := holdfast("play", recording, "--bus", bus)
 	require.Equal(t, exitDone, status, errOut)
 	t.Log(strings.TrimSpace(errOut))
 	time.Sleep(200 * time.Millisecond)

@@ -14,14 +14,6 @@ import (
 	"holdfast/bench/record"
 )
 
-// must runs a command line that has to end with a status, and returns what it printed.
-func must(t *testing.T, status int, args ...string) string {
-	t.Helper()
-	got, out, errOut := holdfast(args...)
-	require.Equal(t, status, got, "%v: %s%s", args, out, errOut)
-	return out + errOut
-}
-
 // runOn runs the release test on the simulated bench and returns the run's id.
 func runOn(t *testing.T, out, serial string, status int, more ...string) string {
 	t.Helper()

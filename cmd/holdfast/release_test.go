@@ -33,12 +33,11 @@ type resultFile struct {
 // runOnSim runs the shipped release test on the simulated bench and returns result and exit status.
 func runOnSim(t *testing.T, args ...string) (resultFile, int) {
 	t.Helper()
-	var out, errOut bytes.Buffer
 	args = append([]string{"run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "HF-TEST", "--yes",
 		"--json", "--out", t.TempDir()}, args...)
-	status := execute(context.Background(), args, strings.NewReader(""), &out, &errOut)
+	status, out, errOut := holdfast(args...)
 	var r resultFile
-	require.NoError(t, json.Unmarshal(out.Bytes(), &r), "%s", errOut.String())
+	require.NoError(t, json.Unmarshal([]byte(out), &r), errOut)
 	return r, status
 }
 
@@ -87,10 +86,8 @@ func TestEveryFaultIsCaughtAndNamed(t *testing.T) {
 func TestSameSeedSameBytes(t *testing.T) {
 	read := func(seed string) []byte {
 		out := t.TempDir()
-		var sink bytes.Buffer
-		status := execute(context.Background(), []string{"run", "release", "--rig", "bench-node", "--bus", "sim",
-			"--serial", "HF-TEST", "--yes", "--seed", seed, "--out", out}, strings.NewReader(""), &sink, &sink)
-		require.Equal(t, exitDone, status, sink.String())
+		must(t, exitDone, "run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "HF-TEST", "--yes",
+			"--seed", seed, "--out", out)
 		found, err := filepath.Glob(filepath.Join(out, "*", "frames.pcapng"))
 		require.NoError(t, err)
 		require.Len(t, found, 1)
@@ -105,9 +102,7 @@ func TestSameSeedSameBytes(t *testing.T) {
 // TestRunLeavesARecord: every file that the README promises is there, and none is empty.
 func TestRunLeavesARecord(t *testing.T) {
 	out := t.TempDir()
-	var sink bytes.Buffer
-	require.Equal(t, exitDone, execute(context.Background(), []string{"run", "release", "--rig", "bench-node", "--bus", "sim",
-		"--serial", "HF-TEST", "--yes", "--out", out}, strings.NewReader(""), &sink, &sink), sink.String())
+	must(t, exitDone, "run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "HF-TEST", "--yes", "--out", out)
 	for _, name := range []string{"frames.pcapng", "run.journal", "result.json", "report.html", "junit.xml"} {
 		found, err := filepath.Glob(filepath.Join(out, "*", name))
 		require.NoError(t, err)
@@ -148,10 +143,7 @@ func TestBadFlags(t *testing.T) {
 		{"--rig no-such-rig", "bench-node"},
 		{"--bus can9 --fault pump-worn=1", "--bus sim"},
 	} {
-		var sink bytes.Buffer
-		status := execute(context.Background(), append(append([]string{}, base...), strings.Split(c.more, " ")...),
-			strings.NewReader(""), &sink, &sink)
-		require.Equal(t, exitUsage, status, c.more)
-		require.Contains(t, sink.String(), c.want, c.more)
+		said := must(t, exitUsage, append(append([]string{}, base...), strings.Split(c.more, " ")...)...)
+		require.Contains(t, said, c.want, c.more)
 	}
 }

@@ -24,10 +24,10 @@ func TestCheck_GaugeEndsBelowTheTrip(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, []byte(strings.Replace(string(text), "span: 16 bar", "span: 10 bar", 1)), 0o644))
 
 	const says = "reference_pressure has a span of 10 bar and the interlock trips at 11.5 bar"
-	_, out, _ := runLine(t, "check", "release", "--rig", path)
+	_, out, _ := holdfast("check", "release", "--rig", path)
 	require.Contains(t, out, says)
-	_, out, _ = runLine(t, "check", "release", "--rig", "bench-node")
+	_, out, _ = holdfast("check", "release", "--rig", "bench-node")
 	require.NotContains(t, out, "a span of")
-	_, _, errOut := runLine(t, "run", "quick-leak", "--rig", path, "--bus", "sim", "--serial", "S", "--yes", "--out", filepath.Join(dir, "runs"))
+	_, _, errOut := holdfast("run", "quick-leak", "--rig", path, "--bus", "sim", "--serial", "S", "--yes", "--out", filepath.Join(dir, "runs"))
 	require.Contains(t, errOut, "warning: reference_pressure has a span of 10 bar and the interlock trips at")
 }
