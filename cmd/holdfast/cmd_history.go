@@ -116,34 +116,44 @@ func runHistory(ctx context.Context, o historyOptions, out, errOut io.Writer) er
 		if err != nil {
 			return err
 		}
-		if o.serial != "" && !o.json {
-			if err := showVisits(ctx, s, o.serial, out); err != nil {
-				return err
-			}
-		}
 		if o.html != "" {
 			if err := writeHistoryPage(o.html, runs); err != nil {
 				return withStatus(exitInternal, err)
 			}
 		}
-		if err := printRuns(out, runs, folder, o.json); err != nil {
-			return withStatus(exitInternal, fmt.Errorf("print the history: %w", err))
+		if o.json {
+			return printRuns(out, runs, folder, true)
 		}
-		if o.serial != "" && !o.json {
-			if err := showJudgements(ctx, s, runs, out); err != nil {
-				return err
-			}
-		}
-		if o.serial != "" && o.events && !o.json {
-			if err := showEvents(ctx, s, o.serial, out); err != nil {
-				return err
-			}
-		}
-		if o.limit > 0 && len(runs) == o.limit && !o.json {
-			fmt.Fprintf(out, "the newest %d; --limit shows more\n", o.limit)
-		}
-		return nil
+		return o.show(ctx, s, runs, folder, out)
 	})
+}
+
+// show prints the runs that were found, and around them what else is known of a unit.
+func (o *historyOptions) show(ctx context.Context, s *record.Store, runs []record.Run, folder string,
+	out io.Writer) error {
+	ofUnit := o.serial != ""
+	if ofUnit {
+		if err := showVisits(ctx, s, o.serial, out); err != nil {
+			return err
+		}
+	}
+	if err := printRuns(out, runs, folder, false); err != nil {
+		return withStatus(exitInternal, fmt.Errorf("print the history: %w", err))
+	}
+	if ofUnit {
+		if err := showJudgements(ctx, s, runs, out); err != nil {
+			return err
+		}
+	}
+	if ofUnit && o.events {
+		if err := showEvents(ctx, s, o.serial, out); err != nil {
+			return err
+		}
+	}
+	if o.limit > 0 && len(runs) == o.limit {
+		fmt.Fprintf(out, "the newest %d; --limit shows more\n", o.limit)
+	}
+	return nil
 }
 
 // showVisits prints a unit's visits, newest first.
