@@ -168,8 +168,7 @@ func (w *Watcher) parameters() (seen []Parameter, missing []Missing) {
 		return order(a.Bank, a.SPN, a.Channel, a.Source) - order(b.Bank, b.SPN, b.Channel, b.Source)
 	})
 	slices.SortFunc(missing, func(a, b Missing) int {
-		return order(a.Bank, a.SPN, 0, 0) - order(b.Bank,
-			b.SPN, 0, 0)
+		return order(a.Bank, a.SPN, 0, 0) - order(b.Bank, b.SPN, 0, 0)
 	})
 	return seen, missing
 }

@@ -39,8 +39,7 @@ func (s *Summary) span() string {
 		return fmt.Sprintf("%d frames", s.Frames)
 	}
 	return fmt.Sprintf("%s to %s UTC (%s), %d frames", s.First.Format("2006-01-02 15:04:05"),
-		clockText(s.Last, s.First),
-		spell(s.Last.Sub(s.First)), s.Frames)
+		clockText(s.Last, s.First), spell(s.Last.Sub(s.First)), s.Frames)
 }
 
 // clockText leaves out the day when it is that of the other time.

@@ -182,8 +182,7 @@ func (c *scoreCard) show(out io.Writer) error {
 			continue
 		}
 		fmt.Fprintf(w, "%d\t%d\t%.1f %%\t%.1f %%\t%.1f %%\t  %s\n", l.Found, l.First, 100*l.Program,
-			100*l.Shop, 100*l.Used,
-			causeWords(l.Name))
+			100*l.Shop, 100*l.Used, causeWords(l.Name))
 	}
 	if err := w.Flush(); err != nil {
 		return withStatus(exitInternal, err)

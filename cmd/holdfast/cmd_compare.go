@@ -125,8 +125,7 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 			mark = "* "
 		}
 		fmt.Fprintf(w, "%s%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", mark, report.Plain(nameAt(d)),
-			valueWords(d.Before),
-			valueWords(d.After), change, u, d.Unit, verdictChange(d))
+			valueWords(d.Before), valueWords(d.After), change, u, d.Unit, verdictChange(d))
 	}
 	if err := w.Flush(); err != nil {
 		return withStatus(exitInternal, err)

@@ -137,13 +137,11 @@ func (d *demo) goodDay() {
 
 func (d *demo) rebuild() {
 	d.play(exitDone, "intake", "--serial", "DEMO-2", "--kind", "24 V", "--hours", "20450", "--owner",
-		"job 102", "--complaint",
-		"lamp on, no dosing", "--fault", "4334/18/3")
+		"job 102", "--complaint", "lamp on, no dosing", "--fault", "4334/18/3")
 	failed := d.test(exitFail, "DEMO-2", "--fault", "membrane-split=0.6", "--seed", "4")
 	d.pages(failed, "fail")
 	d.play(exitDone, "found", "membrane-split", "--serial", "DEMO-2", "--note",
-		"split along its plane, tracks green", "--part", "pump membrane",
-		"--part", "seal kit")
+		"split along its plane, tracks green", "--part", "pump membrane", "--part", "seal kit")
 	passed := d.test(exitDone, "DEMO-2", "--seed", "4")
 	d.play(exitDone, "release", "--serial", "DEMO-2", "--by", "K. Example", "--simulated")
 	d.play(exitDone, "compare", failed, passed)

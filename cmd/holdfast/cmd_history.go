@@ -178,8 +178,7 @@ func showJudgements(ctx context.Context, s *record.Store, runs []record.Run, out
 		}
 		for _, j := range later {
 			fmt.Fprintf(out, "judged again: %s, judgement %d of %s by %s: %s (%s)\n", report.Plain(r.ID),
-				j.Number,
-				j.Time.Format(minute), report.Plain(j.By), j.Verdict, report.Plain(j.Why))
+				j.Number, j.Time.Format(minute), report.Plain(j.By), j.Verdict, report.Plain(j.Why))
 		}
 	}
 	return nil

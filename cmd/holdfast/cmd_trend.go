@@ -115,8 +115,7 @@ func showTrend(out io.Writer, o trendOptions, points []record.Point) error {
 	fmt.Fprintln(w, "month\tn\tfailed\tlower quartile\tmedian\tupper quartile\t  "+scaleWords(low, high))
 	for _, m := range months {
 		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\t%s\t  %s\n", m.Start.Format("2006-01"), m.N, m.Fails,
-			short(m.Lower), short(m.Median),
-			short(m.Upper), boxPlot(m, low, high))
+			short(m.Lower), short(m.Median), short(m.Upper), boxPlot(m, low, high))
 	}
 	if err := w.Flush(); err != nil {
 		return withStatus(exitInternal, err)

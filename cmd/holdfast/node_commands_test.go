@@ -106,8 +106,7 @@ func TestFaultsClear_EngineRuns(t *testing.T) {
 	port := bus.Open("tool")
 	var s survey
 	err := s.clear(context.Background(), port, &faultsOptions{clear: true, yes: true}, strings.NewReader(""),
-		&bytes.Buffer{},
-		&bytes.Buffer{})
+		&bytes.Buffer{}, &bytes.Buffer{})
 	require.Equal(t, exitTrip, statusOf(err))
 	require.Contains(t, messageOf(err), "700")
 	require.Zero(t, port.Stats().Sent)
@@ -126,8 +125,7 @@ func clearOnWhile(t *testing.T, bus *virtual.Bus, happens func()) (int, string) 
 	var out bytes.Buffer
 	var s survey
 	err := s.clear(context.Background(), bus.Open("tool"), &faultsOptions{clear: true},
-		&lateYes{happens: happens}, &out,
-		&bytes.Buffer{})
+		&lateYes{happens: happens}, &out, &bytes.Buffer{})
 	return statusOf(err), out.String() + messageOf(err)
 }
 

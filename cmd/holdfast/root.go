@@ -21,9 +21,8 @@ simulated bench.` + exitHelp,
 	root.SetFlagErrorFunc(explainFlag)
 	root.Version = version
 	root.SetVersionTemplate("holdfast {{.Version}}\n")
-	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(),
-		newVerifyBenchCommand(), newSimCommand(),
-		newBusCommand(), newRecoverCommand())
+	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(), newVerifyBenchCommand(),
+		newSimCommand(), newBusCommand(), newRecoverCommand())
 	group(root, "unit", "The unit in the shop:", newIntakeCommand(), newFoundCommand(),
 		newReleaseCommand(), newHistoryCommand(), newCompareCommand())
 	group(root, "record", "The records:", newReportCommand(), newGradeCommand(), newVerifyCommand(),

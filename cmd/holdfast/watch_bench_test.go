@@ -118,8 +118,7 @@ func allFrames(b testing.TB, file []byte) (all []can.Frame) {
 	r, err := capture.NewReader(bytes.NewReader(file), "simulated")
 	require.NoError(b, err)
 	require.NoError(b, trace.Replay(context.Background(), r, func(f []can.Frame) error {
-		all = append(all,
-			f...)
+		all = append(all, f...)
 		return nil
 	}))
 	return all

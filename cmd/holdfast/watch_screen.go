@@ -157,15 +157,12 @@ func figures(v watch.View, w *watch.Watcher) []string {
 	}
 	return []string{
 		fmt.Sprintf("dosing %6s g/h   wanted %6s g/h   drive %5s %%   valve %4s %%", dose,
-			f(watch.DosingRequested, 0),
-			f(watch.PumpDrive, 1), f(watch.Diverter, 0)),
-		fmt.Sprintf("tank %5s %%  %4s °C   DEF %5s %%   SCR %5s °C   NOx %5s -> %5s ppm", f(watch.TankLevel,
-			0),
-			f(watch.TankTemperature, 0), f(watch.Concentration, 1), f(watch.SCRIntake, 0),
-			f(watch.NOxBefore, 0), f(watch.NOxAfter, 0)),
+			f(watch.DosingRequested, 0), f(watch.PumpDrive, 1), f(watch.Diverter, 0)),
+		fmt.Sprintf("tank %5s %%  %4s °C   DEF %5s %%   SCR %5s °C   NOx %5s -> %5s ppm",
+			f(watch.TankLevel, 0), f(watch.TankTemperature, 0), f(watch.Concentration, 1),
+			f(watch.SCRIntake, 0), f(watch.NOxBefore, 0), f(watch.NOxAfter, 0)),
 		fmt.Sprintf("engine %5s rpm   %4s km/h   supply %5s V   outside %5s °C", f(watch.EngineSpeed, 0),
-			f(watch.VehicleSpeed, 0),
-			f(watch.Supply, 1), f(watch.Ambient, 0)),
+			f(watch.VehicleSpeed, 0), f(watch.Supply, 1), f(watch.Ambient, 0)),
 	}
 }
 

@@ -105,8 +105,7 @@ func TestSignal_Extract_AsTheLibrary(t *testing.T) {
 			sign = "-"
 		}
 		f, err := dbc.Parse("x.dbc", fmt.Appendf(nil,
-			"BO_ 2566849278 M: 8 N\n SG_ S : %d|%d@%d%s (1,0) [0|0] \"\" N\n",
-			start, size, order, sign))
+			"BO_ 2566849278 M: 8 N\n SG_ S : %d|%d@%d%s (1,0) [0|0] \"\" N\n", start, size, order, sign))
 		require.NoError(t, err)
 		values := f.Of(65282, 1)[0].Append(nil, data[:])
 		require.Len(t, values, 1)
