@@ -318,3 +318,18 @@ func TestRank_Asked(t *testing.T) {
 	require.InDelta(t, out[0].Probability, ProbabilityOf(out, WrongFluid), 0)
 	require.Zero(t, ProbabilityOf(out, "rust"))
 }
+
+// Where there is no gauge and the run never dosed, a sensor that is low at no pressure and shows too little pressure for
+// what it costs the motor has a low supply; one that is low by as much throughout has an offset. A supply short by 31 %
+// makes -0.31 (1 + 14/8) bar at no pressure and 31 % under pressure (a tenth of the supply is no pressure).
+func TestRank_LowSupplyByLoad(t *testing.T) {
+	for name, load := range map[string]float64{"sensor-supply-lost": 0.19 / 0.69, "sensor-offset": 0.19 * (9 - 0.85) / 9} {
+		r := &rig.Rig{Kind: rig.Controller}
+		r.Channels[rig.LinePressure] = &rig.Instrument{Channel: rig.LinePressure, Accuracy: rig.Accuracy{Span: 14}}
+		seen := observed{}
+		seen.Signs.LoadVolts = measure.Sign{Value: load, U: 0.003, OK: true}
+		chars := []measure.Characteristic{{Name: "sensor_zero", Unit: "bar", Value: -0.85, U: 0.04, State: measure.Measured}}
+		out := gather(chars, seen, completed(), r, plan()).rank()
+		require.Equal(t, name, out[0].Name, "%v", out[:2])
+	}
+}

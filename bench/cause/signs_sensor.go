@@ -80,7 +80,8 @@ func (e *evidence) bySupply() (gain, zero float64) {
 }
 
 // gainError is in % of the reading, with its standard uncertainty: from the reference gauge, or where there is
-// none and the zero is off, from the pressure that the dosing valve must have had.
+// none and the zero is off, from the pressure that the dosing valve must have had, or where nothing was dosed, from
+// what pressure cost the motor.
 func (e *evidence) gainError(zeroAt measure.Characteristic) (gain, u float64, ok bool) {
 	p := e.plan.Nominal
 	if at := measure.Find(e.chars, "sensor_span_error", ""); at.State == measure.Measured {
@@ -89,14 +90,31 @@ func (e *evidence) gainError(zeroAt measure.Characteristic) (gain, u float64, ok
 	}
 	b, _ := e.bandOf("sensor_zero")
 	e2, ok := e.meanDosing()
-	if math.Abs(b.z(zeroAt.Value, zeroAt.U/2)) < standsOut || !ok || e.f[doserLeak].z > standsOut {
+	if math.Abs(b.z(zeroAt.Value, zeroAt.U/2)) < standsOut {
 		return 0, 0, false
+	}
+	if !ok || e.f[doserLeak].z > standsOut {
+		return e.gainByLoad(zeroAt.Value)
 	}
 	if e.rig.Kind == rig.Controller {
 		e2 -= ownModel
 	}
 	real := p * sq(1+e2/100)
 	return 100 * (p - real - zeroAt.Value) / real, 100 * math.Hypot(dosedU, zeroAt.U/2/p), true
+}
+
+// loadU is the relative standard uncertainty of a pressure that is told by what it costs the motor: of good units.
+const loadU = 0.042
+
+// gainByLoad tells the gain by the motor's voltage for each bar, which a sensor that reads low makes large: a bar that
+// it shows is more than one. A sensor that is off by as much at every pressure does that by its offset alone.
+func (e *evidence) gainByLoad(offset float64) (gain, u float64, ok bool) {
+	l := e.seen.Signs.LoadVolts
+	if !l.OK || l.Value <= 0 || e.plan.Nominal-offset <= 0 {
+		return 0, 0, false
+	}
+	real := l.Value * e.plan.Nominal / (e.plan.Nominal - offset)
+	return 100 * (loadBand.centre/real - 1), 100 * math.Hypot(loadU, l.U/l.Value), true
 }
 
 // meanDosing is the mean of the dosing errors in %.

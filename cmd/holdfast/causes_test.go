@@ -14,7 +14,7 @@ import (
 const (
 	causeSeed      = 32
 	controllerSeed = 33
-	mixupSeed      = 34
+	mixupSeed      = 40
 	statedSeed     = 35
 	fluidSeed      = 36
 )
