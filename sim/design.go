@@ -1,7 +1,9 @@
 package sim
 
 import (
+	"maps"
 	"math/rand/v2"
+	"slices"
 
 	"holdfast/sim/fluid"
 	h "holdfast/sim/hydraulic"
@@ -62,7 +64,7 @@ func newDesign(o Options, rng *rand.Rand) design {
 	}
 	d.tacho = min(spread, 1) * own.NormFloat64()
 
-	for _, name := range sortedNames(o.Faults) {
+	for _, name := range slices.Sorted(maps.Keys(o.Faults)) {
 		faultNamed(name).do(&d, o.Faults[name])
 	}
 	return d

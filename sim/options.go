@@ -3,6 +3,7 @@ package sim
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -69,7 +70,7 @@ func (o Options) check() error {
 			break
 		}
 	}
-	for _, name := range sortedNames(o.Faults) {
+	for _, name := range slices.Sorted(maps.Keys(o.Faults)) {
 		s := o.Faults[name]
 		switch {
 		case faultNamed(name) == nil:
@@ -80,13 +81,4 @@ func (o Options) check() error {
 		}
 	}
 	return errors.Join(errs...)
-}
-
-func sortedNames(m map[string]float64) []string {
-	names := make([]string, 0, len(m))
-	for name := range m {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	return names
 }

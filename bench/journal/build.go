@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -230,8 +231,7 @@ func (b *builder) recording() *samples.Recording {
 
 // order sorts a series by time where it is not already; equal times keep their order.
 func order(s *samples.Series) {
-	inOrder := sort.SliceIsSorted(s.T, func(i, j int) bool { return s.T[i] < s.T[j] })
-	if !inOrder {
+	if !slices.IsSorted(s.T) {
 		sort.Stable((*byTime)(s))
 	}
 }

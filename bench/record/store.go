@@ -10,7 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"sort"
+	"slices"
 
 	"modernc.org/sqlite" // also the driver "sqlite", without cgo
 	sqlite3 "modernc.org/sqlite/lib"
@@ -112,7 +112,7 @@ func (s *Store) migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	sort.Strings(names)
+	slices.Sort(names)
 	for {
 		more, err := s.migrateOne(ctx, names)
 		if err != nil || !more {

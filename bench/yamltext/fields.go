@@ -3,6 +3,7 @@ package yamltext
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -54,7 +55,7 @@ func (f *Fields) Where() *Node { return f.at }
 
 // Get returns a key's value; nil when it is not written.
 func (f *Fields) Get(key string) *Node {
-	if !contains(f.known, key) {
+	if !slices.Contains(f.known, key) {
 		f.known = append(f.known, key)
 	}
 	if f.at == nil {
@@ -85,26 +86,17 @@ func (f *Fields) Done() {
 	}
 	var meant []string
 	for _, e := range f.at.Entries {
-		if !contains(f.known, e.Key) {
+		if !slices.Contains(f.known, e.Key) {
 			meant = append(meant, Near(e.Key, f.known))
 			f.r.AddAt(e.Line, e.Column, fmt.Sprintf("%s has no key %s", f.what, strconv.Quote(Clip(e.Key))),
 				DidYouMean(e.Key, f.known))
 		}
 	}
 	for _, l := range f.lacks {
-		if !contains(meant, l.key) {
+		if !slices.Contains(meant, l.key) {
 			f.r.Add(f.at, fmt.Sprintf("%s without %s", f.what, l.key), fmt.Sprintf("write %s: %s", l.key, l.example))
 		}
 	}
-}
-
-func contains(list []string, s string) bool {
-	for _, l := range list {
-		if l == s {
-			return true
-		}
-	}
-	return false
 }
 
 // text returns a node's text; anything else than text is a problem.

@@ -8,8 +8,9 @@
 package yamltext
 
 import (
+	"cmp"
 	"fmt"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -59,19 +60,10 @@ const MaxProblems = 100
 
 // sorted returns the problems in the order of the text, each once.
 func (p Problems) sorted() Problems {
-	sort.SliceStable(p, func(i, j int) bool {
-		a, b := p[i], p[j]
-		if a.Path != b.Path {
-			return a.Path < b.Path
-		}
-		return a.Line < b.Line || a.Line == b.Line && a.Column < b.Column
+	slices.SortStableFunc(p, func(a, b Problem) int {
+		return cmp.Or(cmp.Compare(a.Path, b.Path), a.Line-b.Line, a.Column-b.Column)
 	})
-	out := p[:0]
-	for i := range p {
-		if i == 0 || p[i] != p[i-1] {
-			out = append(out, p[i])
-		}
-	}
+	out := slices.Compact(p)
 	if len(out) > MaxProblems {
 		more := len(out) - MaxProblems
 		out = append(out[:MaxProblems], Problem{Path: out[0].Path,

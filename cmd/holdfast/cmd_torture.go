@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"os/signal"
 	"runtime"
@@ -159,10 +160,7 @@ func showTorture(out io.Writer, t torture.Tally, o tortureOptions) error {
 
 // countsInWords lists counts, the most frequent first.
 func countsInWords(counts map[string]int) string {
-	names := make([]string, 0, len(counts))
-	for name := range counts {
-		names = append(names, name)
-	}
+	names := slices.Collect(maps.Keys(counts))
 	slices.SortFunc(names, func(a, b string) int {
 		if d := counts[b] - counts[a]; d != 0 {
 			return d

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -97,7 +98,7 @@ func TestHouseRules(t *testing.T) {
 		case "util", "utils", "common", "lib", "helpers", "types", "misc":
 			t.Errorf("%s: a room is named for what it is about, not %q", file, path.Base(room))
 		}
-		if strings.HasSuffix(name, "_test.go") || contains(clockReaders, room) {
+		if strings.HasSuffix(name, "_test.go") || slices.Contains(clockReaders, room) {
 			continue
 		}
 		for _, word := range []string{"time.Now(", "time.Sleep(", "time.NewTicker(", "time.After("} {
@@ -122,15 +123,6 @@ func TestTopLevelFolders(t *testing.T) {
 }
 
 func within(pkg, room string) bool { return pkg == room || strings.HasPrefix(pkg, room+"/") }
-
-func contains(list []string, s string) bool {
-	for _, l := range list {
-		if l == s {
-			return true
-		}
-	}
-	return false
-}
 
 func goFiles(t *testing.T) []string {
 	t.Helper()
