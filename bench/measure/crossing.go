@@ -10,23 +10,51 @@ import (
 )
 
 // waited is the time from start until the pressure is at a level and stays; at least the time
-// waited when it does not come. u is the standard uncertainty of the pressure against that level. What the
-// pressure is uncertain by is sent through the same search: where the pressure dips back to the level, a
-// little may put the answer off by the length of the dip.
+// waited when it does not come. noise is the scatter of a reading, off what all of them are wrong by against
+// the level (standard, bar); more is passing's.
 func (b *run) waited(start clock.Instant, s step, w samples.Series, stays time.Duration,
-	level, u float64) Characteristic {
+	level, noise, more, off float64) Characteristic {
 	sp := span{start, s.End, len(w.T)}
 	if len(w.T) == 0 {
 		return missing(b.noReading(b.pressure))
 	}
-	bud := b.timing()
-	at, ok := reached(w, stays, level)
-	if !ok {
+	i := firstStaying(w, stays, func(p float64) bool { return p >= level })
+	if i < 0 {
 		why := fmt.Sprintf("not reached within %.1f s", s.End.Seconds(start))
-		return atLeast(s.End.Seconds(start), why, bud, sp)
+		return atLeast(s.End.Seconds(start), why, b.timing(), sp)
 	}
-	bud.add("pressure", shifted(w, stays, level, u, at))
+	at, bud := b.instant(w, i, level, noise, more, off)
+	// Where the pressure dips back to the level, a little may put the answer off by the length of the dip: what it
+	// is uncertain by, and how far it goes down between two readings, is sent through the same search.
+	if noise <= steepness(w, i, noise)*interval(w) {
+		little := math.Hypot(math.Hypot(noise, off), dip(w, i))
+		bud.addMoved(shifted(w, stays, level, little), interval(w))
+	}
 	return measured(b.since(start, at), bud, sp)
+}
+
+// instant is when a waveform passed a level on its way to index i, with its budget in s: the way over the bus, the
+// scatter of a reading, what all readings are wrong by, and rounding, over the slope.
+func (b *run) instant(w samples.Series, i int, level, noise, more, off float64) (at clock.Instant, bud budget) {
+	at, u := passing(w, i, level, noise, more)
+	bud.add("reading on the bus", uOnTheBus)
+	bud.add("noise and sampling", u)
+	if slope := steepness(w, i, noise); slope > 0 {
+		bud.add(b.pressure.String()+" accuracy", off/slope)
+		bud.addRounded("rounding", b.resolution(b.pressure), noise, 1/slope)
+	}
+	return at, bud
+}
+
+// addMoved takes in by how much (s) the instant moves when the level does by what it is uncertain by: more than the
+// slope there says where the pressure stands still or dips near the level. every is between two readings: what moves
+// by more is another dip, and comes on top.
+func (b *budget) addMoved(moved, every float64) {
+	known := b.standard()
+	if moved < 1.5*every {
+		moved = math.Sqrt(math.Max(0, sq(moved)-sq(known)))
+	}
+	b.add("pressure near the level", moved)
 }
 
 // reached is when a level was reached for a time without a break, between two readings.
@@ -39,31 +67,29 @@ func reached(w samples.Series, stays time.Duration, level float64) (clock.Instan
 	return at, true
 }
 
-// shifted is by how much, in s, the time at which a level is reached moves when the level moves by u.
-func shifted(w samples.Series, stays time.Duration, level, u float64, at clock.Instant) float64 {
-	most := 0.0
-	for _, l := range [...]float64{level - u, level + u} {
-		if t, ok := reached(w, stays, l); ok {
-			most = math.Max(most, math.Abs(t.Seconds(at)))
-		}
+// shifted is by how much, in s, the time at which a level is reached moves when the level moves by u: half of what
+// lies between u less and u more (JCGM 100:2008, 5.1.3 note 2).
+func shifted(w samples.Series, stays time.Duration, level, u float64) float64 {
+	least, ok := reached(w, stays, level-u)
+	most, okMost := reached(w, stays, level+u)
+	if !ok || !okMost {
+		return 0
 	}
-	return most
+	return math.Abs(most.Seconds(least)) / 2
 }
 
 // How long a reading is on its way before it is stamped, s: its own frame (131 to 160 bits at 250 kbit/s, SAE
-// J1939-21; Davis et al. 2007 for the stuff bits), and now and then the rest of one that goes before it (a bus that
-// is busy a tenth of the time: common practice, no source). An instant that is read off the pressure is late by that.
-// Instants are counted from the command as the harness sent it: what the command takes to the node
-// belongs to what is measured.
+// J1939-21; Davis et al. 2007 for the stuff bits). What it waited for others besides, unqueued takes out. An instant
+// that is read off the pressure is late by that. Instants are counted from the command as the harness sent it:
+// what the command takes to the node belongs to what is measured.
 const (
 	frameLeast = 131 / 250e3
 	frameMost  = 160 / 250e3
-	busy       = 0.1
-	onTheBus   = (frameLeast+frameMost)/2 + busy*frameMost/2
+	onTheBus   = (frameLeast + frameMost) / 2
 )
 
-// uOnTheBus is the standard uncertainty of onTheBus: the frame's length, and whether it had to wait.
-var uOnTheBus = math.Hypot((frameMost-frameLeast)/math.Sqrt(12), frameMost*math.Sqrt(busy/3-busy*busy/4))
+// uOnTheBus is the standard uncertainty of onTheBus: the frame's length.
+var uOnTheBus = (frameMost - frameLeast) / math.Sqrt(12)
 
 // late is by how much the pressure's readings are stamped late, s. What has no resolution did not come over a
 // bus, as a closed form or a simulator's truth.
@@ -79,12 +105,12 @@ func (b *run) since(start, at clock.Instant) float64 {
 	return math.Max(0, at.Seconds(start)-b.late())
 }
 
-// timing is what an instant is uncertain by that lies between two readings: the way over the bus and,
-// interpolated, half of what lies between two readings.
+// timing is what an instant is uncertain by of which no more is known than that it lies between two readings: the
+// way over the bus and half of what lies between them.
 func (b *run) timing() budget {
 	var bud budget
 	bud.add("reading on the bus", uOnTheBus)
-	bud.addFlat("sampling", b.every(b.pressure)/4)
+	bud.addFlat("sampling", b.every(b.pressure)/2)
 	return bud
 }
 
@@ -122,28 +148,61 @@ func crossing(w samples.Series, i int, level float64) (clock.Instant, float64) {
 	if a == z || (level-a)*(level-z) > 0 {
 		return w.T[i], slope
 	}
-	return w.T[i-1].Add(time.Duration((level - a) / (z - a) * float64(w.T[i].Sub(w.T[i-1])))), slope
+	return w.T[i-1].Add(time.Duration(between4(w, i, level) * float64(w.T[i].Sub(w.T[i-1])))), slope
+}
+
+// between4 is the share (0..1) of the way from reading i-1 to reading i at which the cubic through these two and
+// their neighbours passes a level that lies between them.
+func between4(w samples.Series, i int, level float64) float64 {
+	lo, hi, share := 0.0, 1.0, 0.0
+	for range 30 {
+		share = (lo + hi) / 2
+		if (cubic(w, i, share) < level) == (w.V[i-1] < w.V[i]) {
+			lo = share
+		} else {
+			hi = share
+		}
+	}
+	return share
+}
+
+// cubic is a waveform at a share (0..1) of the way from reading i-1 to reading i, by the cubic through these two and
+// their neighbours (Lagrange); by the straight line where one is missing.
+func cubic(w samples.Series, i int, share float64) (p float64) {
+	if i < 2 || i+1 >= len(w.V) {
+		return w.V[i-1] + share*(w.V[i]-w.V[i-1])
+	}
+	h := w.T[i].Seconds(w.T[i-1])
+	x := [...]float64{w.T[i-2].Seconds(w.T[i-1]) / h, 0, 1, w.T[i+1].Seconds(w.T[i-1]) / h}
+	for k := range x {
+		l := w.V[i-2+k]
+		for m := range x {
+			if m != k {
+				l *= (share - x[m]) / (x[k] - x[m])
+			}
+		}
+		p += l
+	}
+	return p
 }
 
 // passing is when a waveform passed a level about index i, and how uncertain (s, standard) its scatter leaves
 // that. Where the readings scatter by less than the waveform moves from one to the next, it is interpolated
 // between two. Else the first reading past the level is as good as chance, and a line through those about
-// it says when. scatter is what the waveform has at rest; where the pump turns at another speed than there, the
-// average over its turn leaves more: what is seen there counts, up to twice.
-func passing(w samples.Series, i int, level, scatter float64) (at clock.Instant, u float64) {
+// it says when. scatter is what the waveform has at rest; where it is an average over a turn of the pump and that
+// turns at another speed there, more is left: what is seen there counts, up to more times the scatter.
+func passing(w samples.Series, i int, level, scatter, more float64) (at clock.Instant, u float64) {
 	const most = 12 // readings to either side
-	at, slope := crossing(w, i, level)
-	every := w.T[len(w.T)-1].Seconds(w.T[0]) / math.Max(float64(len(w.T)-1), 1)
-	if i > 0 { // flat over ten readings and yet passed: as steep as it was passed
-		slope = math.Max(slope, math.Abs(w.V[i]-w.V[i-1])/math.Max(every, 1e-3)/10)
-	}
+	at, _ = crossing(w, i, level)
+	slope, every := steepness(w, i, scatter), interval(w)
 	if slope <= 0 { // nothing says how steep
 		return at, 5 * every
 	}
 	if scatter <= slope*every {
 		near := int(math.Ceil(0.4 / math.Max(every, 1e-3)))
 		there := roughness(between(w, w.T[max(0, i-near)], w.T[min(len(w.T)-1, i+near)]))
-		return at, math.Hypot(clamp(there, scatter, 2*scatter), bend(w, i)) / math.Max(slope, 1e-9)
+		u = math.Hypot(clamp(there, scatter, more*scatter), bend(w, i)) / slope
+		return at, math.Min(u, every*2/math.Sqrt(3)) // between two readings, or two on
 	}
 	m := min(max(3, int(math.Ceil(2*scatter/(slope*every)))), most)
 	for range 3 { // the first look is about a reading that chance picked: look again about what it said
@@ -163,16 +222,40 @@ func passing(w samples.Series, i int, level, scatter float64) (at clock.Instant,
 	return at, u
 }
 
+// interval is the mean time between two readings, s.
+func interval(w samples.Series) float64 {
+	return w.T[len(w.T)-1].Seconds(w.T[0]) / math.Max(float64(len(w.T)-1), 1)
+}
+
+// steepness is how steep a waveform is where it passes a level on its way to index i, bar/s: over the ten readings
+// about it or between the two where that is more than their scatter makes, and no less than a tenth of that.
+func steepness(w samples.Series, i int, scatter float64) float64 {
+	_, slope := crossing(w, i, 0)
+	if i > 0 {
+		step := math.Abs(w.V[i] - w.V[i-1])
+		if step < 3*scatter {
+			step /= 10 // flat over ten readings and yet passed
+		}
+		slope = math.Max(slope, step/math.Max(interval(w), 1e-3))
+	}
+	return slope
+}
+
 func clampInt(x, lo, hi int) int { return max(lo, min(hi, x)) }
 
-// bend is by how much a waveform may lie off the straight line between readings i-1 and i, from how it bends
-// there: an eighth of the second difference at the most, rectangular, as a standard uncertainty.
-func bend(w samples.Series, i int) float64 {
-	most := 0.0
-	for k := max(1, i-2); k <= i+1 && k+1 < len(w.V); k++ {
-		most = math.Max(most, math.Abs(w.V[k-1]-2*w.V[k]+w.V[k+1]))
+// bend is by how much a waveform may lie off the cubic through the readings about i-1 and i, from how it bends
+// there: an eighth of the second difference at the most, rectangular, as a standard uncertainty. Of a sine of
+// amplitude A with three readings a turn the second difference is up to 3 A, and the cubic leaves 0.31 A.
+func bend(w samples.Series, i int) float64 { return bendIn(w, i-2, i+1) / math.Sqrt(3) }
+
+// dip is how far below its readings a waveform may go between two of the first dozen after reading i.
+func dip(w samples.Series, i int) float64 { return bendIn(w, i-2, i+12) }
+
+func bendIn(w samples.Series, lo, hi int) (most float64) {
+	for k := max(1, lo); k <= hi && k+1 < len(w.V); k++ {
+		most = math.Max(most, math.Abs(w.V[k-1]-2*w.V[k]+w.V[k+1])/8)
 	}
-	return most / 8 / math.Sqrt(3)
+	return most
 }
 
 func firstAbove(v []float64, level float64) int {

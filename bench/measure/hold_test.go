@@ -64,13 +64,24 @@ func TestRipple_Sine(t *testing.T) {
 	require.Contains(t, c.Note, "dominant 24.3 Hz, shaft 24.3 Hz")
 }
 
-// Four readings a turn, in phase: the crests fall between readings. U must say so.
+// Four readings a turn, in phase: where the crests fall among the readings nothing says. Of sixteen phases U must
+// cover what is there, 0.16 sqrt(2), at all but one.
 func TestRipple_InPhase(t *testing.T) {
-	s := newSynth(2)
-	holding(s, 9, 0.08*math.Sqrt2, 25) // readings at 0, 90, 180 and 270 degrees of a sine: fully seen
-	full := s.run().ripple()
-	require.InDelta(t, 0.16*math.Sqrt2, full.Value, 0.01)
-	require.Greater(t, full.U/full.Value, 0.1, "29 % may hide between four readings a turn")
+	missed := 0
+	for k := range 16 {
+		s := newSynth(2)
+		holding(s, 9, 0, 25)
+		w := &s.rec.Channels[rig.ReferencePressure]
+		for i := range w.V { // readings at 0, 90, 180 and 270 degrees of a sine, and so on up to 90 degrees on
+			w.V[i] += 0.08 * math.Sqrt2 * math.Sin(math.Pi/2*(float64(i)+float64(k)/16))
+		}
+		c := s.run().ripple()
+		if math.Abs(c.Value-0.16*math.Sqrt2) > c.U {
+			missed++
+		}
+		require.Greater(t, c.U/c.Value, 0.1, "29 % may hide between four readings a turn")
+	}
+	require.LessOrEqual(t, missed, 1)
 }
 
 func TestPercentile(t *testing.T) {

@@ -3,6 +3,8 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sort"
 	"time"
 
 	"holdfast/bench/rig"
@@ -40,24 +42,61 @@ func (b *run) purgeTime() Characteristic {
 	if why != "" {
 		return missing(why)
 	}
-	w := b.in(b.pressure, start, s.End)
-	last := -1
-	for i, v := range w.V {
-		if v >= emptyBelow {
-			last = i
-		}
-	}
-	sp, bud := span{start, s.End, len(w.T)}, b.timing()
+	noise := b.ventedNoise()
+	w := median(b.in(b.pressure, start, s.End), b.toTell(noise, emptyBelow))
+	last := lastAtLeast(w.V, emptyBelow)
+	sp := span{start, s.End, len(w.T)}
 	if last+1 >= len(w.V) {
 		why := fmt.Sprintf("the line did not fall below %.1f bar", emptyBelow)
-		return atLeast(s.End.Seconds(start), why, bud, sp)
+		return atLeast(s.End.Seconds(start), why, b.timing(), sp)
 	}
-	at, slope := crossing(w, last+1, emptyBelow)
-	if slope > 0 {
-		bud.add(b.pressure.String()+" accuracy and noise",
-			math.Hypot(b.accuracy(b.pressure, emptyBelow), b.ventedNoise())/slope)
-	}
+	off := b.accuracy(b.pressure, emptyBelow)
+	at, bud := b.instant(w, last+1, emptyBelow, noise, 1, off)
+	// Where the pressure comes back near the level between two pulses of the dosing valve, a little more or less of
+	// it is another instant.
+	little := math.Hypot(math.Hypot(noise, off), bend(w, last+1))
+	bud.addMoved(math.Abs(emptied(w, emptyBelow-little).Seconds(emptied(w, emptyBelow+little)))/2, interval(w))
 	return measured(b.since(start, at), bud, sp)
+}
+
+// emptied is when a falling pressure was last at a level; its last reading where it never falls below.
+func emptied(w samples.Series, level float64) clock.Instant {
+	i := min(lastAtLeast(w.V, level)+1, len(w.V)-1)
+	at, _ := crossing(w, i, level)
+	return at
+}
+
+// lastAtLeast is the last index at which v is not below level; -1 when there is none.
+func lastAtLeast(v []float64, level float64) int {
+	for i := len(v) - 1; i >= 0; i-- {
+		if v[i] >= level {
+			return i
+		}
+	}
+	return -1
+}
+
+// toTell is over how many readings the median is to be taken so that noise alone does not lift one of thousands to
+// a level from the zero below it: no more than a quarter of it as standard deviation. That of a median is 1.25 noise
+// over the root of their number. It moves no edge, as an average would. An odd number, no more than two seconds.
+func (b *run) toTell(noise, level float64) int {
+	n := int(math.Ceil(sq(1.25 * noise / (level / 4))))
+	return min(n, int(2/math.Max(b.every(b.pressure), 1e-3))) | 1
+}
+
+// median is the running median of a series over n (odd) readings; over fewer at its ends.
+func median(w samples.Series, n int) samples.Series {
+	if n < 3 {
+		return w
+	}
+	out := samples.Series{T: w.T, V: make([]float64, len(w.V))}
+	for i := range w.V {
+		half := min(n/2, i, len(w.V)-1-i)
+		near := slices.Clone(w.V[i-half : i+half+1])
+		slices.Sort(near)
+		out.V[i] = near[half]
+	}
+	return out
 }
 
 // changeoverTime is return valve energised -> the pressure turns to emptying: where the line
@@ -72,50 +111,88 @@ func (b *run) changeoverTime() Characteristic {
 	if before.n < 3 || before.value < 1 {
 		return missing("the line was not under pressure before the purge")
 	}
-	sp, bud := span{start, s.End, len(w.T)}, b.timing()
+	sp := span{start, s.End, len(w.T)}
 	i50 := firstBelow(w.V, before.value/2, 0)
 	if i50 < 0 {
-		return atLeast(s.End.Seconds(start), "the pressure did not turn to emptying", bud, sp)
+		return atLeast(s.End.Seconds(start), "the pressure did not turn to emptying", b.timing(), sp)
 	}
-	// The early fall: after the last reading above 95 % (beyond the pulsation) to the first below 75 %.
-	i95 := lastAbove(w.V, math.Min(0.95*before.value, before.value-3*before.sd), i50)
-	i75 := firstBelow(w.V, 0.75*before.value, max(i95, 0))
-	fall, ok := fitLine(samples.Series{T: w.T[i95+1 : i75+1], V: w.V[i95+1 : i75+1]}, start, 0)
+	// The early fall: from the last time above 95 % (beyond the pulsation) to the first below 75 %.
+	top, bottom := math.Min(0.95*before.value, before.value-3*before.sd), 0.75*before.value
+	i95 := lastAbove(w.V, top, i50) + 1
+	i75 := firstBelow(w.V, bottom, i95)
+	if i75-i95 < 3 || i95 == 0 {
+		return b.fastFall(w, start, before, i95, sp)
+	}
+	t95, _ := crossing(w, i95, top)
+	t75, _ := crossing(w, i75, bottom)
+	fall, ok := fitLine(resampled(w, t95, t75), start, 0)
 	if !ok || fall.slope >= 0 {
-		return b.fastFall(w, start, before, max(i95, 0), i75, sp)
+		return b.fastFall(w, start, before, i95, sp)
 	}
 	x := fall.centre + (before.value-fall.at)/fall.slope
-	scatter, slope := 1.0, math.Abs(fall.slope)
-	if b.pulsates(s) { // seen reading by reading, the pulsation is part of the waveform and not of its error
-		scatter = math.Min(1, b.ventedNoise()/math.Max(fall.residual, 1e-9))
+	// A line through n readings from the first of them on knows where it begins to 2/sqrt(n) of what one of them is
+	// uncertain by: noise, and between them what the pulsation may do that no reading saw.
+	n, slope := float64(i75-i95), math.Abs(fall.slope)
+	unseen := 0.0 // of one reading: on average two thirds of the most
+	for k := i95; k <= i75; k++ {
+		unseen = math.Hypot(unseen, 2.0/3*bendIn(w, k, k)/math.Sqrt(3*(n+1)))
 	}
-	bud = bud[:0]
+	var bud budget
 	bud.add("reading on the bus", uOnTheBus)
-	bud.add("readings of the fall", scatter*fall.u(x)/slope)
-	// Where the fall begins and ends among the readings: half a reading either way, at the peaks of what it
-	// pulsates by, with the weight of the first (4/n) and of the last (2/n) of a line's readings.
-	bud.addFlat("where the fall begins and ends",
-		math.Sqrt2*fall.residual*math.Hypot(2, 1)/float64(fall.n)/slope)
-	bud.add("level before", scatter*before.sd/math.Sqrt(float64(before.n))/slope)
+	bud.add("noise", 2/math.Sqrt(n)*b.ventedNoise()/slope)
+	bud.add("between the readings", 2/math.Sqrt(n)*unseen/slope)
+	if !b.pulsates(s) {
+		bud.add("level before", before.sd/math.Sqrt(float64(before.n))/slope)
+	}
 	return measured(math.Max(0, x-b.late()), bud, sp)
 }
 
-// fastFall is changeoverTime where fewer than three readings lie in the fall: through where it passes 95 % and
-// 75 %, each between two readings.
-func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, i95, i75 int, sp span) Characteristic {
-	t95, _ := crossing(w, i95+1, 0.95*before.value)
-	t75, _ := crossing(w, i75, 0.75*before.value)
-	early, late := b.since(start, t95), b.since(start, t75)
-	value := math.Max(0, early-(late-early)*0.05/0.20)
-	every := b.every(b.pressure)
+// resampled is a waveform between two instants at fifty even ones: what is fitted to it does not depend on where in it the
+// readings fall.
+func resampled(w samples.Series, from, to clock.Instant) (out samples.Series) {
+	const points = 50
+	for k := range points + 1 {
+		t := from.Add(to.Sub(from) * time.Duration(k) / points)
+		i := clampInt(sort.Search(len(w.T), func(i int) bool { return w.T[i] >= t }), 1, len(w.T)-1)
+		out.T, out.V = append(out.T, t), append(out.V, cubic(w, i, t.Seconds(w.T[i-1])/w.T[i].Seconds(w.T[i-1])))
+	}
+	return out
+}
+
+// fastFall is changeoverTime where fewer than three readings lie in the early fall: through the first two below, k and the
+// next, as an orifice empties what gives way (the root of the pressure falls evenly), and back to the level before.
+func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, k int, sp span) Characteristic {
+	if k+1 >= len(w.V) || w.V[k+1] >= w.V[k] || w.V[k+1] <= 0 {
+		return missing("the pressure fell too fast for its readings")
+	}
+	t, dt := w.T[k].Seconds(start), w.T[k+1].Seconds(w.T[k])
+	root := (math.Sqrt(w.V[k]) - math.Sqrt(w.V[k+1])) / dt
+	when := func(p float64) float64 { return t - (math.Sqrt(p)-math.Sqrt(w.V[k]))/root }
+	// The same line as through many readings: from 95 % to 75 %, back to the level before.
+	early, late := when(0.95*before.value), when(0.75*before.value)
+	x := early - (late-early)*0.05/0.20
+	slope := 0.20 * before.value / (late - early)
+	straight := t - (before.value-w.V[k])*dt/(w.V[k]-w.V[k+1])
+	back := (t - x) / dt // of the way between the two readings, carried back
 	var bud budget
 	bud.add("reading on the bus", uOnTheBus)
-	bud.addFlat("sampling at 95 %", 1.25*every/4)
-	bud.addFlat("sampling at 75 %", 0.25*every/4)
-	if late > early {
-		bud.add("pulsation", before.sd*(late-early)/(0.20*before.value))
+	bud.addFlat("law of the fall", straight-x)
+	q, pulses := b.resolution(b.pressure), b.unfollowed(before)
+	bud.addFlat("pulsation at the first", (1+back)*pulses*math.Sqrt(3)/slope)
+	bud.addFlat("pulsation at the second", back*pulses*math.Sqrt(3)/slope)
+	bud.addFlat("rounding of the first", (1+back)*q/2/slope)
+	bud.addFlat("rounding of the second", back*q/2/slope)
+	return measured(math.Max(0, x-b.late()), bud, sp)
+}
+
+// unfollowed is the standard deviation of the pulsation that the readings do not follow, as it is in the hold; its ends are
+// nearer than those of a rectangle.
+func (b *run) unfollowed(before mean) float64 {
+	sd := before.sd
+	if s, why := b.hold(); why == "" {
+		sd = roughness(b.series(b.pressure, s))
 	}
-	return measured(value, bud, sp)
+	return math.Sqrt(math.Max(0, sq(sd)-sq(b.resolution(b.pressure))/12))
 }
 
 // pulsates says whether the readings follow the pump's pulsation: at least two of them a turn.

@@ -35,33 +35,43 @@ func (b *run) ripple() Characteristic {
 	if len(pp) == 0 {
 		return missing(b.noReading(b.pressure))
 	}
-	_, sd := moments(pp)
 	sort.Float64s(pp)
 	noise := b.ventedNoise()
 	raised := noiseInPeak(percentile(pp, 0.95), noise, 1/b.every(b.pressure))
 	value := math.Max(0, percentile(pp, 0.95)-raised)
 	f := dominant(w)
 	shaft := meanOf(b.series(rig.PumpSpeed, s).V).value / 60
+	missed, uMissed := b.missedCrests(value, shaft)
+	value += missed
 	var bud budget
-	bud.add("spread between windows", sd/math.Sqrt(float64(len(pp))))
 	bud.add("gauge", value*b.gain(b.pressure))
 	bud.addFlat("resolution at the top", b.resolution(b.pressure)/2)
 	bud.addFlat("resolution at the bottom", b.resolution(b.pressure)/2)
 	// What is left of noise: each window's peak scatters by some 0.4 of it, and the 95th percentile takes high ones,
-	// by anything up to the whole of it (both by simulation of a noisy sine, 25 windows of 100 readings).
+	// by anything up to the whole of it (both by simulation of a noisy sine, 25 windows of 100 readings). How much
+	// the windows themselves differ is no error: the percentile is of those that were.
 	bud.add("noise of the gauge", 0.4*noise)
 	bud.addFlat("noise in the highest windows", noise)
-	if every := b.every(b.pressure); shaft > 0 && shaft*every < 0.5 {
-		// A peak falls up to half the widest gap between the readings' phases beside a reading.
-		gap := widestGap(shaft*every, int(shaft))
-		bud.addFlat("sampling", value*(1-math.Cos(math.Pi*gap))/2)
-	}
+	bud.add("sampling", uMissed)
 	from, to := s.steady()
 	note := fmt.Sprintf("dominant %.1f Hz", f)
 	if shaft > 0 {
 		note += fmt.Sprintf(", shaft %.1f Hz", shaft)
 	}
 	return measured(value, bud, span{from, to, len(w.V)}).noted(note)
+}
+
+// missedCrests is by how much readings of a sine of a peak-to-peak value fall short of it, shaft turns a second, with the
+// standard uncertainty: its crests lie anywhere up to half the widest gap between the readings' phases beside a
+// reading, both alike, and what is lost goes by the square of that (mean 1/3 of the most, standard deviation
+// 2/sqrt(45) of it).
+func (b *run) missedCrests(value, shaft float64) (lost, u float64) {
+	every := b.every(b.pressure)
+	if shaft <= 0 || shaft*every >= 0.5 {
+		return 0, 0
+	}
+	most := value * (1/math.Cos(math.Pi*math.Min(widestGap(shaft*every, int(shaft)), 0.4)) - 1)
+	return most / 3, most * 2 / math.Sqrt(45)
 }
 
 // noiseInPeak is by how much noise raises the peak-to-peak value of n readings a second of a sine: of the

@@ -36,6 +36,11 @@ func newRun(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *run {
 	if r.Channels[rig.ReferencePressure] != nil && len(rec.Channels[rig.ReferencePressure].T) > 0 {
 		b.pressure = rig.ReferencePressure
 	}
+	if every := b.every(b.pressure); every > 0 && b.resolution(b.pressure) > 0 {
+		even := *rec
+		even.Channels[b.pressure] = unqueued(rec.Channels[b.pressure], every)
+		b.rec = &even
+	}
 	return b
 }
 

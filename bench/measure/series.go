@@ -2,7 +2,9 @@ package measure
 
 import (
 	"math"
+	"slices"
 	"sort"
+	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -19,6 +21,39 @@ func between(s samples.Series, from, to clock.Instant) samples.Series {
 		hi = lo
 	}
 	return samples.Series{T: s.T[lo:hi], V: s.V[lo:hi]}
+}
+
+// unqueued takes out of a series' stamps what its readings waited for the bus: a sender sends at even intervals, so in each
+// second (about) the earliest against the line through all of them waited for nothing, and the others are put beside
+// it. every is the expected interval, s.
+func unqueued(s samples.Series, every float64) samples.Series {
+	block := int(math.Max(1/every, 10))
+	out := samples.Series{T: slices.Clone(s.T), V: s.V}
+	for lo := 0; lo+block <= len(s.T); lo += block {
+		hi := lo + block
+		if len(s.T)-hi < block {
+			hi = len(s.T)
+		}
+		count := samples.Series{T: s.T[lo:hi], V: make([]float64, hi-lo)} // intervals since the first
+		for i, t := range count.T {
+			count.V[i] = math.Round(t.Seconds(count.T[0]) / every)
+		}
+		l, ok := fitLine(count, count.T[0], 0)
+		if !ok || l.slope <= 0 {
+			continue
+		}
+		wait, least := make([]float64, hi-lo), math.Inf(1)
+		for i, t := range count.T {
+			wait[i] = t.Seconds(count.T[0]) - count.V[i]/l.slope
+			least = math.Min(least, wait[i])
+		}
+		for i, w := range wait {
+			if w -= least; w < every {
+				out.T[lo+i] = out.T[lo+i].Add(-time.Duration(w * 1e9))
+			}
+		}
+	}
+	return out
 }
 
 // mean is an average with what is needed to say how good it is.

@@ -8,36 +8,58 @@ import (
 	"holdfast/bench/samples"
 )
 
-// overShaft averages over one turn of the pump, so that pulsation is not taken for overshoot;
-// without a shaft speed (or a turn shorter than two readings) the waveform is left as it is.
+// overShaft averages over the turn of the pump that each reading lies in, so that pulsation is not taken for
+// overshoot; without a shaft speed (or where a turn is shorter than two readings) the waveform is left as it is.
 func (b *run) overShaft(w samples.Series, s step) samples.Series {
 	speed := meanOf(b.in(rig.PumpSpeed, s.End.Add(-2*time.Second), s.End).V).value
 	every := b.every(b.pressure)
 	if speed < 60 || every <= 0 || 60/speed < 2*every {
 		return w
 	}
-	return smooth(w, 60/speed/every/2)
+	most := 60 / speed / every // of a pump that starts, a turn would last for ever
+	return smoothBy(w, most, func(i int) float64 {
+		now, ok := interpolate(b.rec.Channels[rig.PumpSpeed], w.T[i])
+		return math.Min(most, 30/math.Max(orNaN(now, ok, speed), 1)/every)
+	})
+}
+
+// orNaN is x, or def where there is none.
+func orNaN(x float64, ok bool, def float64) float64 {
+	if ok {
+		return x
+	}
+	return def
 }
 
 // smooth is a centred average over 2*half intervals, the readings joined by straight lines. It leaves out
 // the ends, where it would be over less than that.
 func smooth(w samples.Series, half float64) samples.Series {
-	whole := int(half)
-	part := half - float64(whole)
-	n := len(w.V) - 2*(whole+1)
+	return smoothBy(w, half, func(int) float64 { return half })
+}
+
+// smoothBy is smooth with a half width of its own for each reading, of at least one and at most most.
+func smoothBy(w samples.Series, most float64, half func(i int) float64) samples.Series {
+	edge := int(most) + 1
+	n := len(w.V) - 2*edge
 	if n < 1 {
 		return samples.Series{}
 	}
-	out := samples.Series{T: w.T[whole+1 : whole+1+n], V: make([]float64, n)}
-	inner, outer := part*(1-part/2), part*part/2
+	out := samples.Series{T: w.T[edge : edge+n], V: make([]float64, n)}
 	for i := range out.V {
-		lo, hi := i+1, i+1+2*whole // whole intervals on either side of the centre
+		h := math.Max(half(i+edge), 1)
+		whole := int(h)
+		part := h - float64(whole)
+		inner, outer := part*(1-part/2), part*part/2
+		lo, hi := i+edge-whole, i+edge+whole // whole intervals on either side of the centre
 		sum := 0.0
 		for k := lo; k < hi; k++ {
 			sum += (w.V[k] + w.V[k+1]) / 2
 		}
-		sum += inner*(w.V[lo]+w.V[hi]) + outer*(w.V[lo-1]+w.V[hi+1])
-		out.V[i] = sum / (2 * half)
+		sum += inner * (w.V[lo] + w.V[hi])
+		if part > 0 {
+			sum += outer * (w.V[lo-1] + w.V[hi+1])
+		}
+		out.V[i] = sum / (2 * h)
 	}
 	return out
 }

@@ -29,7 +29,7 @@ func (b *run) primeTime() Characteristic {
 		to = min(next.End, s.End.Add(stays))
 	}
 	return b.waited(start, s, between(b.rec.Channels[b.pressure], start, to), stays, want,
-		math.Hypot(b.accuracy(b.pressure, want), b.ventedNoise()))
+		b.ventedNoise(), 1, b.accuracy(b.pressure, want))
 }
 
 // repressuriseTime is valve released -> pressure back and staying: the directional valve has come
@@ -51,7 +51,7 @@ func (b *run) repressuriseTime() Characteristic {
 	}
 	level := want * (1 - orElse(s.asked.Band, 3)/100)
 	return b.waited(start, s, w, min(stays, time.Second)*3/4, level,
-		roughness(between(w, s.End.Add(-stays), s.End)))
+		roughness(between(w, s.End.Add(-stays), s.End)), 2, 0)
 }
 
 // transition is the step to nominal: the waveform, its state levels and its band.
@@ -63,6 +63,7 @@ type transition struct {
 	wobble   float64 // what is left of noise and pulsation, standard deviation at the top
 	band     float64 // half width around top, bar
 	end      clock.Instant
+	settled  samples.Series
 	aliased  bool // the readings do not follow the pump's pulsation
 }
 
@@ -85,9 +86,9 @@ func (b *run) transition() (transition, string) {
 	if len(t.w.T) < 10 {
 		return t, b.noReading(b.pressure)
 	}
-	settled := b.settled(s, t)
-	top := meanOf(settled.V)
-	t.low, t.top, t.wobble = t.w.V[0], top.value, roughness(settled)
+	t.settled = b.settled(s, t)
+	top := meanOf(t.settled.V)
+	t.low, t.top, t.wobble = t.w.V[0], top.value, roughness(t.settled)
 	// The state level is that of the waveform at hand: how the regulator moves it about is no error of it.
 	t.uTop = t.wobble * 2 / math.Sqrt(math.Max(1, float64(top.n))) // up to four readings share an average
 	if s.Outcome != samples.Done {
@@ -123,8 +124,8 @@ func (b *run) riseTime() Characteristic {
 	if i90 < 0 || i10 < 0 {
 		return missing("the step does not cross 10 % and 90 %")
 	}
-	t90, u90 := passing(t.w, i90, t.low+0.9*step, t.wobble)
-	t10, u10 := passing(t.w, i10+1, t.low+0.1*step, t.wobble)
+	t90, u90 := passing(t.w, i90, t.low+0.9*step, t.wobble, 2)
+	t10, u10 := passing(t.w, i10+1, t.low+0.1*step, t.wobble, 2)
 	var bud budget
 	bud.add("pulsation and noise", math.Hypot(u90, u10))
 	if _, slope := crossing(t.w, i90, t.low+0.9*step); slope > 0 {
@@ -184,26 +185,50 @@ func (b *run) settlingTime() Characteristic {
 	if why != "" {
 		return b.notRisen(t, why)
 	}
+	t = t.calmed()
 	at, u, ok := t.entry(t.band)
 	if !ok {
 		return atLeast(t.end.Seconds(t.start), "pressure did not stay in the band", b.timing(),
 			span{t.start, t.end, len(t.w.T)})
 	}
 	// Where the pressure leaves the band by little, a little more or less of it is another entry.
-	shift := 0.0
 	if spread := math.Hypot(t.wobble, t.uTop); spread < t.band/10 {
 		for _, band := range [...]float64{t.band - spread, t.band + spread} {
 			if other, _, ok := t.entry(band); ok {
-				shift = math.Max(shift, math.Abs(other.Seconds(at)))
+				u = math.Max(u, math.Abs(other.Seconds(at)))
 			}
 		}
 	}
-	if shift > 0 {
-		u = shift
-	}
-	bud := b.timing()
+	var bud budget
+	bud.add("reading on the bus", uOnTheBus)
 	bud.add("pulsation, noise and state level", u)
 	return measured(b.since(t.start, at), bud, span{t.start, t.end, len(t.w.T)})
+}
+
+// calmed is the transition with the pulsation that its readings do not follow averaged away: else the last of many
+// that chance puts outside the band would be taken for the entry, and that is too late. What scatters by less than a
+// twentieth of the band needs none of that.
+func (t transition) calmed() transition {
+	if t.wobble < t.band/20 {
+		return t
+	}
+	if w, top := calm(t.w), calm(t.settled); t.aliased && len(w.V) >= 10 && len(top.V) >= 20 {
+		t.w, t.wobble = w, roughness(top)
+	}
+	return t
+}
+
+// calm averages over ten intervals and gives back what that takes off a bend: twice the average less the average of
+// the average (Tukey's twicing, from memory).
+func calm(w samples.Series) samples.Series {
+	const half = 5
+	once := smooth(w, half)
+	out := smooth(once, half)
+	off := (len(once.V) - len(out.V)) / 2
+	for i := range out.V {
+		out.V[i] = 2*once.V[off+i] - out.V[i]
+	}
+	return out
 }
 
 // entry is when the waveform last entered a band about the upper state level; ok is false when it did not stay.
@@ -218,7 +243,7 @@ func (t *transition) entry(band float64) (at clock.Instant, u float64, ok bool) 
 		return 0, 0, false
 	}
 	level := t.top + math.Copysign(band, t.w.V[max(last, 0)]-t.top)
-	at, u = passing(t.w, last+1, level, t.wobble)
+	at, u = passing(t.w, last+1, level, t.wobble, 2)
 	return at, u, true
 }
 
