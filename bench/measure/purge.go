@@ -43,7 +43,8 @@ func (b *run) purgeTime() Characteristic {
 		return missing(why)
 	}
 	noise := b.ventedNoise()
-	w := median(b.in(b.pressure, start, s.End), b.toTell(noise, emptyBelow))
+	raw, over := b.in(b.pressure, start, s.End), b.toTell(noise, emptyBelow)
+	w := median(raw, over)
 	last := lastAtLeast(w.V, emptyBelow)
 	sp := span{start, s.End, len(w.T)}
 	if last+1 >= len(w.V) {
@@ -51,10 +52,14 @@ func (b *run) purgeTime() Characteristic {
 		return atLeast(s.End.Seconds(start), why, b.timing(), sp)
 	}
 	off := b.accuracy(b.pressure, emptyBelow)
-	at, bud := b.instant(w, last+1, emptyBelow, noise, 1, off)
+	look := w // neighbouring medians scatter alike: where a line is to be laid, through the readings themselves
+	if noise > steepness(w, last+1, noise)*interval(w) {
+		look = raw
+	}
+	at, bud := b.instant(look, last+1, emptyBelow, noise, 1, off)
 	// Where the pressure comes back near the level between two pulses of the dosing valve, a little more or less of
 	// it is another instant.
-	little := math.Hypot(math.Hypot(noise, off), bend(w, last+1))
+	little := math.Hypot(math.Hypot(noise/math.Sqrt(float64(over)), off), bend(w, last+1))
 	bud.addMoved(math.Abs(emptied(w, emptyBelow-little).Seconds(emptied(w, emptyBelow+little)))/2, interval(w))
 	return measured(b.since(start, at), bud, sp)
 }
@@ -77,24 +82,24 @@ func lastAtLeast(v []float64, level float64) int {
 }
 
 // toTell is over how many readings the median is to be taken so that noise alone does not lift one of thousands to
-// a level from the zero below it: no more than a quarter of it as standard deviation. That of a median is 1.25 noise
+// a level from the zero below it: no more than a sixth of it as standard deviation. That of a median is 1.25 noise
 // over the root of their number. It moves no edge, as an average would. An odd number, no more than two seconds.
 func (b *run) toTell(noise, level float64) int {
-	n := int(math.Ceil(sq(1.25 * noise / (level / 4))))
+	n := int(math.Ceil(sq(1.25 * noise / (level / 6))))
 	return min(n, int(2/math.Max(b.every(b.pressure), 1e-3))) | 1
 }
 
-// median is the running median of a series over n (odd) readings; over fewer at its ends.
+// median is the running median of a series over n (odd) readings; at its ends, over the first and the last n.
 func median(w samples.Series, n int) samples.Series {
-	if n < 3 {
+	if n < 3 || n > len(w.V) {
 		return w
 	}
 	out := samples.Series{T: w.T, V: make([]float64, len(w.V))}
 	for i := range w.V {
-		half := min(n/2, i, len(w.V)-1-i)
-		near := slices.Clone(w.V[i-half : i+half+1])
+		from := clampInt(i-n/2, 0, len(w.V)-n)
+		near := slices.Clone(w.V[from : from+n])
 		slices.Sort(near)
-		out.V[i] = near[half]
+		out.V[i] = near[n/2]
 	}
 	return out
 }
