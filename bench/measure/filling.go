@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"math"
 	"time"
 
 	"holdfast/bench/scenario"
@@ -35,7 +36,8 @@ func (b *run) fillPressure() Characteristic {
 	}
 	var bud budget
 	bud.addRounded(b.pressure.String()+" resolution", b.resolution(b.pressure), m.sd, 1)
-	bud.add(b.pressure.String()+" scatter", m.u)
+	// How the air moves the pressure is no error of its mean; what the gauge adds is.
+	bud.add(b.pressure.String()+" noise", b.ventedNoise()/math.Sqrt(float64(m.n)))
 	value := m.value - b.vented(&bud, m.value)
 	return measured(value, bud, span{from, to, m.n})
 }

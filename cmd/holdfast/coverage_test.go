@@ -59,6 +59,7 @@ var sureFor = map[string]string{
 	"bench-node ripple":               "how sharp the crests are is not known: noise lifts blunt ones more",
 	"bench-node overshoot":            "most good units have none, and less than none is not stated",
 	"unit-controller sensor_zero":     "weather moves the barometer over half of 8 kPa: the error never fills its rectangle",
+	"unit-controller fill_pressure":   "the same, twice",
 	"unit-controller overshoot":       "a good unit has none, and less than none is not stated",
 	"unit-controller ripple":          "units differ by less than 8 kPa: the error does not fill its rectangle",
 	"unit-controller leak_rate":       "rounding to 8 kPa has ends: it is in the drop of the compliance",
