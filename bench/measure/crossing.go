@@ -9,11 +9,18 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// waited is the time from start until the pressure is at a level and stays; at least the time
-// waited when it does not come. noise is the scatter of a reading, off what all of them are wrong by against
-// the level (standard, bar); more is passing's.
+// approach is what a pressure is uncertain by near a level.
+type approach struct {
+	noise float64 // scatter of a reading, standard, bar
+	more  float64 // as passing has it
+	off   float64 // what all readings are wrong by against the level, standard, bar
+	every float64 // s between the readings of a pulsation that they follow by a few a turn; 0 of a smooth waveform
+}
+
+// waited is the time from start until the pressure is at a level and stays; at least the time waited when it does
+// not come.
 func (b *run) waited(start clock.Instant, s step, w samples.Series, stays time.Duration,
-	level, noise, more, off float64) Characteristic {
+	level float64, near approach) Characteristic {
 	sp := span{start, s.End, len(w.T)}
 	if len(w.T) == 0 {
 		return missing(b.noReading(b.pressure))
@@ -23,25 +30,30 @@ func (b *run) waited(start clock.Instant, s step, w samples.Series, stays time.D
 		why := fmt.Sprintf("not reached within %.1f s", s.End.Seconds(start))
 		return atLeast(s.End.Seconds(start), why, b.timing(), sp)
 	}
-	at, bud := b.instant(w, i, level, noise, more, off)
+	at, bud := b.instant(w, i, level, near)
 	// Where the pressure dips back to the level, a little may put the answer off by the length of the dip: what it
 	// is uncertain by, and how far it goes down between two readings, is sent through the same search.
-	if noise <= steepness(w, i, noise)*interval(w) {
-		little := math.Hypot(math.Hypot(noise, off), dip(w, i))
+	if near.noise <= steepness(w, i, near.noise)*interval(w) {
+		little := math.Hypot(math.Hypot(near.noise, near.off), dip(w, i))
 		bud.addMoved(shifted(w, stays, level, little), interval(w))
 	}
 	return measured(b.since(start, at), bud, sp)
 }
 
 // instant is when a waveform passed a level on its way to index i, with its budget in s: the way over the bus, the
-// scatter of a reading, what all readings are wrong by, and rounding, over the slope.
-func (b *run) instant(w samples.Series, i int, level, noise, more, off float64) (at clock.Instant, bud budget) {
-	at, u := passing(w, i, level, noise, more)
+// scatter of a reading, what all readings are wrong by, and rounding, over the slope. A few readings a turn do not show
+// how sharp the steps of a pulsation are: the instant is then no better known than to half of what lies between two.
+func (b *run) instant(w samples.Series, i int, level float64, near approach) (at clock.Instant, bud budget) {
+	at, u := passing(w, i, level, near.noise, near.more)
 	bud.add("reading on the bus", uOnTheBus)
-	bud.add("noise and sampling", u)
-	if slope := steepness(w, i, noise); slope > 0 {
-		bud.add(b.pressure.String()+" accuracy", off/slope)
-		bud.addRounded("rounding", b.resolution(b.pressure), noise, 1/slope)
+	if least := near.every / 4; u < least/math.Sqrt(3) {
+		bud.addFlat("sampling", least)
+	} else {
+		bud.add("noise and sampling", u)
+	}
+	if slope := steepness(w, i, near.noise); slope > 0 {
+		bud.add(b.pressure.String()+" accuracy", near.off/slope)
+		bud.addRounded("rounding", b.resolution(b.pressure), near.noise, 1/slope)
 	}
 	return at, bud
 }

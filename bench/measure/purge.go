@@ -56,7 +56,7 @@ func (b *run) purgeTime() Characteristic {
 	if noise > steepness(w, last+1, noise)*interval(w) {
 		look = raw
 	}
-	at, bud := b.instant(look, last+1, emptyBelow, noise, 1, off)
+	at, bud := b.instant(look, last+1, emptyBelow, approach{noise, 1, off, b.everyPulse(s)})
 	// Where the pressure comes back near the level between two pulses of the dosing valve, a little more or less of
 	// it is another instant.
 	little := math.Hypot(math.Hypot(noise/math.Sqrt(float64(over)), off), bend(w, last+1))
@@ -205,6 +205,14 @@ func (b *run) pulsates(s step) bool {
 	speed := meanOf(b.in(rig.PumpSpeed, s.Start, s.Start.Add(time.Second)).V).value
 	every := b.every(b.pressure)
 	return speed >= 60 && every > 0 && 60/speed >= 2*every
+}
+
+// everyPulse is how long lies between two readings of the pressure that follow the pulsation in a step, s; else 0.
+func (b *run) everyPulse(s step) float64 {
+	if b.pulsates(s) {
+		return b.every(b.pressure)
+	}
+	return 0
 }
 
 func firstBelow(v []float64, level float64, from int) int {

@@ -29,7 +29,7 @@ func (b *run) primeTime() Characteristic {
 		to = min(next.End, s.End.Add(stays))
 	}
 	return b.waited(start, s, between(b.rec.Channels[b.pressure], start, to), stays, want,
-		b.ventedNoise(), 1, b.accuracy(b.pressure, want))
+		approach{b.ventedNoise(), 1, b.accuracy(b.pressure, want), b.everyPulse(s)})
 }
 
 // repressuriseTime is valve released -> pressure back and staying: the directional valve has come
@@ -51,7 +51,7 @@ func (b *run) repressuriseTime() Characteristic {
 	}
 	level := want * (1 - orElse(s.asked.Band, 3)/100)
 	return b.waited(start, s, w, min(stays, time.Second)*3/4, level,
-		roughness(between(w, s.End.Add(-stays), s.End)), 2, 0)
+		approach{noise: roughness(between(w, s.End.Add(-stays), s.End)), more: 2})
 }
 
 // transition is the step to nominal: the waveform, its state levels and its band.
