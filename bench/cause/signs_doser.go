@@ -1,8 +1,10 @@
 package cause
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
@@ -43,4 +45,84 @@ func (e *evidence) beside() {
 	u := math.Hypot(math.Hypot(at.U/2, 100*valveSpread), 100*drip.U/2/asked)
 	e.f[besideNeedle] = feature{known: true, parts: true, z: (over + missing/2) / u,
 		text: fmt.Sprintf("dosing beyond the drip is off by %+.1f %% at %s", over, at.At)}
+}
+
+// dosed is the mean of the dosing errors: their common part. One set point out of line is
+// not what any of the causes does.
+func (e *evidence) dosed() {
+	var sum, u float64
+	n, at := 0, ""
+	for _, c := range e.chars {
+		if c.Name == "dosing_error" && c.State == measure.Measured {
+			sum, u, n = sum+c.Value, math.Max(u, c.U/2), n+1
+			at += fmt.Sprintf(" %+.1f %% at %s,", c.Value, c.At)
+		}
+	}
+	if n == 0 {
+		return
+	}
+	b, _ := e.bandOf("dosing_error")
+	e.f[dosing] = feature{known: true, z: b.z(sum/float64(n), u),
+		text: fmt.Sprintf("dosing%s; %s %%", at[:len(at)-1], b.limits())}
+}
+
+// dosedApart is how far the dosing errors at the least and the most duty lie apart: an opening that comes
+// late costs most where pulses are short.
+func (e *evidence) dosedApart() {
+	var all []measure.Characteristic
+	for _, c := range e.chars {
+		if c.Name == "dosing_error" && c.State == measure.Measured {
+			all = append(all, c)
+		}
+	}
+	if len(all) < 2 {
+		return
+	}
+	e.f[nothingDosed] = feature{known: true}
+	if f := e.f[dosing]; f.known && slices.MaxFunc(all, lessOff).Value < nothingComes {
+		e.f[nothingDosed] = feature{known: true, z: 2 * atLimit, text: "nothing was dosed"}
+	}
+	slices.SortFunc(all, e.byDuty)
+	first, last := all[0], all[len(all)-1]
+	e.f[dosingSpread] = feature{known: true,
+		z:    spreadBand.z(first.Value-last.Value, math.Hypot(first.U, last.U)/2),
+		text: fmt.Sprintf("dosing is off by %+.1f %% at %s but by %+.1f %% at %s", first.Value, first.At, last.Value, last.At)}
+	e.late(first, last)
+}
+
+// late parts an opening that comes late from one that is narrow. A time that each opening loses takes a share of
+// a dose that goes by 1/duty; crystals take the same share of each: of the two errors the lesser is then by
+// the ratio of the duties smaller, or as large. Where nothing is dosed the two look alike.
+func (e *evidence) late(least, most measure.Characteristic) {
+	d, full := e.duty(least.At), e.duty(most.At)
+	if d <= 0 || full <= d || least.Value > -shortFrom || most.Value < nothingComes {
+		return
+	}
+	apart := least.Value * (1 - d/full) // between the two most.Value that are expected
+	if least.Value < nothingComes {     // more is lost than the least duty opens: then the most may miss anything beyond that
+		apart = -2 * (nothingComes + 100)
+	}
+	u := math.Hypot(100*valveSpread, math.Hypot(least.U, most.U)/2)
+	e.f[opensLate] = feature{known: true, parts: true, z: (most.Value - (least.Value - apart/2)) / u,
+		text: fmt.Sprintf("of %+.1f %% at %s it is %+.1f %% at %s", least.Value, least.At, most.Value, most.At)}
+}
+
+// From where in % a dose is short enough to look at what is missing, and from where nothing comes.
+const shortFrom, nothingComes = 2.0, -95.0
+
+// lessOff orders dosing errors by value.
+func lessOff(a, b measure.Characteristic) int { return cmp.Compare(a.Value, b.Value) }
+
+// byDuty orders dosing errors by the duty of their set points.
+func (e *evidence) byDuty(a, b measure.Characteristic) int {
+	return cmp.Compare(e.duty(a.At), e.duty(b.At))
+}
+
+func (e *evidence) duty(at string) float64 {
+	for _, s := range e.plan.Steps {
+		if s.Kind == scenario.Dose && scenario.SetPoint(s.Duty) == at {
+			return s.Duty
+		}
+	}
+	return 0
 }

@@ -1,0 +1,75 @@
+package cause
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"holdfast/bench/measure"
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+)
+
+// dosed is a unit with such dosing errors at 20 and at 80 %.
+func dosed(at20, at80 float64) *evidence {
+	p := plan()
+	var chars []measure.Characteristic
+	for _, c := range unit(nil) {
+		if c.Name != "dosing_error" {
+			chars = append(chars, c)
+		}
+	}
+	for duty, v := range map[float64]float64{20: at20, 80: at80} {
+		p.Steps = append(p.Steps, scenario.Step{Kind: scenario.Dose, Duty: duty})
+		chars = append(chars, measure.Characteristic{Name: "dosing_error", Unit: "%", At: scenario.SetPoint(duty), Value: v,
+			U: 0.2, State: measure.Measured})
+	}
+	return gather(chars, observed{}, completed(), &rig.Rig{}, p)
+}
+
+// 20 ms lost at each of four openings a second are 40 % of a duty of 20 % and 10 % of one of 80 %; crystals take the
+// same of both. Where nothing comes at all the two are not told apart.
+func TestRank_LateIsNotBlocked(t *testing.T) {
+	e := dosed(-40, -10)
+	out := e.rank()
+	require.Equal(t, "doser-stuck-shut", out[0].Name)
+	require.Greater(t, out[0].Probability, 0.9)
+	e = dosed(-25, -25)
+	out = e.rank()
+	require.Equal(t, "doser-blocked", out[0].Name)
+	require.Greater(t, out[0].Probability, 0.9)
+	e = dosed(-100, -60) // a tenth of a second: more than the least duty opens
+	require.Equal(t, "doser-stuck-shut", e.rank()[0].Name)
+	e = dosed(-100, -100)
+	require.False(t, e.f[opensLate].known)
+}
+
+// What a person saw and read speaks: a drip for a leak to the outside; only what its name is known by.
+func TestRank_Asked(t *testing.T) {
+	chars := append(unit(map[string]float64{"leak_rate": 2, "fluid_loss": 2.2}),
+		measure.Characteristic{Name: "external_leak", Value: 1, State: measure.Measured, Said: "yes"},
+		measure.Characteristic{Name: "crystals", Value: 2, State: measure.Measured, Said: "many"})
+	out := rank(t, chars, completed())
+	require.Equal(t, "outside-leak", out[0].Name)
+	require.Contains(t, out[0].Evidence, "a drip was seen")
+	out = rank(t, unit(map[string]float64{"urea_content": 30.1}), completed())
+	require.Equal(t, WrongFluid, out[0].Name)
+	require.Contains(t, out[0].Evidence, "30.10 ± 0.20 %")
+	require.InDelta(t, out[0].Probability, ProbabilityOf(out, WrongFluid), 0)
+	require.Zero(t, ProbabilityOf(out, "rust"))
+}
+
+// Where there is no gauge and the run never dosed, a sensor that is low at no pressure and shows too little pressure for
+// what it costs the motor has a low supply; one that is low by as much throughout has an offset. A supply short by 31 %
+// makes -0.31 (1 + 14/8) bar at no pressure and 31 % under pressure (a tenth of the supply is no pressure).
+func TestRank_LowSupplyByLoad(t *testing.T) {
+	for name, load := range map[string]float64{"sensor-supply-lost": 0.19 / 0.69, "sensor-offset": 0.19 * (9 - 0.85) / 9} {
+		r := &rig.Rig{Kind: rig.Controller}
+		r.Channels[rig.LinePressure] = &rig.Instrument{Channel: rig.LinePressure, Accuracy: rig.Accuracy{Span: 14}}
+		seen := observed{}
+		seen.Signs.LoadVolts = measure.Sign{Value: load, U: 0.003, OK: true}
+		chars := []measure.Characteristic{{Name: "sensor_zero", Unit: "bar", Value: -0.85, U: 0.04, State: measure.Measured}}
+		out := gather(chars, seen, completed(), r, plan()).rank()
+		require.Equal(t, name, out[0].Name, "%v", out[:2])
+	}
+}
