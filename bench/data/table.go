@@ -73,8 +73,8 @@ type csvTable[T any] struct {
 func newCSV[T any](w io.Writer) (Table[T], error) {
 	t := &csvTable[T]{w: csv.NewWriter(w)}
 	kind := reflect.TypeFor[T]()
-	for i := range kind.NumField() {
-		name, options, _ := strings.Cut(kind.Field(i).Tag.Get("parquet"), ",")
+	for field := range kind.Fields() {
+		name, options, _ := strings.Cut(field.Tag.Get("parquet"), ",")
 		t.record = append(t.record, name)
 		t.times = append(t.times, strings.Contains(options, "timestamp"))
 	}

@@ -87,8 +87,7 @@ func TestTrips_BothForms(t *testing.T) {
 // Every number says its unit in its name, or is a count or a place.
 func TestTrips_UnitsInNames(t *testing.T) {
 	kind := reflect.TypeFor[data.Trip]()
-	for i := range kind.NumField() {
-		f := kind.Field(i)
+	for f := range kind.Fields() {
 		name, options, _ := strings.Cut(f.Tag.Get("parquet"), ",")
 		if f.Type == reflect.TypeFor[float64]() || f.Type == reflect.TypeFor[*float64]() {
 			require.Regexp(t, `_(s|g|km|bar|percent)$`, name, options)

@@ -4,6 +4,7 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"time"
@@ -33,9 +34,7 @@ func SealFiles(out string, f Folder, name string, files []string, res *judge.Res
 		return "", err
 	}
 	said := map[string]string{"run": res.Run, "serial": res.Serial, "verdict": res.Verdict.String()}
-	for k, v := range about {
-		said[k] = v
-	}
+	maps.Copy(said, about)
 	return seal.Make(f.Path, seal.Statement{Name: name, About: said, Sealed: now, Version: res.Version},
 		f.existing(files), key)
 }

@@ -2,6 +2,7 @@ package scenario
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"holdfast/bench/rig"
@@ -55,12 +56,9 @@ type fit struct {
 
 func (c *fit) add(line, column int, found, do string) {
 	p := yamltext.Problem{Path: c.plan.Path, Line: line, Column: column, Found: found, Do: do}
-	for _, q := range c.problems {
-		if q == p {
-			return
-		}
+	if !slices.Contains(c.problems, p) {
+		c.problems = append(c.problems, p)
 	}
-	c.problems = append(c.problems, p)
 }
 
 // guard: a plan may tighten the bench's limit and never loosen it.

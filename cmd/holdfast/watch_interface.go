@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"holdfast/j1939/can"
@@ -69,13 +70,8 @@ func openPlain(name string, errOut io.Writer) (*ear, error) {
 // mayListen refuses a controller that would acknowledge frames, or break them, at a rate that J1939 does
 // not have.
 func mayListen(s controller.State) error {
-	if s.Virtual || s.ListenOnly {
+	if s.Virtual || s.ListenOnly || slices.Contains(j1939BitRates, s.BitRate) {
 		return nil
-	}
-	for _, rate := range j1939BitRates {
-		if s.BitRate == rate {
-			return nil
-		}
 	}
 	return fmt.Errorf("%s is not in listen-only mode and runs at %d bit/s, which is no rate of J1939 "+
 		"(250 000 or 500 000): on a vehicle it would answer every frame with an error. Set it: %s",

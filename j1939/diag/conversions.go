@@ -28,7 +28,7 @@ func (c *Conversions) Of(source uint8) Version {
 // Set reads "1", "2" or "3" for all sources, or "0=1" for one, and may be called again; several may stand
 // with commas between them. The later one counts.
 func (c *Conversions) Set(text string) error {
-	for _, one := range strings.Split(text, ",") {
+	for one := range strings.SplitSeq(text, ",") {
 		address, version, forSource := strings.Cut(strings.TrimSpace(one), "=")
 		if !forSource {
 			address, version = "0", address

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"time"
 
@@ -121,12 +122,5 @@ func (t *trial) quiet() bool {
 }
 
 func (t *trial) has(kinds ...kind) bool {
-	for i := range t.troubles {
-		for _, k := range kinds {
-			if t.troubles[i].kind == k {
-				return true
-			}
-		}
-	}
-	return false
+	return slices.ContainsFunc(t.troubles, func(one trouble) bool { return slices.Contains(kinds, one.kind) })
 }
