@@ -125,6 +125,10 @@ func (b *run) riseTime() Characteristic {
 		return missing("the step does not cross 10 % and 90 %")
 	}
 	t90, u90 := passing(t.w, i90, t.low+0.9*step, t.wobble, 2)
+	calm := t.calmed() // where the rise is slow, chance would lift one of many readings above 90 % too soon
+	if i := firstAbove(calm.w.V, t.low+0.9*step); i > 0 && len(calm.w.V) < len(t.w.V) {
+		t90, u90 = passing(calm.w, i, t.low+0.9*step, calm.wobble, 1)
+	}
 	t10, u10 := passing(t.w, i10+1, t.low+0.1*step, t.wobble, 2)
 	var bud budget
 	bud.add("pulsation and noise", math.Hypot(u90, u10))
