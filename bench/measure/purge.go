@@ -44,7 +44,8 @@ func (b *run) purgeTime() Characteristic {
 	}
 	noise := b.ventedNoise()
 	raw, over := b.in(b.pressure, start, s.End), b.toTell(noise, emptyBelow)
-	w := median(raw, over)
+	// From before the fall on: a median over the first readings alone would not see one that lasts less than half of them.
+	w := between(median(b.in(b.pressure, start.Add(-2*time.Second), s.End), over), start, s.End-1)
 	last := lastAtLeast(w.V, emptyBelow)
 	sp := span{start, s.End, len(w.T)}
 	if last+1 >= len(w.V) {
