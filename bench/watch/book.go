@@ -89,6 +89,24 @@ func spell(d time.Duration) string {
 // number writes a value with so many decimals.
 func number(v float64, decimals int) string { return quantity.Decimals(v, decimals) }
 
+// reach writes a range; one number where both ends read the same.
+func reach(low, high float64, decimals int) string {
+	from, to := number(low, decimals), number(high, decimals)
+	if from == to {
+		return to
+	}
+	return from + " to " + to
+}
+
+// reachAndLast writes a range and the last value, which goes without saying where there was only one.
+func reachAndLast(low, high, last float64, decimals int, unit string) string {
+	text, end := reach(low, high, decimals), number(last, decimals)
+	if text == end {
+		return text + " " + unit
+	}
+	return fmt.Sprintf("%s %s, last %s %s", text, unit, end, unit)
+}
+
 // line is a straight line through points, kept as sums about the first point.
 type line struct {
 	n                  float64

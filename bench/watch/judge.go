@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"holdfast/j1939/spn"
+	quantity "holdfast/j1939/unit"
 )
 
 // Names of the checks of a unit, in the order they are told.
@@ -72,9 +73,8 @@ func (u *unit) judgePrime(a *account) Finding {
 		", times to one message (50 ms)"}
 	f.Seen = fmt.Sprintf("begun %s, %d at pressure", times(a.attempts), a.builtUp)
 	if a.buildUp.n > 0 {
-		f.Seen += fmt.Sprintf("; %s to %s s from pump start to the pressure band, primed after %s to %s s",
-			number(a.buildUp.min, 1), number(a.buildUp.max, 1), number(a.primeTime.min, 1),
-			number(a.primeTime.max, 1))
+		f.Seen += fmt.Sprintf("; %s s from pump start to the pressure band, primed after %s s",
+			reach(a.buildUp.min, a.buildUp.max, 1), reach(a.primeTime.min, a.primeTime.max, 1))
 	}
 	if a.failed > 0 {
 		f = f.evidence(&a.failures)
@@ -192,9 +192,9 @@ func (u *unit) judgeTrend(a *account) Finding {
 		return notSeen(CheckTrend, "less than an hour at nominal pressure")
 	}
 	f := Finding{Check: CheckTrend, Level: OK}
-	f.Seen = fmt.Sprintf("%+.1f %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
-		fit.Change, spell(time.Duration(fit.Hours*float64(time.Hour))), number(fit.AtNoDosing+fit.Change/2,
-			1))
+	f.Seen = fmt.Sprintf("%s %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
+		quantity.Signed(fit.Change, 1), spell(time.Duration(fit.Hours*float64(time.Hour))),
+		number(fit.AtNoDosing+fit.Change/2, 1))
 	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2), without the temperatures of pump and fluid" +
 		normalisedWord(fit)
 	if fit.Change-fit.ChangeU > trendMatters {
@@ -226,7 +226,7 @@ func (u *unit) judgeDosing(a *account) Finding {
 			return
 		}
 		off := 100 * (a.actual - v) / base
-		f.Seen += fmt.Sprintf(", %s g %s (%+.1f %%)", number(v, 0), name, off)
+		f.Seen += fmt.Sprintf(", %s g %s (%s %%)", number(v, 0), name, quantity.Signed(off, 1))
 		if math.Abs(off) > dosingWrong {
 			f.Level = Watch
 			f.Look = "dosing valve (partly blocked, crystals), pressure while dosing, faults that limit " +

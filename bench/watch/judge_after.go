@@ -22,7 +22,7 @@ func (u *unit) judgePurge(a *account) Finding {
 		f.Seen += fmt.Sprintf(", %d not known", n.unknown)
 	}
 	if a.purgeTime.n > 0 {
-		f.Seen += fmt.Sprintf("; %s to %s s", number(a.purgeTime.min, 0), number(a.purgeTime.max, 0))
+		f.Seen += fmt.Sprintf("; it took %s s", reach(a.purgeTime.min, a.purgeTime.max, 0))
 	}
 	if n.cut == 0 {
 		if n.completed == 0 {

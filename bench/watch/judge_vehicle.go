@@ -40,8 +40,7 @@ func (w *Watcher) judgeTank(bank uint8, b *vehicleBook) Finding {
 	if !ok {
 		return w.lacking(check, bank, TankLevel)
 	}
-	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("level %s to %s %%, last %s %%", number(low, 0),
-		number(high, 0), number(level.value, 0))}
+	f := Finding{Check: check, Level: OK, Seen: "level " + reachAndLast(low, high, level.value, 0, "%")}
 	if low == 100 {
 		f.Seen += ", the end of its range: full, or a sensor that does not measure"
 	}
@@ -77,8 +76,7 @@ func (w *Watcher) judgeFluid(bank uint8, b *vehicleBook) Finding {
 	}
 	f := Finding{Check: check, Level: OK, Sure: "a vehicle's sensor, not a refractometer"}
 	if ok {
-		f.Seen = fmt.Sprintf("concentration %s to %s %%, last %s %%", number(low, 1), number(high, 1),
-			number(c.value, 1))
+		f.Seen = "concentration " + reachAndLast(low, high, c.value, 1, "%")
 		if c.value < concentrationLow || c.value > concentrationHigh {
 			f.Level = Watch
 			f.Look = "take a sample and measure it (32.5 % by ISO 22241-1); empty and flush before the " +
@@ -143,8 +141,8 @@ func (w *Watcher) judgeSupply(b *vehicleBook) Finding {
 		}
 		return notSeen(check, "the engine was not heard running")
 	}
-	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s to %s V with the engine running (%s V system)",
-		number(b.supply.min, 1), number(b.supply.max, 1), number(systemVoltage(w.vehicle.inAll.supply.max), 0)),
+	f := Finding{Check: check, Level: OK, Seen: fmt.Sprintf("%s V with the engine running (%s V system)",
+		reach(b.supply.min, b.supply.max, 1), number(systemVoltage(w.vehicle.inAll.supply.max), 0)),
 		Sure: "where the sender measures it, not at the unit"}
 	if b.low.n > 0 {
 		f = f.evidence(&b.low)

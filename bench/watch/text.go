@@ -6,7 +6,16 @@ import (
 	"time"
 )
 
-// Text writes the summary for people.
+// TextWithin is Text for a screen of that many columns: lines break between words, and what goes on is set in.
+func (s *Summary) TextWithin(width int) string {
+	var b strings.Builder
+	for line := range strings.Lines(s.Text()) {
+		foldLine(&b, strings.TrimSuffix(line, "\n"), width)
+	}
+	return b.String()
+}
+
+// Text writes the summary for people, one line for each finding, parameter and trip.
 func (s *Summary) Text() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %s", s.Name, s.span())
@@ -139,10 +148,10 @@ func (s *Summary) parameterText(b *strings.Builder) {
 		case p.States:
 			fmt.Fprintf(b, "  last %s", p.Last)
 		default:
-			fmt.Fprintf(b, "  %s to %s %s, last %s", short(p.Min), short(p.Max), p.Unit, p.Last)
+			fmt.Fprintf(b, "  %s", p.rangeText())
 		}
 		if p.Errors > 0 {
-			fmt.Fprintf(b, "; %d times error indicator", p.Errors)
+			fmt.Fprintf(b, "; error indicator %s", times(int(p.Errors)))
 		}
 		if p.Note != "" {
 			fmt.Fprintf(b, " (%s)", p.Note)
@@ -160,6 +169,19 @@ func (s *Summary) parameterText(b *strings.Builder) {
 	for _, m := range s.NotSeen {
 		fmt.Fprintf(b, "  %s%-27s SPN %-5d PGN %-5d %s\n", bankMark(m.Bank), m.Signal, m.SPN, m.PGN, m.Why)
 	}
+}
+
+// rangeText is the range of a measured parameter, and its last value where that is another one.
+func (p *Parameter) rangeText() string {
+	low, high := short(p.Min), short(p.Max)
+	text := low + " to " + high
+	if low == high {
+		text = high
+	}
+	if text += " " + p.Unit; low == high && trimmed(p.Last) == high {
+		return text
+	}
+	return text + ", last " + p.Last
 }
 
 func bankMark(bank uint8) string {
@@ -232,7 +254,13 @@ func (u *UnitReport) purgeWord() string {
 
 // short writes a number with at most two decimals.
 func short(v float64) string {
-	text := number(v, 2)
-	text = strings.TrimRight(text, "0")
-	return strings.TrimSuffix(text, ".")
+	return trimmed(number(v, 2))
+}
+
+// trimmed leaves out the zeros at the end of a decimal fraction.
+func trimmed(text string) string {
+	if !strings.Contains(text, ".") {
+		return text
+	}
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
 }

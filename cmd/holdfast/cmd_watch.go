@@ -152,7 +152,7 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 		if i > 0 {
 			fmt.Fprintln(out)
 		}
-		fmt.Fprint(out, s.Text())
+		fmt.Fprint(out, summaryText(s, out))
 	})
 	if err != nil {
 		return err
@@ -161,6 +161,14 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 		return err
 	}
 	return attach.keep(ctx, all[0], sideOf(o.json, out, errOut), errOut)
+}
+
+// summaryText breaks a summary between words to fit a terminal. A file or a pipe gets one line a finding.
+func summaryText(s *watch.Summary, out io.Writer) string {
+	if !isTerminal(out) {
+		return s.Text()
+	}
+	return s.TextWithin(terminalWidth(out))
 }
 
 // sideOf is where a remark goes: not among the objects that a program reads.

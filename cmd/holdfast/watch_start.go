@@ -87,7 +87,7 @@ func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options,
 			return withStatus(exitInternal, failed)
 		}
 	} else {
-		fmt.Fprint(out, "\n"+s.Text())
+		fmt.Fprint(out, "\n"+summaryText(s, out))
 	}
 	// The person has ended the watch, which ended ctx; keeping it is part of the watch.
 	attached := l.attach.keep(context.WithoutCancel(ctx), s, sideOf(o.json, out, errOut), errOut)

@@ -57,7 +57,7 @@ func TestOwnSignals(t *testing.T) {
 		s.Add(m)
 	}
 	r := s.Report(Counts{})
-	require.Contains(t, r.Text(), "Line: 100 kPa; 1 times out of range; 1 times not available\n")
+	require.Contains(t, r.Text(), "Line: 100 kPa; out of range once; not available once\n")
 	require.Contains(t, r.Text(), "Page: 2 to 3, last 2\n")
 	report, err := r.JSON()
 	require.NoError(t, err)

@@ -34,8 +34,8 @@ func (r *Report) WriteText(out io.Writer) error {
 		w.WriteString("\nFault codes\n")
 	}
 	for _, f := range r.Faults {
-		fmt.Fprintf(w, "  source %-3d %-4s %s%s, in %d messages: %s\n", f.Source, spn.PGN(f.PGN).Acronym, f.DTC,
-			occurrences(f.HighestCount), f.Messages, f.DTC.Explain())
+		fmt.Fprintf(w, "  source %-3d %-4s %s%s, in %s: %s\n", f.Source, spn.PGN(f.PGN).Acronym, f.DTC,
+			occurrences(f.HighestCount), messages(f.Messages), f.DTC.Explain())
 	}
 	if r.Others > 0 {
 		fmt.Fprintf(w, "\n%d messages or codes more, too many different ones to tell apart\n", r.Others)
@@ -49,6 +49,21 @@ func (r *Report) sourceHeading(b *strings.Builder, g *GroupReport) {
 		where = fmt.Sprintf(" on channel %d", g.Channel)
 	}
 	fmt.Fprintf(b, "\nSource %d%s\n", g.Source, where)
+}
+
+// times says how often something came.
+func times(n uint64) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+func messages(n uint64) string {
+	if n == 1 {
+		return "1 message"
+	}
+	return fmt.Sprintf("%d messages", n)
 }
 
 func occurrences(count uint8) string {
@@ -116,7 +131,7 @@ func (p *ParameterReport) text(b *strings.Builder) {
 		status spn.Status
 	}{{p.Errors, spn.ErrorState}, {p.NotAvailable, spn.NotAvailable}, {p.Reserved, spn.Reserved}} {
 		if other.n > 0 {
-			fmt.Fprintf(b, "; %d times %s", other.n, other.status)
+			fmt.Fprintf(b, "; %s %s", other.status, times(other.n))
 		}
 	}
 	b.WriteByte('\n')
@@ -160,7 +175,7 @@ func (r *OwnReport) text(b *strings.Builder) {
 		what string
 	}{{r.OutOfRange, outOfRange}, {r.NotAvailable, spn.NotAvailable.String()}} {
 		if other.n > 0 {
-			fmt.Fprintf(b, "; %d times %s", other.n, other.what)
+			fmt.Fprintf(b, "; %s %s", other.what, times(other.n))
 		}
 	}
 	b.WriteByte('\n')

@@ -43,6 +43,16 @@ func Decimals(v float64, decimals int) string {
 	return s
 }
 
+// Signed is Decimals with a plus before a positive number, for differences. A value that rounds to zero has
+// no sign.
+func Signed(v float64, decimals int) string {
+	s := Decimals(v, decimals)
+	if v > 0 && s != Decimals(0, decimals) {
+		return "+" + s
+	}
+	return s
+}
+
 // Number writes v for people with at most four significant digits and no exponent where that
 // stays readable; "not a number" and "infinite" in words so that nothing looks like a value.
 func Number(v float64) string {
