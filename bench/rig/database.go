@@ -8,6 +8,7 @@ import (
 	"go.einride.tech/can/pkg/dbc"
 
 	"holdfast/bench/yamltext"
+	plain "holdfast/j1939/dbc"
 	"holdfast/j1939/id"
 )
 
@@ -34,8 +35,9 @@ func readDatabase(name string, text []byte) (*database, error) {
 	}
 	p := dbc.NewParser(name, text)
 	if err := p.Parse(); err != nil {
+		found, do := plain.Syntax(text, err)
 		at := err.Position()
-		return nil, yamltext.Problem{Path: name, Line: at.Line, Column: at.Column, Found: err.Reason()}
+		return nil, yamltext.Problem{Path: name, Line: at.Line, Column: at.Column, Found: found, Do: do}
 	}
 	db := &database{name: name, signals: map[string]dbcSignal{}, cycleMs: map[uint32]float64{}}
 	for _, def := range p.Defs() {

@@ -117,7 +117,7 @@ func TestParse_AllAtOnce(t *testing.T) {
 func TestParse_BadDBC(t *testing.T) {
 	text := edited(t, "cycle: 20 ms ", "cycle: 20 ms ")
 	_, err := rig.Parse("r.yaml", text, func(string) ([]byte, error) { return []byte("VERSION \"\"\nBO_ x"), nil })
-	require.ErrorContains(t, err, "r.yaml:8:11: messages: bench-node.dbc:2:5: ")
+	require.ErrorContains(t, err, `r.yaml:8:11: messages: bench-node.dbc:2:5: expected a whole number, 0 or more, found "x"; write BO_ `)
 	_, err = rig.Parse("r.yaml", text, func(string) ([]byte, error) { return nil, errors.New("no such file") })
 	require.EqualError(t, err, "r.yaml:8:11: messages: no such file; name a DBC file beside this one")
 }

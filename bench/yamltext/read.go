@@ -127,7 +127,7 @@ func foreign(line []byte) (int, rune) {
 func parse(text []byte) (file *ast.File, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("the text confuses the YAML reader (%v)", p)
+			err = fmt.Errorf("panic in the YAML library: %v", p)
 		}
 	}()
 	return parser.ParseBytes(text, 0, parser.AllowDuplicateMapKey())
@@ -137,11 +137,11 @@ func (r *Reader) syntax(err error) {
 	var at yaml.Error
 	if errors.As(err, &at) && at.GetToken() != nil && at.GetToken().Position != nil {
 		p := at.GetToken().Position
-		r.AddAt(p.Line, p.Column, at.GetMessage(), "")
+		s := inWords(at.GetMessage())
+		r.AddAt(p.Line, p.Column, s.found, s.do)
 		return
 	}
-	first, _, _ := strings.Cut(err.Error(), "\n")
-	r.Add(nil, first, "")
+	r.Add(nil, anyOther.found, anyOther.do) // no place: the library gave up on the text as a whole
 }
 
 // convert takes the library's tree into ours and refuses the parts of YAML that we do not read.

@@ -40,7 +40,7 @@ func TestRead_Refuses(t *testing.T) {
 		"a: 1\n---\nb: 2\n":        "x.yaml: 2 documents in the file",
 		"- a\n":                    "x.yaml:1:1: the file starts with a list",
 		"a":                        "x.yaml:1:1: the file starts with text",
-		"a: [1\n":                  "x.yaml:1:4: sequence end token ']' not found",
+		"a: [1\n":                  "x.yaml:1:4: this [ has no ]; close it: [first, second]",
 		"a: 1\na: 2\n":             "x.yaml:2:1: a for the second time; the first stands on line 1; keep one",
 		"a: &x 1\nb: *x\n":         "x.yaml:1:4: a YAML anchor; write keys, lists and plain text only\nx.yaml:2:4: a YAML alias",
 		"a: !!str 1\n":             "x.yaml:1:4: a YAML tag",

@@ -3,6 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"holdfast/j1939/can"
@@ -19,10 +23,31 @@ func noHardware(bus string) bool {
 	return between || bus == simBus
 }
 
+// recordingEndings are the usual endings of a recording's name.
+var recordingEndings = []string{".log", ".pcap", ".pcapng", ".candump", ".txt"}
+
+// looksLikeFile tells a recording that is missing from an interface that is.
+func looksLikeFile(name string) bool {
+	_, bus := unixPath(name)
+	return !bus && (strings.ContainsAny(name, `/\`) ||
+		slices.Contains(recordingEndings, strings.ToLower(filepath.Ext(name))))
+}
+
+// missingFile is an error, bad input, where a name can only be that of a file and there is none.
+func missingFile(name string) error {
+	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) && looksLikeFile(name) {
+		return withStatus(exitUsage, fmt.Errorf("%s: no such file", name))
+	}
+	return nil
+}
+
 // openPort joins a bus to hear and speak: a CAN interface, or unix:PATH. Its errors carry the exit status.
 func openPort(bus string) (can.Port, error) {
 	path, between := unixPath(bus)
 	if !between {
+		if err := missingFile(bus); err != nil {
+			return nil, err
+		}
 		port, err := socketcan.Open(bus, socketcan.Options{})
 		return opened(port, err)
 	}

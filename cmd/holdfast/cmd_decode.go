@@ -170,7 +170,8 @@ func cannotWrite(err error) error {
 	return withStatus(exitInternal, fmt.Errorf("write what was decoded: %w", err))
 }
 
-// openSource opens an existing file as a recording, anything else as an interface.
+// openSource opens an existing file as a recording, anything else as an interface. A missing file is bad
+// input, a missing interface a bus fault.
 func openSource(from string) (source can.Source, live bool, err error) {
 	if info, statErr := os.Stat(from); statErr == nil {
 		if info.IsDir() {
@@ -182,9 +183,12 @@ func openSource(from string) (source can.Source, live bool, err error) {
 		}
 		return reader, false, nil
 	}
+	if err := missingFile(from); err != nil {
+		return nil, false, err
+	}
 	source, err = openListener(from)
 	if errors.Is(err, can.ErrMissing) {
-		return nil, false, withStatus(exitUsage, neitherFileNor(from, err))
+		err = neitherFileNor(from, err)
 	}
 	if err != nil {
 		return nil, false, withStatus(exitBus, err)

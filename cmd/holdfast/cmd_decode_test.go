@@ -157,7 +157,7 @@ func TestDecode_BadArgument(t *testing.T) {
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, "folder")
 	status, _, errOut = holdfast("decode", "no-such-file-or-interface")
-	require.Equal(t, exitUsage, status)
+	require.Equal(t, exitBus, status, "nothing in it says that it is a file")
 	require.Contains(t, errOut, "neither a file nor a CAN interface")
 	status, _, _ = holdfast("decode")
 	require.Equal(t, exitUsage, status)

@@ -112,6 +112,9 @@ func openToRecord(iface string) (can.Source, error) {
 	case isRecording(iface):
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a file: name a CAN interface to record", iface))
 	}
+	if err := missingFile(iface); err != nil {
+		return nil, err
+	}
 	source, err := openListener(iface)
 	if err != nil {
 		return nil, withStatus(exitBus, err)

@@ -9,7 +9,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -177,12 +176,6 @@ func sideOf(asJSON bool, out, errOut io.Writer) io.Writer {
 		return errOut
 	}
 	return out
-}
-
-// looksLikeFile tells a recording that is missing from an interface that is.
-func looksLikeFile(arg string) bool {
-	_, bus := unixPath(arg)
-	return !bus && strings.ContainsAny(arg, `/\.`)
 }
 
 // onlyLive refuses flags that mean nothing for a recording.

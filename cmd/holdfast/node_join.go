@@ -60,6 +60,9 @@ func openSurveyBus(from string) (can.Port, error) {
 	if info, err := os.Stat(from); err == nil && info.IsDir() {
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name a recording in it, or a bus", from))
 	}
+	if err := missingFile(from); err != nil {
+		return nil, err
+	}
 	port, err := openNodeBus(from)
 	if errors.Is(err, can.ErrMissing) {
 		return nil, withStatus(statusOf(err), neitherFileNor(from, err))

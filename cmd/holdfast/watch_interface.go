@@ -52,7 +52,7 @@ func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
 func openPlain(name string, errOut io.Writer) (*ear, error) {
 	source, err := openListener(name)
 	if errors.Is(err, can.ErrMissing) {
-		return nil, withStatus(exitUsage, fmt.Errorf("%s is neither a recording nor a CAN interface: %w",
+		return nil, withStatus(exitBus, fmt.Errorf("%s is neither a recording nor a CAN interface: %w",
 			name, err))
 	}
 	if err != nil {

@@ -227,7 +227,6 @@ func TestWatch_RefusesWhatMakesNoSense(t *testing.T) {
 		says string
 	}{
 		{[]string{"watch", "x.pcapng"}, "no such file"},
-		{[]string{"watch", "can7"}, "neither a recording nor a CAN interface"},
 		{[]string{"watch", "can7", "--nominal", "9"}, "which unit?"},
 		{[]string{"watch", "can7", "--band", "20 bar"}, "0.1 bar to half of nominal"},
 		{[]string{"watch", "can7", "--for", "soon"}, "write a time such as 30m"},

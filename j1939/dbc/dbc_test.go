@@ -74,14 +74,46 @@ func TestParse_NamesThePlace(t *testing.T) {
 	for text, want := range map[string]string{
 		"BO_ 2566849278 M: 8 N\n SG_ S : 0|65@1+ (1,0) [0|0] \"\" N\n":    "x.dbc:2:2: signal M.S: it is 65 bits long; 1 to 64",
 		"BO_ 2566849278 M: 8 N\n SG_ S : 0|8@1+ (0,0) [0|0] \"\" N\n":     "x.dbc:2:2: signal M.S: its factor or offset",
-		"BO_ 2566849278 M: 8 N\n SG_ S : 0|8@2+ (1,0) [0|0] \"\" N\n":     "x.dbc:2:",
-		"BO_ 2566849278 M: 8 N\n SG_ S m0M : 0|8@1+ (1,0) [0|0] \"\" N\n": "invalid multiplexer value",
+		"BO_ 2566849278 M: 8 N\n SG_ S : 0|8@2+ (1,0) [0|0] \"\" N\n":     `x.dbc:2:14: a number that is not possible here: "2+"; write SG_`,
+		"BO_ 2566849278 M: 8 N\n SG_ S m0M : 0|8@1+ (1,0) [0|0] \"\" N\n": `x.dbc:2:8: expected m and a whole number, such as m2, found "m0M"; write SG_`,
 		"hello": "x.dbc:1:1: no message with a 29-bit identifier",
 		"BO_ 2566849278 M: 8 N\n SG_ S : 0|16@1+ (1,0) [0|0] \"\" N\nSIG_VALTYPE_ 2566849278 S : 1;\n": "x.dbc:3:1: signal S " +
 			"is a floating point number of 32 bits and has 16",
 	} {
 		_, err := dbc.Parse("x.dbc", []byte(text))
 		require.ErrorContains(t, err, want)
+	}
+}
+
+// Syntax that the library refuses is told in plain words: what was expected, what stands there, what would do.
+func TestParse_SyntaxInPlainWords(t *testing.T) {
+	const message = "BO_ 2566849278 M: 8 N\n"
+	const signal = message + " SG_ S : 0|8@1+ (1,0) [0|0] \"\" N\n"
+	for text, want := range map[string]string{
+		"BO_ 2566849278 8M: 8 N\n": `x.dbc:1:16: expected a name or keyword, which begins with a letter or _, ` +
+			`found "8M:"; write BO_ 2566849278 MessageName: 8 SenderName`,
+		"BO_ 2566849278 M: 8 8\n":                           `x.dbc:1:21: expected a name or keyword`,
+		"BO_ 2566849278 M: 8":                               `x.dbc:1:20: expected a name or keyword, which begins with a letter or _, but the file ends here`,
+		"BO_ abc M: 8 N\n":                                  `x.dbc:1:5: expected a whole number, 0 or more, found "abc"; write BO_ `,
+		"BO_ 2566849278 M 8 N\n":                            `x.dbc:1:20: expected ':' before "N"; write BO_ `,
+		"BO_ 4096 M: 8 N\n":                                 `not the mark of one of 29 bits (add 2147483648): "4096"`,
+		"BO_ 2566849278 M\u00fc: 8":                         `x.dbc:1:16: this name is not possible: 1 to 128 letters, digits and _`,
+		message + " SG_ S : 0|8@1 (1,0) [0|0] \"\" N\n":     `x.dbc:2:16: expected + or -, found "(1,0)"; write SG_ `,
+		message + " SG_ S : 0|8@1+ (x,0) [0|0] \"\" N\n":    `x.dbc:2:19: expected a number before ",0)"; write SG_ `,
+		message + " SG_ S : 0|8@1+ (1,0) [0|0] kPa N\n":     `x.dbc:2:29: expected text in "...", found "kPa"`,
+		message + " SG_ S : 0|8@1+ (1,0) [0|0] \"kPa N\n":   `x.dbc:2:29: this " is not closed`,
+		signal + "VAL_ 2566849278 S 0 closed;\n":            `x.dbc:3:21: expected text in "...", found "closed;"; write VAL_ `,
+		signal + "SIG_VALTYPE_ 2566849278 S : 7;\n":         `x.dbc:3:29: expected 0, 1 or 2, found "7;"; write SIG_VALTYPE_ `,
+		signal + "BA_DEF_ SG_ \"A\" WORD 0 1;\n":            `expected INT, HEX, FLOAT, STRING or ENUM, found "WORD"; write BA_DEF_ `,
+		signal + "CM_ XX_ \"a\";\n":                         `x.dbc:3:5: expected BU_, BO_, SG_ or EV_, found "XX_"; write CM_ `,
+		"VERSION x\n":                                       `x.dbc:1:9: expected text in "...", found "x"; write VERSION "text"`,
+		"<html>\n":                                          `x.dbc:1:1: expected a name or keyword, which begins with a letter or _, found "<html>"; a definition begins with its keyword`,
+		"BU_: a, b\n":                                       `x.dbc:1:9: expected the end of the line before "b"; write BU_: Node1 Node2`,
+		"VERSION \"\"\n\n" + strings.Repeat("9", 40) + "\n": `found "` + strings.Repeat("9", 20) + `..."; write VERSION`,
+	} {
+		_, err := dbc.Parse("x.dbc", []byte(text))
+		require.ErrorContains(t, err, want, "%q", text)
+		require.NotRegexp(t, "token|ident[^i]|enum index|uint|float[^i]|literal", err.Error(), "%q", text)
 	}
 }
 

@@ -68,7 +68,8 @@ func Parse(name string, text []byte) (*File, error) {
 	}
 	p := dbc.NewParser(name, text)
 	if err := p.Parse(); err != nil {
-		return nil, fmt.Errorf("%s:%d:%d: %s", name, err.Position().Line, err.Position().Column, err.Reason())
+		found, do := Syntax(text, err)
+		return nil, fmt.Errorf("%s:%d:%d: %s; %s", name, err.Position().Line, err.Position().Column, found, do)
 	}
 	r := reader{name: name, file: &File{byPGN: map[uint32][]*Message{}}, signals: map[key]*Signal{}}
 	for _, def := range p.Defs() {
