@@ -35,7 +35,10 @@ func looksLikeFile(name string) bool {
 
 // missingFile is an error, bad input, where a name can only be that of a file and there is none.
 func missingFile(name string) error {
-	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) && looksLikeFile(name) {
+	if !looksLikeFile(name) {
+		return nil
+	}
+	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
 		return withStatus(exitUsage, fmt.Errorf("%s: no such file", name))
 	}
 	return nil
