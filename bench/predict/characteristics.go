@@ -15,13 +15,11 @@ type expected struct {
 	Least float64 // the smallest U that comes about
 }
 
-// expectedOf is what a run of the plan on the rig would measure of a healthy unit. A coarse pressure sensor is
-// looked at in four places between two of its steps, and the larger of the two middle U is kept.
+// expectedOf is what a run of the plan on the rig would measure of a healthy unit. Four records are looked at, a
+// quarter of a turn of the pump and a quarter of a step of a coarse sensor apart, and the larger of the two middle U is
+// kept.
 func expectedOf(p *scenario.Plan, r *rig.Rig) []expected {
-	places := []float64{0}
-	if coarse(r) {
-		places = []float64{0, 0.25, 0.5, 0.75}
-	}
+	places := []float64{0, 0.25, 0.5, 0.75}
 	runs := make([][]measure.Characteristic, len(places))
 	for i, beside := range places {
 		runs[i] = measure.All(Record(p, r, beside), r, p)
@@ -64,13 +62,4 @@ func find(all []expected, name, at string) expected {
 	}
 	return expected{Characteristic: measure.Characteristic{Name: name, At: at,
 		Why: "no step of the scenario gives this"}}
-}
-
-// coarse says that the readings of the gauge that is measured with scatter less than its resolution.
-func coarse(r *rig.Rig) bool {
-	in := r.Channels[rig.ReferencePressure]
-	if in == nil {
-		in = r.Channels[rig.LinePressure]
-	}
-	return in != nil && in.Resolution > noise(in)
 }

@@ -25,9 +25,6 @@ func (c *course) outputs() rig.Outputs {
 		return out
 	}
 	out[rig.SetPumpDrive] = c.drive
-	if c.running { // what the loop answers to the ripple that it sees
-		out[rig.SetPumpDrive] = math.Max(0, c.drive+c.rig.Regulator.Gain*(c.pressure-c.read()))
-	}
 	if duty := c.duty(); duty > 0 {
 		out[rig.SetDosingDuty] = duty
 	}
@@ -76,18 +73,15 @@ func (c *course) requests(out *rig.Outputs) {
 func (c *course) truth(ch rig.Channel) float64 {
 	switch ch {
 	case rig.LinePressure, rig.ReferencePressure:
-		return c.read()
+		return c.pressure
 	case rig.AmbientPressure:
 		return barometer
 	case rig.PumpDrive:
 		return c.drive
 	case rig.PumpSpeed:
-		return c.speed()
+		return c.shown * 30 / math.Pi
 	case rig.ReturnFlow:
-		if c.drive <= 0 || c.empty > 0 {
-			return 0
-		}
-		return c.returns(c.pressure)
+		return c.back
 	case rig.DosingRate:
 		return c.dosing
 	case rig.ScaleMass:
@@ -103,14 +97,10 @@ func (c *course) truth(ch rig.Channel) float64 {
 }
 
 func (c *course) electric(ch rig.Channel) float64 {
-	amps := 0.0
-	if c.drive > 0 {
-		amps = motorAmps
-	}
 	heater, coil := c.out[rig.SetHeater]*supply/heaterOhm, c.out[rig.SetReturnValve]*supply/coilOhm
 	switch ch {
 	case rig.PumpCurrent:
-		return amps
+		return c.amps
 	case rig.HeaterCurrent:
 		return heater
 	case rig.ReturnValveCurrent:
@@ -118,7 +108,7 @@ func (c *course) electric(ch rig.Channel) float64 {
 	case rig.SupplyVoltage:
 		return supply
 	case rig.UnitVoltage:
-		return supply - wiringOhm*(amps+coil)
+		return supply - wiringOhm*(c.drive/100*c.amps+coil+heater)
 	case rig.SensorSupplyVoltage:
 		return feed
 	case rig.GuardClosed, rig.OutputsEnabled:

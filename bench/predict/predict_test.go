@@ -75,7 +75,7 @@ func TestLimits_OnlyUndecided(t *testing.T) {
 // What is proposed is tried: with the proposed length the limit is provable.
 func TestLimits_LongerHold(t *testing.T) {
 	short := []string{"leak-down: {for: 240 s, settle: 2 s}", "leak-down: {for: 20 s, settle: 2 s}",
-		"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 0.02 mL/min}"}
+		"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 0.06 mL/min}"}
 	p, r := load(t, "release-controller", "unit-controller", short...)
 	l := of(t, predict.Limits(p, r), "leak_rate")
 	require.Equal(t, predict.OnlyUndecided, l.Outlook)

@@ -15,10 +15,11 @@ import (
 const epoch = clock.Instant(1_700_000_000_000_000_000)
 
 // Record is the record that a healthy unit would leave behind: the same for the same plan and rig. It shifts the
-// pressures by a part (beside, 0..1) of a step of their resolution: how well a coarse sensor can be averaged
-// depends on where between two steps the pressure happens to be.
+// pressures by a part (beside, 0..1) of a step of their resolution, and the shaft by as much of a turn: how well a
+// coarse sensor can be averaged depends on where between two steps the pressure happens to be, and how well an instant
+// can be read off on where in its pulsation.
 func Record(p *scenario.Plan, r *rig.Rig, beside float64) *samples.Recording {
-	w := &writer{course: newCourse(p, r), beside: beside, dice: rand.New(rand.NewPCG(1, 2)),
+	w := &writer{course: newCourse(p, r, beside), beside: beside, dice: rand.New(rand.NewPCG(1, uint64(1000*beside))),
 		rec: &samples.Recording{Start: epoch, Ended: samples.Completed}}
 	for i := range w.sent {
 		w.sent[i] = math.NaN()
@@ -65,6 +66,9 @@ func (w *writer) keep() {
 		if in != nil && w.due(in) {
 			s := &w.rec.Channels[c]
 			s.T, s.V = append(s.T, w.now()), append(s.V, w.reading(in))
+			if in.Channel == rig.LinePressure {
+				w.seen = s.V[len(s.V)-1]
+			}
 		}
 	}
 }

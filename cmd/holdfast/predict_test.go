@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"path/filepath"
 	"testing"
 
@@ -11,15 +10,21 @@ import (
 	"holdfast/bench/measure"
 	"holdfast/bench/predict"
 	"holdfast/bench/record"
-	"holdfast/bench/scenario"
 )
 
-// What is predicted is held against what simulated healthy runs state: for every limit, U within a factor of
-// predictedWithin, or both so small (below predictedSmall of the tolerance) that nothing depends on them.
+// What is predicted is held against what simulated healthy runs state: for every limit of the shipped scenarios the
+// mean U of the runs over the U that was predicted. Up to mostOver the prediction is too optimistic, down to leastOver
+// too pessimistic. An instant that is read off the pressure hangs on where in the pump's pulsation it falls, from one
+// unit to the next by several times: for these leastInstant holds, which hides no limit that cannot be proven.
 const (
-	predictedWithin = 3.0
-	predictedSmall  = 0.05
+	mostOver     = 1.6
+	leastOver    = 0.5
+	leastInstant = 0.2
 )
+
+// instants are the characteristics that are times read off the pressure.
+var instants = map[string]bool{"prime_time": true, "rise_time": true, "settling_time": true, "changeover_time": true,
+	"purge_time": true, "repressurise_time": true}
 
 func TestPredict_AgainstRuns(t *testing.T) {
 	for _, c := range []struct{ scenario, rig string }{
@@ -35,29 +40,21 @@ func TestPredict_AgainstRuns(t *testing.T) {
 			if p.U == 0 && mean == 0 {
 				continue // a count
 			}
-			ratio, part := p.U/mean, math.Max(p.U, mean)/toleranceOf(p.Limit)
-			t.Logf("%-15s %-24s predicted %8.3g stated %8.3g ratio %5.2f, %4.1f %% of the tolerance", c.rig, name,
-				p.U, mean, ratio, 100*part)
-			within := ratio < predictedWithin && ratio > 1/predictedWithin
-			require.True(t, within || part < predictedSmall, "%s on %s", name, c.rig)
+			ratio, least := mean/p.U, leastOver
+			if instants[p.Limit.Characteristic] {
+				least = leastInstant
+			}
+			t.Logf("%-15s %-24s predicted %8.3g measured %8.3g ratio %5.2f", c.rig, name, p.U, mean, ratio)
+			require.Greater(t, ratio, least, "%s on %s: too pessimistic", name, c.rig)
+			require.Less(t, ratio, mostOver, "%s on %s: too optimistic", name, c.rig)
 		}
 	}
 }
 
-func toleranceOf(l scenario.Limit) float64 {
-	switch {
-	case l.Lower != nil && l.Upper != nil:
-		return (*l.Upper - *l.Lower) / 2
-	case l.Upper != nil:
-		return math.Abs(*l.Upper)
-	}
-	return math.Abs(*l.Lower)
-}
-
-// statedU is the mean U of each characteristic in healthy runs of three benches.
+// statedU is the mean U of each characteristic in healthy runs of six benches.
 func statedU(t *testing.T, scenarioName, rigName string) map[string]float64 {
 	t.Helper()
-	const seeds = 3
+	const seeds = 6
 	mean := map[string]float64{}
 	for seed := range seeds {
 		out := t.TempDir()
