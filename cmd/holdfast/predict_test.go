@@ -17,9 +17,9 @@ import (
 // too pessimistic. An instant that is read off the pressure hangs on where in the pump's pulsation it falls, from one
 // unit to the next by several times: for these leastInstant holds, which hides no limit that cannot be proven.
 const (
-	mostOver     = 1.6
+	mostOver     = 1.5
 	leastOver    = 0.5
-	leastInstant = 0.2
+	leastInstant = 0.25
 )
 
 // instants are the characteristics that are times read off the pressure.
