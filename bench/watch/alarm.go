@@ -7,7 +7,7 @@ import (
 	quantity "holdfast/j1939/unit"
 )
 
-// Alarm is a rule of the person who watches: "doser pressure < 8 bar for 5 s while dosing".
+// Alarm is a rule written by the user: "doser pressure < 8 bar for 5 s while dosing".
 type Alarm struct {
 	Name  string
 	When  string // as written
@@ -151,7 +151,7 @@ func (a *Alarm) said(value float64, known bool) string {
 		")"
 }
 
-// Raised are the names of the rules that are raised now.
+// Raised returns the names of the alarms that are active now.
 func (list Alarms) Raised() (names []string) {
 	for _, a := range list {
 		if a.raised {
@@ -161,7 +161,7 @@ func (list Alarms) Raised() (names []string) {
 	return names
 }
 
-// NeverJudged are the names of rules whose signal never was a number: they have guarded nothing.
+// NeverJudged are the names of rules whose signal never had a valid value, so that they guarded nothing.
 func (list Alarms) NeverJudged() (names []string) {
 	for _, a := range list {
 		if !a.judged && !a.lost {

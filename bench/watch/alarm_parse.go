@@ -15,7 +15,7 @@ const (
 	maxHold   = 24 * time.Hour
 )
 
-// ParseAlarms reads a file of rules. Everything wrong is answered at its line and column, all at once:
+// ParseAlarms reads a file of rules. It reports all errors at once, each with its line and column:
 //
 //	holdfast: alarms/1
 //	alarms:
@@ -24,8 +24,8 @@ const (
 //	    level: act
 //
 // A rule is SIGNAL < | <= | > | >= QUANTITY, or SIGNAL is lost; then, if wanted, "for TIME" and "while
-// CONDITION", several joined by "and". "bank 2" before a signal of the aftertreatment is that bank, for its
-// conditions too. Pressures are gauge. The level is watch unless act is written.
+// CONDITION", several joined by "and". "bank 2" before an aftertreatment signal selects that bank, also for
+// the conditions. Pressures are gauge. The level is watch unless act is written.
 func ParseAlarms(path string, text []byte) (Alarms, error) {
 	r, root := yamltext.Read(path, text)
 	if root == nil {

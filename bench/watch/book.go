@@ -59,7 +59,7 @@ func (s *sightings) add(t clock.Instant, d time.Duration, value float64) {
 	}
 }
 
-// Event is one thing that happened, told when it did.
+// Event is something that happened, reported when it happened.
 type Event struct {
 	At     clock.Instant
 	Kind   string // a word for programs: trip-begins, primed, prime-failed, dip, dropout, purge ...
@@ -98,7 +98,7 @@ func reach(low, high float64, decimals int) string {
 	return from + " to " + to
 }
 
-// reachAndLast writes a range and the last value, which goes without saying where there was only one.
+// reachAndLast writes a range and the last value; the last value is left out if it is the only one.
 func reachAndLast(low, high, last float64, decimals int, unit string) string {
 	text, end := reach(low, high, decimals), number(last, decimals)
 	if text == end {

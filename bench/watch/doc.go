@@ -1,9 +1,9 @@
-// Package watch listens on a vehicle and says what the DEF supply unit really does there: it follows the
+// Package watch listens on a vehicle and reports what the DEF supply unit does on it: it follows the
 // aftertreatment parameters of SAE J1939-71 on a bus or in a recording, derives what a workshop asks (did
-// it prime, does it hold its pressure while it doses, what drive does that take, was the line emptied at
+// it prime, does it hold its pressure while dosing, how much drive does that take, was the line emptied at
 // key-off), and turns that into findings with their evidence.
 //
-// A Watcher is fed frames in the order they were heard and never sends: nothing here has a way to. It reads
+// A Watcher is fed frames in the order they were heard. It cannot send. It reads
 // no clock (time is that of the frames, or what Advance is told) and keeps bounded memory however long it
 // listens.
 //

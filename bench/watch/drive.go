@@ -109,7 +109,7 @@ func (b *driveBins) halve() {
 	b.width *= 2
 }
 
-// DriveFit is the drive at nominal pressure, brought to no dosing, and how it moves.
+// DriveFit is the drive at nominal pressure, corrected to no dosing, and how it changes with time.
 type DriveFit struct {
 	Bins       int
 	AtNoDosing float64 // %, at the middle of the time

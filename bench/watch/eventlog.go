@@ -23,7 +23,7 @@ const (
 // maxEvents bounds the events file; at that size it becomes the older one and what was there goes.
 const maxEvents = 16 << 20
 
-// Told is an event as it stands in the file and on the output of --json.
+// Told is an event as written to the file and by --json.
 type Told struct {
 	Time   time.Time `json:"time"`
 	Kind   string    `json:"kind"`
@@ -53,15 +53,15 @@ type EventLog struct {
 	size int64
 }
 
-// Before is what the events of a folder say of the watch before.
+// Before is what the events in a folder say about the previous watch.
 type Before struct {
 	Unfinished bool      // it did not end by itself: the power went, or it was killed
 	Last       time.Time // of its last event
 	Ended      time.Time // when a watch last ended by itself, as far as the file goes back; zero: none did
 }
 
-// OpenEventLog opens or goes on with the events of a folder, and keeps the summary of the watch before under a
-// name of its own. A line that a power cut tore is taken away.
+// OpenEventLog opens or continues the events of a folder, and keeps the summary of the previous watch under a
+// name of its own. A last line that a power cut left incomplete is removed.
 func OpenEventLog(dir string) (log *EventLog, before Before, err error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, before, fmt.Errorf("keep events: %w", err)

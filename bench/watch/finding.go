@@ -11,10 +11,10 @@ type Level uint8
 
 // Levels.
 const (
-	NotSeen Level = iota // what it takes to say is not on this bus, or too little of it was heard
+	NotSeen Level = iota // the data needed is not on this bus, or too little of it was heard
 	OK
-	Watch // look at it at the next occasion
-	Act   // look at it before the vehicle goes on working
+	Watch // look at it when there is an opportunity
+	Act   // look at it before the vehicle is used again
 )
 
 var levelNames = [...]string{"not seen", "ok", "watch", "act"}
@@ -115,7 +115,7 @@ type Spread struct {
 	Max  float64 `json:"max"`
 }
 
-// Drive is the pump's drive at nominal pressure, brought to no dosing.
+// Drive is the pump's drive at nominal pressure, corrected to no dosing.
 type Drive struct {
 	Percent    float64 `json:"percent"`
 	U          float64 `json:"u"`
@@ -191,8 +191,8 @@ func (u *unit) shares(a *account) (out []Share) {
 	return out
 }
 
-// overall is the worst of all findings. It is OK only where something of the unit's work itself was well:
-// that the bus could be heard does not make a unit well.
+// overall is the worst of all findings. It is OK only if something in the unit's own work was checked
+// and was in order: hearing the bus alone does not make a unit OK.
 func overall(vehicle []Finding, units ...UnitReport) Level {
 	l := worst(vehicle)
 	if l == OK {

@@ -10,8 +10,8 @@ import (
 // findingIndent is how far the text of a finding stands from the margin, behind its level.
 const findingIndent = 12
 
-// foldLine writes a line in rows of at most width columns, broken between words. A row that goes on is set in
-// below the first one, by half the width at most. A single word longer than a row stays whole.
+// foldLine writes a line in rows of at most width columns, broken between words. Continued rows are
+// indented, by half the width at most. A single word longer than a row stays whole.
 func foldLine(b *strings.Builder, line string, width int) {
 	at := len(line) - len(strings.TrimLeft(line, " "))
 	in := min(hanging(line, at), max(0, width/2))

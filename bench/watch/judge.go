@@ -35,7 +35,7 @@ func (u *unit) judge(a *account) []Finding {
 		u.judgeDosing(a), u.judgePurge(a), u.judgeSensor(a), u.judgeConversion(a), u.judgeSilence(a)}
 }
 
-// has says whether a signal was ever a number: a finding needs it.
+// has says whether a signal ever had a valid value.
 func (u *unit) has(s Signal) bool {
 	if s <= Integrator {
 		for i := range u.stream.fields {
@@ -55,7 +55,7 @@ func (u *unit) has(s Signal) bool {
 func (u *unit) lacks(check string, signals ...Signal) (Finding, bool) {
 	for _, s := range signals {
 		if !u.has(s) {
-			return notSeen(check, fmt.Sprintf("%s (SPN %d) is not on this bus as a number", s,
+			return notSeen(check, fmt.Sprintf("no valid value of %s (SPN %d) on this bus", s,
 				followed[s].spn)), true
 		}
 	}
@@ -71,7 +71,7 @@ func (u *unit) judgePrime(a *account) Finding {
 	}
 	f := Finding{Check: CheckPrime, Level: OK, Times: a.attempts, Sure: onCoarse +
 		", times to one message (50 ms)"}
-	f.Seen = fmt.Sprintf("begun %s, %d at pressure", times(a.attempts), a.builtUp)
+	f.Seen = fmt.Sprintf("started %s, reached pressure %s", times(a.attempts), times(a.builtUp))
 	if a.buildUp.n > 0 {
 		f.Seen += fmt.Sprintf("; %s s from pump start to the pressure band, primed after %s s",
 			reach(a.buildUp.min, a.buildUp.max, 1), reach(a.primeTime.min, a.primeTime.max, 1))
@@ -109,7 +109,7 @@ func (u *unit) judgePressure(a *account) Finding {
 		"prove it on the bench"
 	if a.dips.n > 0 {
 		f = f.evidence(&a.dips)
-		f.Seen += fmt.Sprintf("; %s more than %s bar under it, %s in all, down to %s bar", times(a.dips.n),
+		f.Seen += fmt.Sprintf("; %s more than %s bar below nominal, %s in all, down to %s bar", times(a.dips.n),
 			number(dipBelow, 0), spell(a.dips.total), number(a.dips.worst, 1))
 	}
 	switch {
@@ -128,8 +128,8 @@ func (u *unit) barometerWord() string {
 	if _, heard := u.w.barometer(); heard {
 		return "; air pressure from SPN 108"
 	}
-	return "; air pressure is not on this bus: 1.013 bar taken, which is up to 0.1 bar wrong in the " +
-		"lowlands and more in the hills"
+	return "; air pressure is not on this bus: 1.013 bar assumed, which may be 0.1 bar wrong near " +
+		"sea level and more in the hills"
 }
 
 func (u *unit) judgeSag(a *account) Finding {
@@ -139,7 +139,7 @@ func (u *unit) judgeSag(a *account) Finding {
 	b, se, ok := a.sag.slope()
 	reach := a.sag.maxX - a.sag.minX
 	if !ok || a.sag.n < 300 || reach < 0.5 {
-		return notSeen(CheckSag, "the dosing was not varied enough, for long enough, to tell")
+		return notSeen(CheckSag, "the dosing did not vary enough to tell")
 	}
 	// Neighbouring seconds depend on each other: the standard error is taken ten times as wide (one
 	// independent look in 100 s).
@@ -170,7 +170,7 @@ func (u *unit) judgeDrive(a *account) Finding {
 	f.Sure = "U = " + number(fit.U, 1) + " % (k = 2)" + normalisedWord(fit)
 	if fit.AtNoDosing-fit.U > driveWorn {
 		f.Level = Watch
-		f.Look = "little reserve is left: pump, return restriction (eroded), leak inside, supply voltage " +
+		f.Look = "little reserve left: pump, return restriction (eroded), internal leak, supply voltage " +
 			"at the unit; the unit maker's figure decides"
 	}
 	return f
@@ -178,9 +178,9 @@ func (u *unit) judgeDrive(a *account) Finding {
 
 func normalisedWord(fit DriveFit) string {
 	if fit.Normalised {
-		return "; brought to the system's voltage"
+		return "; corrected to the nominal supply voltage"
 	}
-	return "; the supply voltage is not on this bus, so its changes are in the drive"
+	return "; not corrected for supply voltage, which is not on this bus"
 }
 
 func (u *unit) judgeTrend(a *account) Finding {
@@ -192,15 +192,15 @@ func (u *unit) judgeTrend(a *account) Finding {
 		return notSeen(CheckTrend, "less than an hour at nominal pressure")
 	}
 	f := Finding{Check: CheckTrend, Level: OK}
-	f.Seen = fmt.Sprintf("%s %% of drive over %s at nominal pressure, dosing taken out (now about %s %%)",
+	f.Seen = fmt.Sprintf("%s %% of drive over %s at nominal pressure, corrected for dosing (now about %s %%)",
 		quantity.Signed(fit.Change, 1), spell(time.Duration(fit.Hours*float64(time.Hour))),
 		number(fit.AtNoDosing+fit.Change/2, 1))
 	f.Sure = "U = " + number(fit.ChangeU, 1) + " % (k = 2), without the temperatures of pump and fluid" +
 		normalisedWord(fit)
 	if fit.Change-fit.ChangeU > trendMatters {
 		f.Level = Watch
-		f.Sure += "; the drive alone does not tell a leak from wear"
-		f.Look = "the pump works harder for the same pressure: leak inside the unit (pump membrane), worn " +
+		f.Sure += "; the drive alone cannot tell a leak from wear"
+		f.Look = "the pump works harder for the same pressure: internal leak (pump membrane), worn " +
 			"pump, eroded return restriction; a leak-down test on the bench tells which"
 	}
 	if fit.Change+fit.ChangeU < -trendMatters {
@@ -236,7 +236,7 @@ func (u *unit) judgeDosing(a *account) Finding {
 	compare("requested", a.requested, a.requestKnown, a.requested)
 	compare("by the integrator", a.integrated, a.integratorKnown, a.integrated)
 	if !a.requestKnown {
-		f.Seen += "; what was requested (SPN 4348) is not on this bus"
+		f.Seen += "; the requested quantity (SPN 4348) is not on this bus"
 	}
 	return f
 }

@@ -11,7 +11,7 @@ func (u *unit) judgePurge(a *account) Finding {
 		return f
 	}
 	if n.needed == 0 {
-		return notSeen(CheckPurge, "no key-off after the line was under pressure was heard")
+		return notSeen(CheckPurge, "no key-off was heard after the line had been under pressure")
 	}
 	f := Finding{Check: CheckPurge, Level: OK, Times: n.cut}
 	f.Seen = fmt.Sprintf("needed %s: %d completed, %d cut short", times(n.needed), n.completed, n.cut)
@@ -62,7 +62,7 @@ func (u *unit) judgeSensor(a *account) Finding {
 	}
 	if s := &a.pinned; s.n > 0 {
 		f := Finding{Check: CheckSensor, Level: Act, Sure: onCoarse}.evidence(s)
-		f.Seen = fmt.Sprintf("one and the same reading (%s bar gauge) with the pump standing and running, %s",
+		f.Seen = fmt.Sprintf("the same reading (%s bar gauge) with the pump stopped and running, %s",
 			number(s.worst, 2), times(s.n))
 		f.Look = "supply of the pressure sensor and its signal wire; the sensor last"
 		return f
@@ -85,7 +85,7 @@ func (u *unit) judgeSensor(a *account) Finding {
 	return f
 }
 
-// deadSensor answers where there never was a reading that can be a pressure.
+// deadSensor answers where no reading was ever a possible pressure.
 func (u *unit) deadSensor(a *account) (Finding, bool) {
 	if a.plausible {
 		return Finding{}, false
@@ -93,8 +93,8 @@ func (u *unit) deadSensor(a *account) (Finding, bool) {
 	f, absent := u.lacks(CheckSensor, DoserPressure)
 	switch v := &u.stream.values[u.field[0]]; {
 	case !absent:
-		f = notSeen(CheckSensor, "the reading never was a pressure that can be (below "+
-			""+number(impossibleKPa, 0)+" kPa absolute throughout)")
+		f = notSeen(CheckSensor, "the reading was never a possible pressure (below "+
+			number(impossibleKPa, 0)+" kPa absolute throughout)")
 	case v.counts[statusError] > 0:
 		f.Seen += ": error indicator only"
 	default:

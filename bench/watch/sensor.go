@@ -97,7 +97,7 @@ func (u *unit) pinnedStep(t clock.Instant, dt time.Duration) {
 			a.pinned.add(t, s.standing+s.running, u.gauge)
 		}
 		u.tell(Event{At: t, Kind: "pinned", Level: Watch,
-			Text: "pressure reading stands at " + number(u.gauge, 2) +
-				" bar gauge with the pump standing and running"})
+			Text: "pressure reading stuck at " + number(u.gauge, 2) +
+				" bar gauge with the pump stopped and running"})
 	}
 }

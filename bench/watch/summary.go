@@ -9,7 +9,7 @@ import (
 	"holdfast/j1939/spn"
 )
 
-// Summary is all that a watch has found.
+// Summary is everything a watch has found.
 type Summary struct {
 	Name        string       `json:"name"` // recording or interface
 	Vehicle     string       `json:"vehicle,omitempty"`
@@ -50,7 +50,7 @@ type Parameter struct {
 	States       bool    `json:"states,omitempty"` // Min and Max number states and measure nothing
 }
 
-// Missing is a followed parameter of which no source ever sent a number, and why.
+// Missing is a followed parameter for which no source ever sent a valid value, and why.
 type Missing struct {
 	Signal string `json:"signal"`
 	SPN    uint32 `json:"spn"`
@@ -85,14 +85,15 @@ type TripLine struct {
 	EndedBy  End          `json:"ended_by"`
 	Running  float64      `json:"engine_running_s"`
 	Distance float64      `json:"distance_km"`
-	Engine   bool         `json:"engine_speed_heard"` // without it engine_running_s says nothing
+	Engine   bool         `json:"engine_speed_heard"` // without it engine_running_s means nothing
 	Wheels   bool         `json:"vehicle_speed_heard"`
 	Level    Level        `json:"level"`
 	Units    []UnitReport `json:"units"`
 	Findings []Finding    `json:"vehicle_findings"`
 }
 
-// Summary tells what has been found so far; after Finish, all. lost is what the port says it has lost.
+// Summary returns what has been found so far; after Finish it is complete. lost is the number of frames the
+// port reports as lost.
 func (w *Watcher) Summary(name string, lost uint64) *Summary {
 	s := &Summary{Name: name, Vehicle: w.vin, First: w.first.Time(), Last: w.last.Time(),
 		Heard:  w.Heard().Seconds(),

@@ -10,7 +10,7 @@ import (
 	"holdfast/j1939/transport"
 )
 
-// Signal is one of the parameters that are followed.
+// Signal is one of the followed parameters.
 type Signal uint8
 
 // The parameters followed. Those up to NOxAfterHeater exist once for each aftertreatment bank.
@@ -163,7 +163,7 @@ var wanted = sync.OnceValue(func() *capture.Wanted {
 	return w
 })
 
-// Wanted tells which frames a Watcher looks at. All others only tell it that the bus lives.
+// Wanted returns which frames a Watcher looks at. All others only show that the bus is alive.
 func Wanted() *capture.Wanted { return wanted() }
 
 // find returns the parameter; its absence is a broken catalogue.

@@ -27,8 +27,8 @@ type Row struct {
 	Recording []string `json:"of_the_recording,omitempty"`
 }
 
-// Rows are the summary's trips, one row for each unit; one row without a unit where none was heard. What only
-// several trips together tell of a unit (a trend) gets a row over all of them.
+// Rows are the summary's trips, one row for each unit; one row without a unit where none was heard. A
+// finding that only several trips together support (a trend) gets a row over all of them.
 func (s *Summary) Rows() []Row {
 	name := s.Vehicle
 	if name == "" {

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// TextWithin is Text for a screen of that many columns: lines break between words, and what goes on is set in.
+// TextWithin is Text for a screen of that many columns: lines break between words, continued rows are indented.
 func (s *Summary) TextWithin(width int) string {
 	var b strings.Builder
 	for line := range strings.Lines(s.Text()) {
@@ -25,7 +25,7 @@ func (s *Summary) Text() string {
 	fmt.Fprintf(&b, "\n%s; overall: %s\n", counted(len(s.Trips)+s.TripsBefore, "trip"),
 		strings.ToUpper(s.Level.String()))
 	if s.Untimed {
-		b.WriteString("The frames have no time stamps: nothing that takes time can be said.\n")
+		b.WriteString("The frames have no time stamps: times and durations cannot be judged.\n")
 	}
 	for i := range s.Units {
 		s.Units[i].text(&b)

@@ -46,9 +46,9 @@ func (b *vehicleBook) holds(f *Fault) (active, heard bool) {
 // lacking says that a signal was not there: never, or not in this trip.
 func (w *Watcher) lacking(check string, bank uint8, s Signal) Finding {
 	if w.now[bank][s].from != nil {
-		return notSeen(check, fmt.Sprintf("%s (SPN %d) was not heard in this trip as a number", s, followed[s].spn))
+		return notSeen(check, fmt.Sprintf("no valid value of %s (SPN %d) in this trip", s, followed[s].spn))
 	}
-	return notSeen(check, fmt.Sprintf("%s (SPN %d) is not on this bus as a number", s, followed[s].spn))
+	return notSeen(check, fmt.Sprintf("no valid value of %s (SPN %d) on this bus", s, followed[s].spn))
 }
 
 // heaterErrors counts the messages in which line heater 1 of a bank says error.

@@ -40,7 +40,7 @@ type UnitView struct {
 	DoseKnown    bool
 }
 
-// View looks at the vehicle as of now, which is the bus's own time.
+// View returns the vehicle's state at now, in bus time.
 func (w *Watcher) View(now clock.Instant) View {
 	v := &w.vehicle
 	out := View{At: now, Trip: v.trip.Number, Asleep: v.trip.asleep || w.frames == 0, Running: v.running,

@@ -39,7 +39,7 @@ const (
 	maxUnits   = 16
 )
 
-// New begins a watch. tell is called for everything that happens, in order; nil when nobody wants to know.
+// New begins a watch. tell is called for every event, in order; nil: no events are reported.
 func New(o Options, tell func(Event)) *Watcher {
 	if tell == nil {
 		tell = func(Event) {}
@@ -83,7 +83,7 @@ func (w *Watcher) Feed(frames []can.Frame) {
 	w.expire()
 }
 
-// Passed adds frames that were heard, are not wanted and were not fed.
+// Passed counts frames that were heard but not fed, because they are not wanted.
 func (w *Watcher) Passed(n uint64) { w.frames += n }
 
 // jump handles a step of time between two frames that is no ordinary one.
@@ -114,8 +114,8 @@ func (w *Watcher) newTrip(to clock.Instant, why End) {
 	w.beginTrip(to)
 }
 
-// Advance says that the bus has been heard until now: on a live bus the only sign of a vehicle gone to
-// sleep.
+// Advance says that the bus was listened to until now. On a live bus, silence is the only sign that a vehicle
+// has gone to sleep.
 func (w *Watcher) Advance(now clock.Instant) {
 	if w.frames > 0 && now.Sub(w.last) > silentFor && !w.vehicle.trip.asleep {
 		w.endTrip(endSilent)
