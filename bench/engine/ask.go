@@ -20,7 +20,7 @@ type Asker interface {
 	Withdraw()
 }
 
-// nobody is the Asker of a bench at which nobody is.
+// nobody is the Asker of an unattended bench.
 type nobody struct{}
 
 func (nobody) Ask(*scenario.Question)         {}

@@ -23,7 +23,7 @@ import (
 	"holdfast/j1939/transport"
 )
 
-// Journal is where a run is kept. bench/journal implements it; its errors are sticky.
+// Journal is where a run is recorded. bench/journal implements it; its errors are sticky.
 type Journal interface {
 	Reading(rig.Reading) error
 	Command(t clock.Instant, c rig.Command, value float64) error
@@ -51,7 +51,7 @@ type Config struct {
 	AtOnce context.Context
 }
 
-// Progress is what a person watches while a run goes on.
+// Progress shows a person how a run is going.
 type Progress struct {
 	Now      clock.Instant
 	Step     int // index in the plan; the number of steps while the line is relieved after a stop
@@ -72,7 +72,7 @@ type Outcome struct {
 	Timing   samples.Timing
 }
 
-// SafeToOpen says whether a fresh reading shows the line relieved.
+// SafeToOpen says whether a fresh reading shows that the line is relieved.
 func (o Outcome) SafeToOpen() bool { return o.Fresh && o.Pressure < samples.SafePressure }
 
 // engine is one run.
@@ -101,7 +101,7 @@ type engine struct {
 }
 
 // Run runs the plan to its end, to a trip, or until ctx is cancelled, and relieves the line.
-// The error is non-nil only when the program itself failed; everything that a bench does is an Outcome.
+// The error is non-nil only if the program itself failed; whatever the bench does is reported in the Outcome.
 func Run(ctx context.Context, c Config) (out Outcome, err error) {
 	e := newEngine(c)
 	defer func() {

@@ -17,8 +17,8 @@ import (
 )
 
 // StaleFloor is the least age at which a channel counts as stale or the node as silent, whatever
-// its rate: the node's own safe-state time-out of the shipped bench. Below it, a computer that
-// schedules us late would be taken for a broken bench.
+// its rate: the node's own safe-state time-out of the shipped bench. With a lower limit, a computer
+// that schedules us late would look like a broken bench.
 const StaleFloor = 200 * time.Millisecond
 
 // VehicleListen is how long a bus is listened to before anything is sent on it: the parameters and
@@ -46,8 +46,8 @@ type Supervisor struct {
 	gapEnd     [rig.NumChannels]clock.Instant
 }
 
-// Trip is the reason why a run must end. Bench says that the bench or the bus failed, and not
-// the unit under test; Deaf that nothing which is sent reaches the bench.
+// Trip is the reason why a run must end. Bench says that the bench or the bus failed rather
+// than the unit under test; Deaf says that what is sent does not reach the bench.
 type Trip struct {
 	samples.Trip
 	Bench, Deaf bool
@@ -67,7 +67,7 @@ func (s *Supervisor) Tighten(max float64) {
 }
 
 // Rely says which channels are needed from now on: they must be fresh and valid.
-// Those relied on already keep their time.
+// For channels already relied on, the time since which they are needed stays.
 func (s *Supervisor) Rely(now clock.Instant, channels ...rig.Channel) {
 	var want [rig.NumChannels]bool
 	for _, c := range channels {
@@ -90,7 +90,7 @@ func (s *Supervisor) NodeHeard(now clock.Instant) { s.node = now }
 // Tripped returns the latched trip, or nil.
 func (s *Supervisor) Tripped() *Trip { return s.trip }
 
-// Hear takes one reading and checks at once what does not wait for the next cycle.
+// Hear takes one reading and checks immediately whatever cannot wait for the next cycle.
 func (s *Supervisor) Hear(r rig.Reading) {
 	s.noteGap(r)
 	s.last[r.Channel] = r
@@ -129,7 +129,7 @@ func (s *Supervisor) Journal(now clock.Instant, err error) {
 		Next:  "make room on the disk or choose another folder with --out; start again"}})
 }
 
-// SecondCommander latches that another node sends the harness's own command message.
+// SecondCommander latches a trip because another node sends the harness's own command message.
 func (s *Supervisor) SecondCommander(now clock.Instant, id uint32) {
 	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "second-commander",
 		Reading: fmt.Sprintf("command message %08X heard", id), Limit: "nobody else commands this bench",

@@ -92,8 +92,8 @@ func (s *Supervisor) checkLost(now clock.Instant) {
 	}
 }
 
-// Overrun takes how late a command cycle began. Two cycles short of the node's time-out the outputs are
-// about to follow the node and no longer the step.
+// Overrun takes the delay with which a command cycle began. It trips two cycles before the node's time-out,
+// when the node is about to take over the outputs from the step.
 func (s *Supervisor) Overrun(now clock.Instant, late time.Duration) {
 	if !s.armed || s.cycleLimit <= 0 || late <= s.cycleLimit {
 		return
@@ -119,14 +119,14 @@ func (s *Supervisor) Sent(now clock.Instant, ok bool) {
 	}
 }
 
-// RedStop latches that the unit's own controller asks for a stop (DM1, red stop lamp on).
+// RedStop latches a trip because the unit's own controller asks for a stop (DM1, red stop lamp on).
 func (s *Supervisor) RedStop(now clock.Instant, source uint8, codes string) {
 	s.latch(Trip{Trip: samples.Trip{Time: now, Name: "red-stop-lamp",
 		Reading: fmt.Sprintf("address 0x%02X: red stop lamp on, %s", source, codes), Limit: "off",
 		Next: "read the active trouble codes and repair what they name, then start again"}})
 }
 
-// Vehicle latches that the bus belongs to a vehicle. Nothing overrides it.
+// Vehicle latches a trip because the bus belongs to a vehicle. Nothing overrides it.
 func (s *Supervisor) Vehicle(now clock.Instant, why string) {
 	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "live-vehicle", Reading: why,
 		Limit: "no engine, no wheels, no controller but those of the bench",

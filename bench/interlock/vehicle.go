@@ -15,13 +15,13 @@ const (
 	wheelSpeed  = 84  // km/h, in CCVS1
 )
 
-// VehicleGuard listens for signs that a bus belongs to a vehicle and not to a bench: an engine that
-// turns, wheels that turn, or controllers that the bench does not have. A node that the rig declares may
-// send anything else: an engine that turns is one whoever sends it. What is found stays
-// found. It sends nothing; nobody may send before it has listened for VehicleListen.
+// VehicleGuard listens for signs that a bus belongs to a vehicle and not to a bench: a running
+// engine, turning wheels, or controllers that the bench does not have. A node that the rig declares may
+// send anything except a running engine or turning wheels, which count whoever sends them. A sign once
+// found stays found. The guard sends nothing; nothing may be sent before it has listened for VehicleListen.
 //
-// It knows what stands in SPN 190 and SPN 84 only: a vehicle whose key is off shows neither, so that
-// it is no proof of a bench. Not for use by two goroutines.
+// It reads SPN 190 and SPN 84 only. A vehicle with its key off sends neither, so finding nothing does not
+// prove that the bus is a bench. Not for use by two goroutines.
 type VehicleGuard struct {
 	signs  map[uint32]*spn.Parameter // by PGN
 	known  [256]bool
@@ -30,8 +30,8 @@ type VehicleGuard struct {
 	why    string
 }
 
-// NewVehicleGuard returns a guard for the bus of a rig. Without a rig (nil) the number of controllers is
-// no sign.
+// NewVehicleGuard returns a guard for the bus of a rig. Without a rig (nil) unknown controllers are
+// not taken as a sign.
 func NewVehicleGuard(r *rig.Rig) *VehicleGuard {
 	g := &VehicleGuard{signs: map[uint32]*spn.Parameter{}}
 	for _, number := range []uint32{engineSpeed, wheelSpeed} {

@@ -12,7 +12,7 @@ import (
 //	10 answer     time | index uint16 | state uint8 | question text | answer text | from text
 const recAnswer = 10
 
-// Answer records how a question of the plan ended, and makes it durable: a person does not look twice.
+// Answer records how a question of the plan ended, and makes it durable: a person should not have to look twice.
 func (w *Writer) Answer(a samples.Answer) error {
 	if w.record(recAnswer, 11+stringSize(a.Name)+stringSize(a.Text)+stringSize(a.From)) {
 		w.time(a.Time)

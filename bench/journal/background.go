@@ -11,14 +11,14 @@ import (
 // a quarter of a minute of a disk that answers nothing, in 1 MiB.
 const pending = 16
 
-// ErrSlow says that the disk has not taken what was handed to it for too long.
+// ErrSlow says that the disk is too far behind with what was handed to it.
 var ErrSlow = errors.New("the disk is too slow: too much is waiting to be written")
 
 var errClosed = errors.New("the file is closed")
 
-// Background is a File that writes and syncs another one in a goroutine of its own. A sync may take a
-// disk hundreds of milliseconds, and the bench node takes its safe state when commands are absent for
-// less than that. Write and Sync return at once, with the first error that the disk has given so far;
+// Background is a File that writes and syncs another one in a goroutine of its own. A sync may take
+// hundreds of milliseconds, and the bench node takes its safe state when commands are absent for less
+// than that. Write and Sync return at once, with the first error from the disk so far;
 // Drain and Close wait. Write, Sync, Drain and Close are called from one goroutine.
 type Background struct {
 	file   File
@@ -41,7 +41,7 @@ func NewBackground(f File) *Background {
 	return b
 }
 
-// Write hands p over. ErrSlow when too much is waiting already.
+// Write hands p over. It returns ErrSlow if too much is already waiting.
 func (b *Background) Write(p []byte) (int, error) {
 	if err := b.failed(); err != nil {
 		return 0, err

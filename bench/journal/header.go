@@ -24,13 +24,13 @@ type Header struct {
 	Tail Tail // what Read could not read; NewWriter takes no notice of it
 }
 
-// Tail says what lies behind the last good block of a journal.
+// Tail says what follows the last good block of a journal.
 type Tail struct {
 	Unreadable int64  // bytes
 	Why        string // "" when there are none
 }
 
-// ErrHeader says that the file is no journal, or not one whose header can be trusted.
+// ErrHeader says that the file is not a journal, or that its header cannot be trusted.
 var ErrHeader = errors.New("the journal's header cannot be read")
 
 // identityBlock is the JSON of an 'I' block. Its keys are part of the format.

@@ -6,7 +6,7 @@ import "os"
 
 func lock(*os.File) {}
 
-// InUse cannot tell here whether a process is still writing a journal: it says no.
+// InUse cannot tell on this system whether a process is still writing a journal: it always returns false.
 func InUse(path string) (bool, error) {
 	_, err := os.Stat(path)
 	return false, err

@@ -9,7 +9,7 @@ type Memory struct {
 	synced int
 }
 
-// ErrFull is what a Memory says when its Limit is reached.
+// ErrFull is returned by a Memory when its Limit is reached.
 var ErrFull = errors.New("no space left")
 
 // Write appends p, or as much of it as fits.

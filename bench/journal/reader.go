@@ -25,10 +25,10 @@ func Open(path string) (Header, *samples.Recording, error) {
 	return h, rec, nil
 }
 
-// Read reads a journal as far as it is good: up to the first block that is cut short, fails its
+// Read reads a journal as far as it is intact: up to the first block that is cut short, fails its
 // checksum or holds an impossible record. Header.Tail says how many bytes follow from there and why.
 // A run without an end reads as samples.Interrupted. Only a header that cannot be read, or r failing, is
-// an error (ErrHeader). Memory is bounded by a small multiple of what r yields.
+// an error (ErrHeader). Memory use is bounded by a small multiple of the length of r.
 //
 // Readings that are not valid are counted in Recording.Invalid and are not samples. Start and End are the
 // earliest and the latest recorded time, unless the run has a recorded end.

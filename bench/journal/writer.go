@@ -15,7 +15,7 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// SyncEvery is how often Tick makes what was recorded durable: a killed computer loses no more.
+// SyncEvery is how often Tick makes what was recorded durable: a loss of power loses no more than that.
 const SyncEvery = time.Second
 
 // File is what a journal is written to: an *os.File, a Background around one, or a Memory.
@@ -182,7 +182,7 @@ func (w *Writer) StepEnd(t clock.Instant, index int, outcome samples.Outcome, no
 	return w.hand()
 }
 
-// Event records something worth telling.
+// Event records something that happened, with a text.
 func (w *Writer) Event(t clock.Instant, text string) error {
 	if w.record(recEvent, 8+stringSize(text)) {
 		w.time(t)
@@ -231,7 +231,7 @@ func (w *Writer) Timing(t samples.Timing) error {
 	return w.err
 }
 
-// Tick makes the record durable when SyncEvery has passed since it last did. Call it in every cycle.
+// Tick makes the record durable when SyncEvery has passed since the last time. Call it in every cycle.
 func (w *Writer) Tick(now clock.Instant) error {
 	since := now.Sub(w.synced)
 	if w.ticked && since >= 0 && since < SyncEvery {

@@ -81,10 +81,10 @@ func (n *Node) Prefer(address uint8) {
 	n.options.Preferred = address
 }
 
-// State is where the claim stands.
+// State is the state of the claim.
 func (n *Node) State() State { return n.state }
 
-// Address is the claimed address, and 254 unless the state is Claimed.
+// Address is the claimed address; 254 unless the state is Claimed.
 func (n *Node) Address() uint8 {
 	if n.state != Claimed {
 		return id.Null
@@ -95,7 +95,7 @@ func (n *Node) Address() uint8 {
 // Why says why no address could be claimed; empty unless the state is Lost.
 func (n *Node) Why() string { return n.why }
 
-// Next is when Step has something to do although nothing was heard.
+// Next is when Step must be called even if nothing was heard.
 func (n *Node) Next() clock.Instant { return n.due }
 
 // Start claims the preferred address.
@@ -115,7 +115,7 @@ func (n *Node) claimFrame(source uint8) einride.Frame {
 		Length: name.Length, Data: n.options.NAME.Bytes()}
 }
 
-// Step takes what was heard since the last step and moves to now.
+// Step handles what was heard since the last step and moves the node's time to now.
 func (n *Node) Step(now clock.Instant, heard []can.Frame, out []einride.Frame) []einride.Frame {
 	if n.state == Idle {
 		return out

@@ -7,7 +7,7 @@ import (
 	"holdfast/j1939/name"
 )
 
-// Member is what is known of one address.
+// Member is what is known about one address.
 type Member struct {
 	Address   uint8
 	NAME      name.NAME
@@ -29,7 +29,7 @@ type Change struct {
 // historyMax bounds the history; the oldest changes go first.
 const historyMax = 1024
 
-// Table is who is on the bus: address to NAME, over time. The zero value is empty and ready.
+// Table holds who is on the bus: the NAME at each address, over time. The zero value is empty and ready.
 type Table struct {
 	members [256]*Member
 	changes []Change
@@ -108,7 +108,7 @@ func (t *Table) note(c Change) {
 	t.changes = append(t.changes, c)
 }
 
-// Find is the address of a NAME.
+// Find returns the address of a NAME.
 func (t *Table) Find(n name.NAME) (uint8, bool) {
 	for a, m := range t.members {
 		if m != nil && m.Named && m.NAME == n {
@@ -118,13 +118,13 @@ func (t *Table) Find(n name.NAME) (uint8, bool) {
 	return id.Null, false
 }
 
-// Taken says that somebody other than the NAME was heard from the address.
+// Taken says whether anyone other than the named node was heard from the address.
 func (t *Table) Taken(address uint8, but name.NAME) bool {
 	m := t.members[address]
 	return m != nil && !(m.Named && m.NAME == but)
 }
 
-// At is what is known of an address.
+// At returns what is known about an address.
 func (t *Table) At(address uint8) (Member, bool) {
 	if m := t.members[address]; m != nil {
 		return *m, true
@@ -132,7 +132,7 @@ func (t *Table) At(address uint8) (Member, bool) {
 	return Member{Address: address}, false
 }
 
-// Members are all that were heard, in order of address.
+// Members returns everyone that was heard, in order of address.
 func (t *Table) Members() (all []Member) {
 	for _, m := range t.members {
 		if m != nil {
@@ -142,5 +142,5 @@ func (t *Table) Members() (all []Member) {
 	return all
 }
 
-// Changes is the history, oldest first; dropped is how many older ones were let go.
+// Changes returns the history, oldest first; dropped is the number of older changes that were discarded.
 func (t *Table) Changes() (all []Change, dropped uint64) { return t.changes, t.dropped }

@@ -15,10 +15,10 @@ const (
 	maxLength = 1785     // bytes of a message: those of the transport protocol
 )
 
-// AnySource in an identifier of the file stands for every sender.
+// AnySource as the source address in the file means any sender.
 const AnySource = id.Null
 
-// File is what a DBC file says of J1939 messages. It does not change and may be shared.
+// File holds the J1939 messages of a DBC file. It is read-only and may be shared.
 type File struct {
 	Messages []*Message
 	Standard int // messages with 11-bit identifiers, which are not read
@@ -37,8 +37,8 @@ type Message struct {
 	multiplexer *Signal
 }
 
-// Of returns the messages of the file that a message of that group and source is; mostly none or one.
-// The order is that of the file. It does not allocate for a group of which the file has one message.
+// Of returns the messages of the file with that group and source, in the order of the file; mostly none or
+// one. It does not allocate if the file has only one message of the group.
 func (f *File) Of(pgn uint32, source uint8) []*Message {
 	all := f.byPGN[pgn]
 	for i, m := range all {
@@ -61,7 +61,7 @@ func without(all []*Message, at int, source uint8) []*Message {
 	return found
 }
 
-// Parse reads a file. Errors name the place: file:line:column.
+// Parse reads a file. Errors begin with the place: file:line:column.
 func Parse(name string, text []byte) (*File, error) {
 	if len(text) > MaxSize {
 		return nil, fmt.Errorf("%s: %d bytes: a DBC file has at most %d", name, len(text), MaxSize)

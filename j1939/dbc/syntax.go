@@ -9,8 +9,8 @@ import (
 	"go.einride.tech/can/pkg/dbc"
 )
 
-// Syntax says in plain words what the DBC library found wrong in a text and what stands at that place, and what
-// would do: what a definition of that kind looks like. The library's own reasons speak of tokens and idents.
+// Syntax says in plain words what the DBC library found wrong, with the text at that place (found), and what a
+// correct definition of that kind looks like (do). The library's own reasons speak of tokens and idents.
 func Syntax(text []byte, err dbc.Error) (found, do string) {
 	at := err.Position().Offset
 	return withFound(inWords(err.Reason()), standsAt(text, at)), shapes[definitionAt(text, at)]

@@ -2,7 +2,7 @@ package id
 
 import "fmt"
 
-// ID is a 29-bit identifier as it stands on the bus, without the flags that SocketCAN adds.
+// ID is a 29-bit identifier as sent on the bus, without the flags that SocketCAN adds.
 type ID uint32
 
 // Addresses with a meaning of their own, SAE J1939-81.
@@ -20,7 +20,7 @@ const (
 )
 
 // New composes an identifier. destination is Global for a PDU2 group; a PDU1 group takes an
-// address or Global and its PGN ends in 00. What does not fit is refused, never masked.
+// address or Global and its PGN ends in 00. A value that does not fit is refused, never masked.
 func New(priority uint8, pgn uint32, destination, source uint8) (ID, error) {
 	switch {
 	case priority > MaxPriority:
@@ -40,7 +40,7 @@ func New(priority uint8, pgn uint32, destination, source uint8) (ID, error) {
 	return i, nil
 }
 
-// Must is New for constants of the program: it panics where New refuses.
+// Must is New for constants in the program: it panics if New returns an error.
 func Must(priority uint8, pgn uint32, destination, source uint8) ID {
 	i, err := New(priority, pgn, destination, source)
 	if err != nil {
@@ -49,7 +49,7 @@ func Must(priority uint8, pgn uint32, destination, source uint8) ID {
 	return i
 }
 
-// IsPDU1 says that messages of the group carry a destination address.
+// IsPDU1 says whether messages of the group carry a destination address.
 func IsPDU1(pgn uint32) bool { return pgn>>8&0xFF < firstPDU2 }
 
 // Priority is 0 (highest) to 7.
@@ -70,7 +70,7 @@ func (i ID) PS() uint8 { return uint8(i >> 8) }
 // Source is the sender's address.
 func (i ID) Source() uint8 { return uint8(i) }
 
-// PDU1 says that PS is a destination address.
+// PDU1 says whether PS is a destination address.
 func (i ID) PDU1() bool { return i.PF() < firstPDU2 }
 
 // PGN is the parameter group number, 0..262143.
@@ -97,7 +97,7 @@ func PGNBytes(pgn uint32) []byte { return []byte{byte(pgn), byte(pgn >> 8), byte
 // PGNOf reads what PGNBytes writes.
 func PGNOf(b []byte) uint32 { return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16 }
 
-// Foreign says that the identifier belongs to ISO 15765-3 (EDP and DP both 1).
+// Foreign says whether the identifier belongs to ISO 15765-3 (EDP and DP both 1).
 func (i ID) Foreign() bool { return i>>24&3 == 3 }
 
 // String shows the identifier as can-utils do: eight hexadecimal digits.

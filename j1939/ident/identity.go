@@ -16,7 +16,7 @@ const (
 	PGNHours     uint32 = 65253
 )
 
-// Groups are all of them, in the order in which a tool asks.
+// Groups returns all identification groups, in the order in which a tool requests them.
 func Groups() []uint32 { return []uint32{PGNComponent, PGNSoftware, PGNECU, PGNVehicle, PGNHours} }
 
 // ErrShort says that the data is too short for the layout.
@@ -44,7 +44,7 @@ type Software struct {
 	IDs    []Text `json:"identifications"`
 }
 
-// DecodeSoftware reads PGN 65242. All fields are given, however many the first byte states.
+// DecodeSoftware reads PGN 65242. All fields are returned, whatever number the first byte states.
 func DecodeSoftware(data []byte) (Software, error) {
 	if len(data) == 0 {
 		return Software{}, fmt.Errorf("decode software identification: %w", ErrShort)
@@ -105,7 +105,7 @@ func DecodeHours(data []byte) (Hours, error) {
 	return h, nil
 }
 
-// Identity is all that one controller has said of itself. nil: it has not said it.
+// Identity is everything one controller has reported about itself. A nil field was not reported.
 type Identity struct {
 	Component *Component `json:"component,omitempty"`
 	Software  *Software  `json:"software,omitempty"`
@@ -145,5 +145,5 @@ func (i *Identity) Take(pgn uint32, data []byte) bool {
 	return true
 }
 
-// Empty says that the controller has said nothing.
+// Empty says whether the controller has reported nothing.
 func (i *Identity) Empty() bool { return *i == Identity{} }

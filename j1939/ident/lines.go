@@ -7,7 +7,7 @@ import (
 	"holdfast/j1939/spn"
 )
 
-// Lines are what is known, one line for each message, for a person. Empty and missing fields are left out.
+// Lines returns what is known as text, one line for each message. Empty and missing fields are left out.
 func (i *Identity) Lines() []string {
 	var lines []string
 	add := func(heading string, parts []string) {

@@ -43,8 +43,8 @@ func (l *Link) Node() *Node { return l.node }
 // Now is the port's time.
 func (l *Link) Now() clock.Instant { return l.port.Now() }
 
-// Run goes on until done says so (nil: never), the port's time reaches until, or ctx is cancelled; none of
-// them is an error. The error is the port's.
+// Run runs until done returns true (nil: never), the port's time reaches until, or ctx is cancelled; none of
+// these is an error. An error comes from the port.
 func (l *Link) Run(ctx context.Context, until clock.Instant, done func() bool) error {
 	for ctx.Err() == nil && (done == nil || !done()) && l.port.Now() < until {
 		if err := l.turn(until); err != nil {
@@ -54,7 +54,7 @@ func (l *Link) Run(ctx context.Context, until clock.Instant, done func() bool) e
 	return nil
 }
 
-// Listen hears until then without giving the node a step, so that nothing is sent.
+// Listen receives until then without stepping the node, so that nothing is sent.
 func (l *Link) Listen(ctx context.Context, until clock.Instant) error {
 	for ctx.Err() == nil && l.port.Now() < until {
 		n, err := l.port.Receive(l.in, min(until, l.port.Now().Add(linkWait)))

@@ -60,14 +60,14 @@ type Node struct {
 
 var _ can.Process = (*Node)(nil)
 
-// New returns a node that has not begun: Start, or its first Step, claims the address.
+// New returns a node that has not started: Start, or the first Step, claims the address.
 func New(o Options) *Node {
 	n := &Node{options: o}
 	n.claim = claim.NewNode(claim.Options{NAME: o.NAME, Preferred: o.Address, Seed: o.Seed}, &n.table)
 	return n
 }
 
-// State is where the address claim stands; Address is 254 unless it is claim.Claimed.
+// State is the state of the address claim; Address is 254 unless it is claim.Claimed.
 func (n *Node) State() claim.State { return n.claim.State() }
 
 // Address is the claimed address, 254 without one.
@@ -79,7 +79,7 @@ func (n *Node) Prefer(address uint8) { n.claim.Prefer(address) }
 // Why says why no address could be claimed.
 func (n *Node) Why() string { return n.claim.Why() }
 
-// Table is who was heard on the bus.
+// Table holds who was heard on the bus.
 func (n *Node) Table() *claim.Table { return &n.table }
 
 // Sending is a message on its way.
@@ -117,7 +117,7 @@ func (n *Node) Send(m transport.Outgoing) (*Sending, error) {
 	return s, nil
 }
 
-// Next is when Step has something to do although nothing was heard.
+// Next is when Step must be called even if nothing was heard.
 func (n *Node) Next() clock.Instant {
 	if !n.begun || n.wake {
 		return 0
@@ -132,7 +132,7 @@ func (n *Node) Next() clock.Instant {
 	return next
 }
 
-// Step takes what was heard since the last step and moves to now.
+// Step handles what was heard since the last step and moves the node's time to now.
 func (n *Node) Step(now clock.Instant, heard []can.Frame, out []einride.Frame) []einride.Frame {
 	n.wake = false
 	for i := range heard {

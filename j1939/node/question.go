@@ -86,8 +86,8 @@ func (q *Question) String() string {
 	}
 }
 
-// Ask requests a PGN from one node, or with To 255 from everybody. The end is known some steps later: a
-// node that is silent or busy is asked again, twice; everybody is asked once.
+// Ask requests a PGN from one node, or with To 255 from everybody. The result is known some steps later: a
+// node that is silent or busy is asked twice more; a request to everybody is sent once.
 func (n *Node) Ask(pgn uint32, to uint8) (*Question, error) {
 	if n.endpoint == nil {
 		return nil, fmt.Errorf("request PGN %d: %w", pgn, ErrNoAddress)

@@ -5,8 +5,8 @@ import (
 	"holdfast/j1939/diag"
 )
 
-// Known is what a person and the bus itself have told that messages do not say of themselves. The zero
-// value knows nothing and is ready.
+// Known is what is needed to read messages and is not in them: it comes from the user or from other messages.
+// The zero value is empty and ready to use.
 type Known struct {
 	Conversions diag.Conversions // versions that old trouble codes are read with
 	Own         *dbc.File        // signals of the person's own; nil: none

@@ -56,7 +56,7 @@ type ParameterReport struct {
 	States                                []StateTime // of State parameters: how often each valid state came
 }
 
-// StateTime is how often a state came.
+// StateTime is how often a state was sent.
 type StateTime struct {
 	Raw, Messages uint64
 }

@@ -15,8 +15,8 @@ const (
 	listenFor    = 100 * time.Millisecond // how long a silent bus delays the end
 )
 
-// Listen hears a live source until it ends or ctx does, and gives every piece to handle as soon as it has
-// come. The end of ctx is no error.
+// Listen receives from a live source until it or ctx ends, and passes each batch to handle as soon as it
+// arrives. The end of ctx is not an error.
 func Listen(ctx context.Context, source can.Source, handle func([]can.Frame) error) error {
 	frames := make([]can.Frame, framesAtOnce)
 	for ctx.Err() == nil {
@@ -36,9 +36,9 @@ func Listen(ctx context.Context, source can.Source, handle func([]can.Frame) err
 	return nil
 }
 
-// Replay reads a recording to its end and gives it piece by piece to handle, in order. It reads
+// Replay reads a recording to its end and passes it to handle in batches, in order. It reads
 // ahead in a goroutine of its own, so that reading and decoding use two cores where there are two; at most
-// some ten thousand frames are in memory. The end of ctx is no error.
+// some ten thousand frames are in memory. The end of ctx is not an error.
 func Replay(ctx context.Context, source can.Source, handle func([]can.Frame) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	full, free := make(chan piece, piecesAhead), make(chan []can.Frame, piecesAhead)

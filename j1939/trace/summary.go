@@ -17,7 +17,7 @@ const maxBytes = 8 << 20
 const maxFaults = 4096
 
 // Summary collects what was said on a bus: for each message of each source how often, for each parameter
-// how often it was what, between which values and what last. The zero value is ready.
+// how often it had each status, its range and its last value. The zero value is ready.
 //
 // Every parameter of every message is looked at with its status. Raw values are counted and compared;
 // the scale is applied once, at the end, which is the same because it is monotonic.

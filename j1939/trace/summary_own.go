@@ -17,7 +17,7 @@ type ownKey struct {
 	signal          *dbc.Signal
 }
 
-// OwnReport is one of the person's own signals in a message of one source. Min and Max mean something only
+// OwnReport is one of the user's own signals in a message of one source. Min and Max mean something only
 // when Valid is not 0.
 type OwnReport struct {
 	Channel, Source                 uint8

@@ -15,7 +15,7 @@ import (
 	"strings"
 )
 
-// Dimension is what kind of quantity a number is.
+// Dimension is the kind of quantity that a number measures.
 type Dimension uint8
 
 // The dimensions of the bench, each with its base unit.
