@@ -13,7 +13,7 @@ type End string
 const (
 	endSilent    End = "the bus went silent"
 	endKey       End = "key on again"
-	endRecording End = "the recording, or the listening, ends"
+	endRecording End = "the recording or the watch ended"
 	endClock     End = "the clock was set back"
 	endOpen      End = ""
 )

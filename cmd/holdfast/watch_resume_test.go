@@ -46,7 +46,7 @@ func TestWatchLive_GoesOnAfterAPowerCut(t *testing.T) {
 	s := keptSummary(t, dir)
 	require.Len(t, s.Trips, 2)
 	require.Equal(t, first.First, s.First)
-	require.EqualValues(t, "the recording, or the listening, ends", s.Trips[0].EndedBy)
+	require.EqualValues(t, "the recording or the watch ended", s.Trips[0].EndedBy)
 	require.Equal(t, 2, s.Units[0].PrimeAttempts)
 	require.Equal(t, []int{1, 1, 0}, []int{s.Units[0].PurgesCompleted, s.Units[0].PurgesUnknown, s.Units[0].PurgesCut})
 	require.Equal(t, 2, s.Trips[1].Number)

@@ -58,7 +58,8 @@ func (f *Fields) FunctionText() string {
 	return fmt.Sprintf("function %d", f.Function)
 }
 
-// Words describes the NAME for a person: function, instance, industry, manufacturer, and whether it may change address.
+// Words describes the NAME for a person: function, instance, industry, manufacturer, and whether it may change
+// address.
 func (f *Fields) Words() string {
 	var b strings.Builder
 	b.WriteString(f.FunctionText())
