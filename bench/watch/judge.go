@@ -55,7 +55,7 @@ func (u *unit) has(s Signal) bool {
 func (u *unit) lacks(check string, signals ...Signal) (Finding, bool) {
 	for _, s := range signals {
 		if !u.has(s) {
-			return notSeen(check, fmt.Sprintf("no valid value of %s (SPN %d) on this bus", s,
+			return notSeen(check, fmt.Sprintf("%s (SPN %d) not seen on this bus: no valid value", s,
 				followed[s].spn)), true
 		}
 	}

@@ -48,7 +48,7 @@ func (w *Watcher) lacking(check string, bank uint8, s Signal) Finding {
 	if w.now[bank][s].from != nil {
 		return notSeen(check, fmt.Sprintf("no valid value of %s (SPN %d) in this trip", s, followed[s].spn))
 	}
-	return notSeen(check, fmt.Sprintf("no valid value of %s (SPN %d) on this bus", s, followed[s].spn))
+	return notSeen(check, fmt.Sprintf("%s (SPN %d) not seen on this bus: no valid value", s, followed[s].spn))
 }
 
 // heaterErrors counts the messages in which line heater 1 of a bank says error.

@@ -154,11 +154,11 @@ func TestWatch_NotOnThisBus(t *testing.T) {
 	for _, check := range []string{"pump drive", "pump drive over time", "NOx conversion"} {
 		f := findingOf(t, s, check)
 		require.Equal(t, watch.NotSeen, f.Level, f)
-		require.Contains(t, f.Seen, "not on this bus")
+		require.Contains(t, f.Seen, "not seen on this bus")
 	}
 	require.Equal(t, watch.OK, findingOf(t, s, "prime").Level, "by the state alone")
 	require.Equal(t, watch.OK, findingOf(t, s, "after-run purge").Level, "by the state alone")
-	require.Contains(t, findingOf(t, s, "pressure while dosing").Sure, "1.013 bar taken")
+	require.Contains(t, findingOf(t, s, "pressure while dosing").Sure, "1.013 bar assumed")
 	require.Contains(t, findingOf(t, s, "dosed quantity").Seen, "is not on this bus")
 	var spns []uint32
 	for _, m := range s.NotSeen {
