@@ -62,6 +62,7 @@ var sureFor = map[string]string{
 	"unit-controller fill_pressure":   "the same, twice",
 	"unit-controller overshoot":       "a good unit has none, and less than none is not stated",
 	"unit-controller ripple":          "units differ by less than 8 kPa: the error does not fill its rectangle",
+	"unit-controller compliance":      "rounding to 8 kPa has ends: the drop lies between two readings",
 	"unit-controller leak_rate":       "rounding to 8 kPa has ends: it is in the drop of the compliance",
 	"unit-controller changeover_time": "the pulsation of the hold is taken for that of the fall, which is less",
 	"unit-controller purge_time":      "the slope at the level is taken from readings on either side of a bend",
