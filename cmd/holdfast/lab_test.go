@@ -206,7 +206,9 @@ func TestLabBenchUnplugged(t *testing.T) {
 	require.Equal(t, exitBus, run.status(t), run.errOut.String())
 	took := time.Since(unplugged)
 	t.Logf("status 6 after %d ms", took.Milliseconds())
-	require.Less(t, took, time.Second)
+	// The end of the process, with the run judged and its record closed on a slow emulated computer; how soon the trip
+	// itself comes is held in TestWaysOutBesideABench and TestSilentBench.
+	require.Less(t, took, 5*time.Second)
 	require.Equal(t, "error", verdict(t, run).Verdict)
 	require.Contains(t, run.errOut.String(), "bench-silent")
 }
