@@ -9,6 +9,7 @@ import (
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
+	units "holdfast/j1939/unit"
 )
 
 // valveSpread is the relative standard deviation of the full flow of good dosing valves. Ours.
@@ -44,7 +45,7 @@ func (e *evidence) beside() {
 	}
 	u := math.Hypot(math.Hypot(at.U/2, 100*valveSpread), 100*drip.U/2/asked)
 	e.f[besideNeedle] = feature{known: true, parts: true, z: (over + missing/2) / u,
-		text: fmt.Sprintf("dosing beyond the drip is off by %+.1f %% at %s", over, at.At)}
+		text: fmt.Sprintf("dosing beyond the drip is off by %s %% at %s", units.Signed(over, 1), at.At)}
 }
 
 // dosed is the mean of the dosing errors: their common part. One set point out of line is
@@ -55,7 +56,7 @@ func (e *evidence) dosed() {
 	for _, c := range e.chars {
 		if c.Name == "dosing_error" && c.State == measure.Measured {
 			sum, u, n = sum+c.Value, math.Max(u, c.U/2), n+1
-			at += fmt.Sprintf(" %+.1f %% at %s,", c.Value, c.At)
+			at += fmt.Sprintf(" %s %% at %s,", units.Signed(c.Value, 1), c.At)
 		}
 	}
 	if n == 0 {
@@ -85,8 +86,9 @@ func (e *evidence) dosedApart() {
 	slices.SortFunc(all, e.byDuty)
 	first, last := all[0], all[len(all)-1]
 	e.f[dosingSpread] = feature{known: true,
-		z:    spreadBand.z(first.Value-last.Value, math.Hypot(first.U, last.U)/2),
-		text: fmt.Sprintf("dosing is off by %+.1f %% at %s but by %+.1f %% at %s", first.Value, first.At, last.Value, last.At)}
+		z: spreadBand.z(first.Value-last.Value, math.Hypot(first.U, last.U)/2),
+		text: fmt.Sprintf("dosing is off by %s %% at %s but by %s %% at %s", units.Signed(first.Value, 1), first.At,
+			units.Signed(last.Value, 1), last.At)}
 	e.late(first, last)
 }
 
@@ -104,7 +106,8 @@ func (e *evidence) late(least, most measure.Characteristic) {
 	}
 	u := math.Hypot(100*valveSpread, math.Hypot(least.U, most.U)/2)
 	e.f[opensLate] = feature{known: true, parts: true, z: (most.Value - (least.Value - apart/2)) / u,
-		text: fmt.Sprintf("of %+.1f %% at %s it is %+.1f %% at %s", least.Value, least.At, most.Value, most.At)}
+		text: fmt.Sprintf("dosing is off by %s %% at %s and by %s %% at %s", units.Signed(least.Value, 1), least.At,
+			units.Signed(most.Value, 1), most.At)}
 }
 
 // From where in % a dose is short enough to look at what is missing, and from where nothing comes.

@@ -6,6 +6,7 @@ import (
 
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
+	units "holdfast/j1939/unit"
 )
 
 // gainBand is what the gain of a good sensor is off by, in %.
@@ -41,10 +42,10 @@ func (e *evidence) sensor() {
 	if !ok {
 		return
 	}
-	text := fmt.Sprintf("gain of the sensor off by %+.1f %%", gain)
+	text := fmt.Sprintf("gain of the sensor off by %s %%", units.Signed(gain, 1))
 	offset := zeroAt.Value - gain/100*barometer
 	if g, o := e.bySupply(); math.Abs(gain-g) < math.Abs(gain) {
-		text += fmt.Sprintf(", its supply alone makes %+.1f %%", g)
+		text += fmt.Sprintf(", its supply alone makes %s %%", units.Signed(g, 1))
 		offset, gain = zeroAt.Value-o-(gain-g)/100*barometer, gain-g
 	}
 	e.f[span] = feature{known: true, z: gainBand.z(gain, u), text: text}
@@ -64,8 +65,8 @@ func (e *evidence) shape(offset, gain, u float64) {
 	}
 	whole := gain / 100 * in.Accuracy.Span / 8
 	e.f[supplyShape] = feature{known: true, parts: true, z: (offset/whole - 0.5) / math.Abs(u/whole),
-		text: fmt.Sprintf("gain off by %+.1f %% and at no pressure by %+.2f bar, as a low supply makes it",
-			gain, offset)}
+		text: fmt.Sprintf("gain off by %s %% and at no pressure by %s bar, as a low supply makes it",
+			units.Signed(gain, 1), units.Signed(offset, 2))}
 }
 
 // bySupply is what a low supply makes of a ratiometric sensor that gives a tenth of its supply at no pressure:

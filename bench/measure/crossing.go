@@ -179,9 +179,9 @@ func between4(w samples.Series, i int, level float64) float64 {
 }
 
 // cubic is a waveform at a share (0..1) of the way from reading i-1 to reading i, by the cubic through these two and
-// their neighbours (Lagrange); by the straight line where one is missing.
+// their neighbours (Lagrange); by the straight line where one is missing or two have the same stamp.
 func cubic(w samples.Series, i int, share float64) (p float64) {
-	if i < 2 || i+1 >= len(w.V) {
+	if i < 2 || i+1 >= len(w.V) || w.T[i-2] >= w.T[i-1] || w.T[i-1] >= w.T[i] || w.T[i] >= w.T[i+1] {
 		return w.V[i-1] + share*(w.V[i]-w.V[i-1])
 	}
 	h := w.T[i].Seconds(w.T[i-1])

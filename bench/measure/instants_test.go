@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
 
@@ -95,4 +96,34 @@ func TestUnqueued(t *testing.T) {
 	for i, got := range unqueued(w, 0.01).T {
 		require.InDelta(t, sent[i], got.Seconds(origin), 100e-6)
 	}
+}
+
+// A sender that sends at another interval than the rig states, or at none, keeps its stamps.
+func TestUnqueued_UnevenSender(t *testing.T) {
+	rng := newSynth(6).rng
+	for name, between := range map[string]func() float64{
+		"8 ms":      func() float64 { return 0.008 },
+		"9.9 ms":    func() float64 { return 0.0099 },
+		"13 ms":     func() float64 { return 0.013 },
+		"on events": func() float64 { return 0.002 + 0.02*rng.Float64() },
+	} {
+		var w samples.Series
+		x := 0.0
+		for range 1000 {
+			x += between()
+			w.T, w.V = append(w.T, at(x)), append(w.V, 0)
+		}
+		require.Equal(t, w.T, unqueued(w, 0.01).T, name)
+	}
+}
+
+// A line that is empty before the second reading has turned between two of them: U holds all of that time.
+func TestChangeover_BetweenTwoReadings(t *testing.T) {
+	s := newSynth(1)
+	s.rig.Channels[rig.ReferencePressure].Every = 50 * time.Millisecond
+	emptying(s, 300)
+	c := s.run().changeoverTime()
+	require.Equal(t, Measured, c.State, c.Why)
+	require.InDelta(t, 0.03, c.Value, c.U)
+	require.Less(t, c.U, 0.05)
 }

@@ -169,7 +169,7 @@ func resampled(w samples.Series, from, to clock.Instant) (out samples.Series) {
 // next, as an orifice empties what gives way (the root of the pressure falls evenly), and back to the level before.
 func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, k int, sp span) Characteristic {
 	if k+1 >= len(w.V) || w.V[k+1] >= w.V[k] || w.V[k+1] <= 0 {
-		return missing("the pressure fell too fast for its readings")
+		return b.turnedBefore(w, start, k, sp)
 	}
 	t, dt := w.T[k].Seconds(start), w.T[k+1].Seconds(w.T[k])
 	root := (math.Sqrt(w.V[k]) - math.Sqrt(w.V[k+1])) / dt
@@ -189,6 +189,20 @@ func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, k int
 	bud.addFlat("rounding of the first", (1+back)*q/2/slope)
 	bud.addFlat("rounding of the second", back*q/2/slope)
 	return measured(math.Max(0, x-b.late()), bud, sp)
+}
+
+// turnedBefore is changeoverTime where not even two readings lie in the fall: the pressure turned at some time between
+// the reading before the first below and that, at the earliest with the command.
+func (b *run) turnedBefore(w samples.Series, start clock.Instant, k int, sp span) Characteristic {
+	latest := b.since(start, w.T[k])
+	earliest := 0.0
+	if k > 0 {
+		earliest = b.since(start, w.T[k-1])
+	}
+	var bud budget
+	bud.add("reading on the bus", uOnTheBus)
+	bud.addFlat("between two readings", (latest-earliest)/2)
+	return measured((earliest+latest)/2, bud, sp)
 }
 
 // unfollowed is the standard deviation of the pulsation that the readings do not follow, as it is in the hold; its ends are

@@ -25,7 +25,8 @@ func between(s samples.Series, from, to clock.Instant) samples.Series {
 
 // unqueued takes out of a series' stamps what its readings waited for the bus: a sender sends at even intervals, so in each
 // second (about) the earliest against the line through all of them waited for nothing, and the others are put beside
-// it. every is the expected interval, s.
+// it. every is the expected interval, s. Where one of a second would have waited longer than longestWait, or two would share an
+// interval, the sender does not send at that one: the stamps of that second stay as they are.
 func unqueued(s samples.Series, every float64) samples.Series {
 	block := int(math.Max(1/every, 10))
 	out := samples.Series{T: slices.Clone(s.T), V: s.V}
@@ -42,19 +43,24 @@ func unqueued(s samples.Series, every float64) samples.Series {
 		if !ok || l.slope <= 0 {
 			continue
 		}
-		wait, least := make([]float64, hi-lo), math.Inf(1)
+		wait, even := make([]float64, hi-lo), true
 		for i, t := range count.T {
 			wait[i] = t.Seconds(count.T[0]) - count.V[i]/l.slope
-			least = math.Min(least, wait[i])
+			even = even && (i == 0 || count.V[i] > count.V[i-1])
+		}
+		least, most := extremes(wait)
+		if !even || most-least > math.Min(longestWait, every/4) {
+			continue
 		}
 		for i, w := range wait {
-			if w -= least; w < every {
-				out.T[lo+i] = out.T[lo+i].Add(-time.Duration(w * 1e9))
-			}
+			out.T[lo+i] = out.T[lo+i].Add(-time.Duration((w - least) * 1e9))
 		}
 	}
 	return out
 }
+
+// longestWait is how long, in s, a reading may have waited for the bus: eight of the longest frames at 250 kbit/s.
+const longestWait = 8 * frameMost
 
 // mean is an average with what is needed to say how good it is.
 type mean struct {

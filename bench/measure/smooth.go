@@ -19,16 +19,11 @@ func (b *run) overShaft(w samples.Series, s step) samples.Series {
 	most := 60 / speed / every // of a pump that starts, a turn would last for ever
 	return smoothBy(w, most, func(i int) float64 {
 		now, ok := interpolate(b.rec.Channels[rig.PumpSpeed], w.T[i])
-		return math.Min(most, 30/math.Max(orNaN(now, ok, speed), 1)/every)
+		if !ok {
+			now = speed
+		}
+		return math.Min(most, 30/math.Max(now, 1)/every)
 	})
-}
-
-// orNaN is x, or def where there is none.
-func orNaN(x float64, ok bool, def float64) float64 {
-	if ok {
-		return x
-	}
-	return def
 }
 
 // smooth is a centred average over 2*half intervals, the readings joined by straight lines. It leaves out

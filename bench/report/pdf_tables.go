@@ -125,7 +125,7 @@ func (b *booklet) results() {
 	}
 	b.table(columns, body-0.4, rows)
 	for _, m := range b.s.Unmeasured {
-		b.para("Not measured: "+m.Text+". "+m.Label+".", 7.6, "")
+		b.para("Not measured: "+m.Label+". "+m.Text+".", 7.6, "")
 	}
 	b.para("U is the expanded uncertainty with coverage factor 2 (about 95 %). The bar is what the limit "+
 		"permits; the dot is "+

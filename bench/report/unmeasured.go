@@ -32,7 +32,7 @@ func shownRows(lines []judge.Line) (rows []judge.Line, unmeasured []pair) {
 		byWhy[l.Why] = append(byWhy[l.Why], spoken(named(l)))
 	}
 	for _, why := range order {
-		unmeasured = append(unmeasured, pair{capitalised(spoken(orUnknown(why))), strings.Join(byWhy[why], ", ")})
+		unmeasured = append(unmeasured, pair{strings.Join(byWhy[why], ", "), capitalised(spoken(orUnknown(why)))})
 	}
 	return rows, unmeasured
 }

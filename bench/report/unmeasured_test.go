@@ -26,7 +26,7 @@ func TestShownRows(t *testing.T) {
 		line("crystals", "", nil, measure.NotMeasured)})
 	require.Len(t, rows, 2)
 	require.Equal(t, "leak_rate", rows[0].Name)
-	require.Equal(t, []pair{{"No return flow channel", "return flow, delivery"}, {"Not stated", "crystals"}}, rest)
+	require.Equal(t, []pair{{"return flow, delivery", "No return flow channel"}, {"crystals", "Not stated"}}, rest)
 }
 
 // A legend names only what is drawn.

@@ -36,7 +36,7 @@ func foldLine(b *strings.Builder, line string, width int) {
 // A number and its unit stand in one row.
 const noBreak = "\u00a0"
 
-var numberAndUnit = regexp.MustCompile(`(\d) (s|ms|min|h|%|bar|kPa|°C|V|g|g/h|kg/h|km|km/h|ppm|rpm)([,;:)]| |$)`)
+var numberAndUnit = regexp.MustCompile(`(\d) (s|ms|min|h|%|bar|kPa|°C|V|g|g/h|kg/h|km|km/h|ppm|r/min)([,;:)]| |$)`)
 
 func withUnits(text string) string { return numberAndUnit.ReplaceAllString(text, "$1"+noBreak+"$2$3") }
 
