@@ -127,3 +127,17 @@ func TestChangeover_BetweenTwoReadings(t *testing.T) {
 	require.InDelta(t, 0.03, c.Value, c.U)
 	require.Less(t, c.U, 0.05)
 }
+
+// A shaft speed that is no number, at one reading or at all of them, leaves the other characteristics standing.
+func TestAll_SpeedThatIsNoNumber(t *testing.T) {
+	for _, every := range []int{1, 97} {
+		s := release(5, shutIn{c: 0.4, leak: 3, share: 0.5, start: 8.8})
+		v := s.rec.Channels[rig.PumpSpeed].V
+		for i := 0; i < len(v); i += every {
+			v[i] = math.NaN()
+		}
+		for _, c := range All(s.rec, s.rig, s.plan) {
+			requireSane(t, c)
+		}
+	}
+}

@@ -13,13 +13,13 @@ import (
 func (b *run) overShaft(w samples.Series, s step) samples.Series {
 	speed := meanOf(b.in(rig.PumpSpeed, s.End.Add(-2*time.Second), s.End).V).value
 	every := b.every(b.pressure)
-	if speed < 60 || every <= 0 || 60/speed < 2*every {
+	if !(speed >= 60 && every > 0 && 60/speed >= 2*every) { // nor with a speed that is no number
 		return w
 	}
 	most := 60 / speed / every // of a pump that starts, a turn would last for ever
 	return smoothBy(w, most, func(i int) float64 {
 		now, ok := interpolate(b.rec.Channels[rig.PumpSpeed], w.T[i])
-		if !ok {
+		if !ok || math.IsNaN(now) {
 			now = speed
 		}
 		return math.Min(most, 30/math.Max(now, 1)/every)
