@@ -27,26 +27,26 @@ func punctual(t *testing.T) {
 func TestLab_KernelClean(t *testing.T) {
 	punctual(t)
 	const eachWay = 5000
-	c := run(t, plan{seed: 1, eachWay: eachWay, broadcasts: eachWay / 8}, "", 8*time.Minute)
+	c := punctualRun(t, plan{seed: 1, eachWay: eachWay, broadcasts: eachWay / 8}, "", 8*time.Minute)
 	y := c.report(t, "clean path")
 	require.Zero(t, y.mixed)
-	require.Equal(t, [2]int{eachWay, eachWay}, y.whole)
+	require.Equal(t, [2]int{eachWay, eachWay}, y.whole, "%v", y.lines)
 }
 
 // Extended messages, the longest of 100 000 bytes, on a path without damage.
 func TestLab_KernelCleanExtended(t *testing.T) {
 	punctual(t)
 	const eachWay = 60
-	c := run(t, plan{seed: 2, eachWay: eachWay, extended: eachWay}, "", 4*time.Minute)
+	c := punctualRun(t, plan{seed: 2, eachWay: eachWay, extended: eachWay}, "", 4*time.Minute)
 	y := c.report(t, "clean path, extended")
-	require.Equal(t, [2]int{eachWay, eachWay}, y.whole)
+	require.Equal(t, [2]int{eachWay, eachWay}, y.whole, "%v", y.lines)
 }
 
 // Frames lost, doubled and swapped on both directions of the path.
 func TestLab_KernelDamaged(t *testing.T) {
 	punctual(t)
 	const eachWay = 5000
-	c := run(t, plan{seed: 3, eachWay: eachWay, broadcasts: eachWay / 8, extended: 20},
+	c := punctualRun(t, plan{seed: 3, eachWay: eachWay, broadcasts: eachWay / 8, extended: 20},
 		"reorder 0.2% loss 0.1% duplicate 0.2%", 10*time.Minute)
 	y := c.report(t, "damaged path")
 	for _, whole := range y.whole {
