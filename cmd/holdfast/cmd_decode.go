@@ -262,17 +262,23 @@ func heard(c trace.Counts, s can.Stats) string {
 	text := fmt.Sprintf("%d frames: %d J1939 messages, %d more reassembled from several frames",
 		c.Frames, c.Messages, c.Reassembled)
 	for _, more := range []struct {
-		n    uint64
-		what string
+		n         uint64
+		one, many string
 	}{
-		{c.Standard, "11-bit frames"}, {c.Remote, "remote frames"}, {c.Errors, "error frames"},
-		{s.Skipped, "records that are not classic CAN"}, {s.Lost, "frames LOST before they were heard"},
-		{c.Transport.Lost(), "longer messages lost"},
-		{c.Transport[transport.Orphan], "packets without a session"},
-		{c.Transport[transport.Malformed], "malformed transport frames"},
+		{c.Standard, "frame with an 11-bit identifier", "frames with 11-bit identifiers"},
+		{c.Remote, "remote frame", "remote frames"}, {c.Errors, "error frame", "error frames"},
+		{s.Skipped, "record that is not classic CAN", "records that are not classic CAN"},
+		{s.Lost, "frame LOST before it was heard", "frames LOST before they were heard"},
+		{c.Transport.Lost(), "longer message lost", "longer messages lost"},
+		{c.Transport[transport.Orphan], "packet without a session", "packets without a session"},
+		{c.Transport[transport.Malformed], "malformed transport frame", "malformed transport frames"},
 	} {
-		if more.n > 0 {
-			text += fmt.Sprintf(", %d %s", more.n, more.what)
+		switch more.n {
+		case 0:
+		case 1:
+			text += ", 1 " + more.one
+		default:
+			text += fmt.Sprintf(", %d %s", more.n, more.many)
 		}
 	}
 	return text

@@ -106,7 +106,7 @@ func TestDecode_JSON_IdleRecording(t *testing.T) {
 	require.Equal(t, expected.Tshark.PGNs, frames)
 	require.Equal(t, 127, dm1)
 	require.Contains(t, errOut, "57849 frames: 45571 J1939 messages, 152 more reassembled")
-	require.Contains(t, errOut, "12278 11-bit frames")
+	require.Contains(t, errOut, "12278 frames with 11-bit identifiers")
 }
 
 // The same frames as text and as pcap give the same lines.
@@ -138,7 +138,7 @@ func TestDecode_Text(t *testing.T) {
 	require.Contains(t, lines[2], "amber warning on; SPN 4334 FMI 18 x3")
 	require.Contains(t, lines[2], "usually: pressure low, moderate")
 	require.Contains(t, lines[3], "0102")
-	require.Contains(t, errOut, "1 11-bit frames")
+	require.Contains(t, errOut, "1 frame with an 11-bit identifier")
 }
 
 // The published RTS/CTS vector names its interface can0 and, misspelt, cano: two buses to us,

@@ -120,7 +120,7 @@ func listen(t *testing.T, bin, bus string) *listener {
 
 var (
 	heardPattern   = regexp.MustCompile(`(\d+) frames:`)
-	lostPattern    = regexp.MustCompile(`(\d+) frames LOST`)
+	lostPattern    = regexp.MustCompile(`(\d+) frames? LOST`)
 	droppedPattern = regexp.MustCompile(`(\d+) frames DROPPED`)
 )
 
