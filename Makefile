@@ -23,8 +23,7 @@ test: ## unit, property and golden tests; no root, no CAN hardware
 	@if [ -n "$(RACE)" ]; then $(GO) test -timeout 25m -run '$(SHORTENED)' ./cmd/holdfast ./cmd/holdfast/torture; fi
 
 test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
-	.ci/test-can
-	.ci/test-can -i ./j1939/node
+	.ci/test-can -i
 
 bench: ## benchmarks, with allocations; compare two runs with benchstat
 	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) ./...
