@@ -19,9 +19,9 @@ import (
 type feature struct {
 	known  bool
 	z      float64
-	parts  bool   // it parts two causes: z is how far it lies on the one's side
-	text   string // said when it stands out
-	normal string // said when it does not, and that matters; "" otherwise
+	apart  float64 // 0, or of a sign that parts two causes: by how many of its standard uncertainties; z from midway
+	text   string  // said when it stands out
+	normal string  // said when it does not, and that matters; "" otherwise
 }
 
 // atLimit is where the limit lies in spreads of healthy units: about one healthy unit in a hundred
@@ -82,6 +82,7 @@ const (
 	flows
 	besideNeedle
 	strokeShare
+	wetFurther
 	supplyShape
 	sensorOff
 	lowZero

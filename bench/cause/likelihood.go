@@ -71,18 +71,18 @@ const slightly = 2.0
 // density is how likely a cause makes a feature. A feature that parts two causes says nothing of the others.
 func (f *feature) density(g *stage, e effect) float64 {
 	switch {
-	case !f.parts:
+	case f.apart == 0:
 		return g.likelihood(f.z, e)
 	case e == above:
-		return stray + (1-2*stray)*normal(f.z)
+		return stray + (1-2*stray)*share(f.apart*f.z)
 	case e == below:
-		return stray + (1-2*stray)*normal(-f.z)
+		return stray + (1-2*stray)*share(-f.apart*f.z)
 	}
 	return 0.5
 }
 
-// normal is the probability of the standard normal distribution below z.
-func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+// share is what the first of two equally common causes has of the two, where it is exp(x) times as likely.
+func share(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
 
 // stray is the share of healthy readings that are out of line for reasons of their own: without
 // it one odd reading would outweigh everything else.
@@ -100,9 +100,17 @@ func (e *evidence) weigh() {
 		if f := &e.f[k]; f.known {
 			for i := range stages {
 				for effect := range numEffects {
-					e.logs[k][i][effect] = weights[k] * math.Log(f.density(&stages[i], effect))
+					e.logs[k][i][effect] = f.weight(k) * math.Log(f.density(&stages[i], effect))
 				}
 			}
 		}
 	}
+}
+
+// weight is the power to which a sign is taken. One that parts two causes is no wider than it is: not sharpened.
+func (f *feature) weight(k key) float64 {
+	if f.apart > 0 {
+		return weights[k] / sharpness
+	}
+	return weights[k]
 }

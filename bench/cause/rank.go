@@ -57,8 +57,9 @@ func (e *evidence) logPosterior(p *pattern) float64 {
 		for k := range numKeys {
 			by[i] += e.logs[k][i][p.effects[k]]
 		}
+		by[i] *= sharpness // the evidence: how common a stage is is not sharpened
 	}
-	sum := math.Log(p.prior) + sharpness*(floats.LogSumExp(by[:])-math.Log(float64(len(stages))))
+	sum := math.Log(p.prior) + floats.LogSumExp(by[:]) - math.Log(float64(len(stages)))
 	if any, explained := e.broken(p); any && !explained {
 		if p.name == Healthy {
 			return sum + math.Log(failedHealthy)

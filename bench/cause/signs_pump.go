@@ -37,6 +37,22 @@ func (e *evidence) pump(s *measure.Signs) {
 	e.sign(loadVolts, s.LoadVolts, loadBand, "each bar takes %.3f V at the motor (good: 0.190)")
 	e.demand(s)
 	e.stroke(s)
+	e.wetFurther(s)
+}
+
+// furtherBand is by how many points more of the delivery a turn is missing with liquid at the pump than with air.
+var furtherBand = band{-1, none, 4}
+
+// wetFurther parts a way back from all that keeps the pump from drawing. Short strokes, bad valves, air and a throttled
+// suction side cost the same share of each turn, be it air or liquid. What a spool lets back goes by the pressure, and
+// there is hardly any while the line is empty.
+func (e *evidence) wetFurther(s *measure.Signs) {
+	if s.FillWet.OK && s.FillPerTurn.OK {
+		air, wet := 1-100*s.FillPerTurn.Value/fillBand.centre, 1-100*s.FillWet.Value/wetBand.centre
+		u := math.Hypot(100*s.FillPerTurn.U/fillBand.centre, 100*s.FillWet.U/wetBand.centre)
+		e.sign(wetFurther, percent(measure.Sign{Value: wet - air, U: u, OK: true}), furtherBand,
+			"%.0f %% more of a turn's delivery is missing once liquid has come to the pump")
+	}
 }
 
 // A pump that draws less a turn than it should draws so with a short stroke, and then pressure has the less to
@@ -51,7 +67,7 @@ func (e *evidence) stroke(s *measure.Signs) {
 	missing := 1 - 100*s.FillWet.Value/wetBand.centre
 	share := (1 - s.LoadVolts.Value/loadBand.centre) / missing
 	u := math.Hypot(loadSpread, s.LoadVolts.U/loadBand.centre) / missing
-	e.f[strokeShare] = feature{known: true, parts: true, z: (share - strokeLine) / u,
+	e.f[strokeShare] = feature{known: true, apart: 2 * strokeLine / u, z: (share - strokeLine) / u,
 		text: fmt.Sprintf("of the delivery that is missing the motor's load shows %.0f %%", 100*share)}
 }
 

@@ -64,7 +64,7 @@ func (e *evidence) shape(offset, gain, u float64) {
 		return
 	}
 	whole := gain / 100 * in.Accuracy.Span / 8
-	e.f[supplyShape] = feature{known: true, parts: true, z: (offset/whole - 0.5) / math.Abs(u/whole),
+	e.f[supplyShape] = feature{known: true, apart: math.Abs(whole / u), z: (offset/whole - 0.5) / math.Abs(u/whole),
 		text: fmt.Sprintf("gain off by %s %% and at no pressure by %s bar, as a low supply makes it",
 			units.Signed(gain, 1), units.Signed(offset, 2))}
 }
@@ -94,7 +94,7 @@ func (e *evidence) gainError(zeroAt measure.Characteristic) (gain, u float64, ok
 	if math.Abs(b.z(zeroAt.Value, zeroAt.U/2)) < standsOut {
 		return 0, 0, false
 	}
-	if !ok || e.f[doserLeak].z > standsOut {
+	if !ok || e.f[doserLeak].z > standsOut || math.Abs(e.f[dosingSpread].z) > standsOut { // then it is the valve
 		return e.gainByLoad(zeroAt.Value)
 	}
 	if e.rig.Kind == rig.Controller {

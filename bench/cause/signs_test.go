@@ -4,9 +4,11 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
 
@@ -72,4 +74,64 @@ func TestRank_LowSupplyByLoad(t *testing.T) {
 		out := gather(chars, seen, completed(), r, plan()).rank()
 		require.Equal(t, name, out[0].Name, "%v", out[:2])
 	}
+}
+
+// A sign that parts two causes weighs by how far apart it puts them: outside oracle is the normal density of gonum.
+func TestFeature_PartsByDensity(t *testing.T) {
+	for _, apart := range []float64{0.4, 1, 2.5, 9} {
+		for _, z := range []float64{-3, -0.2, 0, 1, 2.4} {
+			f := feature{known: true, apart: apart, z: z}
+			a := distuv.Normal{Mu: apart / 2, Sigma: 1}.Prob(z)
+			b := distuv.Normal{Mu: -apart / 2, Sigma: 1}.Prob(z)
+			require.InDelta(t, stray+(1-2*stray)*a/(a+b), f.density(&stages[plainly], above), 1e-9, "%g, %g", apart, z)
+			require.InDelta(t, 1, f.density(&stages[plainly], above)+f.density(&stages[plainly], below), 1e-9)
+			require.InDelta(t, 0.5, f.density(&stages[plainly], same), 0)
+		}
+	}
+}
+
+// A drip of a third of a gram a minute is a third of a per cent of what a dosing valve lets through, less than good
+// valves differ by: how much is dosed says next to nothing of where it comes from.
+func TestRank_SlightDripIsNotPlaced(t *testing.T) {
+	e := dosed(1.4, 1.1)
+	e.rig = &rig.Rig{Dosing: rig.DosingValve{FullFlow: 106, AtPressure: 9, Frequency: 4}}
+	drip := measure.Find(e.chars, "doser_leak", "")
+	for i := range e.chars {
+		if e.chars[i].Name == drip.Name {
+			e.chars[i].Value = 0.35
+		}
+	}
+	e = gather(e.chars, observed{}, completed(), e.rig, e.plan)
+	require.True(t, e.f[besideNeedle].known)
+	require.InDelta(t, 0.6, e.f[besideNeedle].apart, 0.2)
+	require.InDelta(t, 0.5, e.f[besideNeedle].density(&stages[plainly], above), 0.15)
+}
+
+// A suction side that is throttled costs the same share of a turn with air and with liquid, a spool that does not come
+// back lets by with the pressure.
+func TestRank_WayBackIsNotThrottle(t *testing.T) {
+	const back, throttle = "return-valve-reverse", "inlet-blocked"
+	for name, turn := range map[string][2]float64{back: {0.64, 0.58}, throttle: {0.54, 0.63}} {
+		seen := observed{}
+		seen.Signs.FillPerTurn = measure.Sign{Value: turn[0], U: 0.003, OK: true}
+		seen.Signs.FillWet = measure.Sign{Value: turn[1], U: 0.003, OK: true}
+		rec := completed()
+		rec.Steps = append(rec.Steps, samples.StepRun{Kind: scenario.Pressurise, Outcome: samples.TimedOut})
+		e := gather([]measure.Characteristic{{Name: "prime_time", Unit: "s", Value: 26, U: 0.1, State: measure.Measured}},
+			seen, rec, &rig.Rig{}, plan())
+		out := e.rank()
+		ratio := ProbabilityOf(out, back) / ProbabilityOf(out, throttle) * Priors()[throttle] / Priors()[back]
+		require.Equal(t, name == back, ratio > 4, "%g", ratio)
+		require.Equal(t, name == throttle, ratio < 0.25, "%g", ratio)
+	}
+}
+
+// Where the pressure is held by a sensor that is out and no gauge stands beside it, what is dosed tells nothing of the needle.
+func TestRank_BlindDosing(t *testing.T) {
+	e := dosed(31, 18)
+	require.False(t, e.blind())
+	e.f[zero].z = -standsOut
+	require.True(t, e.blind())
+	e.rig.Channels[rig.ReferencePressure] = &rig.Instrument{Channel: rig.ReferencePressure}
+	require.False(t, e.blind())
 }

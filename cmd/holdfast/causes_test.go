@@ -16,6 +16,7 @@ const (
 	controllerSeed = 33
 	mixupSeed      = 40
 	statedSeed     = 35
+	alikeSeed      = 37
 	fluidSeed      = 36
 )
 

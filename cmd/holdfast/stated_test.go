@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"math"
+	"os"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -11,14 +12,42 @@ import (
 	"holdfast/cmd/holdfast/campaign"
 )
 
-// doubtful is a campaign in which causes are hard to tell: light faults, a quarter of the units with two at once.
-func doubtful(t *testing.T, plan, rig string, n int, seed uint64) *campaign.Summary {
+// doubtful are two campaigns in which causes are hard to tell: light faults, a quarter of the units with two at once. The
+// first draws every fault; the second, four times as large where HOLDFAST_UNITS says how large, single ones that look
+// alike up to a severity, for nearly all that is stated of the first is sure.
+func doubtful(t *testing.T, plan, rig string, few int, heaviest float64) (all, alike *campaign.Summary) {
+	t.Helper()
+	n, times := units(t, few/2), 1
+	if os.Getenv("HOLDFAST_UNITS") != "" {
+		times = timesAlike
+	}
+	return light(t, plan, rig, campaign.Config{Units: n, Seed: statedSeed, Several: 0.25, Lightest: 0.05, Heaviest: 0.6}),
+		light(t, plan, rig, campaign.Config{Units: times * n, Seed: alikeSeed, Lightest: 0.03, Heaviest: heaviest,
+			Faults: lookAlike()})
+}
+
+const timesAlike = 4
+
+// lookAlike are the faults that are taken for one another while they are slight (bench/cause: pairs that look alike), those
+// of the dosing valve's seat six times as often: they are the ones that are most in doubt.
+func lookAlike() []string {
+	names := []string{"doser-stuck-shut", "doser-blocked", "membrane-split", "outlet-valve-leak", "return-valve-reverse",
+		"inlet-valve-leak", "inlet-blocked", "suction-air", "pump-worn", "filter-blocked", "return-eroded",
+		"return-check-leak", "sensor-offset", "sensor-gain", "sensor-supply-lost", "heater-open", "heater-protection"}
+	for range 6 {
+		names = append(names, "doser-drip", "doser-stuck-open")
+	}
+	return names
+}
+
+func light(t *testing.T, plan, rig string, c campaign.Config) *campaign.Summary {
 	t.Helper()
 	p, r, err := loadPlanAndRig(plan, rig)
 	require.NoError(t, err)
-	s, err := campaign.Run(context.Background(), campaign.Config{Plan: p, Rig: r, Units: n, Seed: seed, Jobs: 2,
-		Spread: 1, Healthy: 0.05, Several: 0.25, Lightest: 0.05, Heaviest: 0.6})
+	c.Plan, c.Rig, c.Jobs, c.Spread, c.Healthy = p, r, 2, 1, 0.05
+	s, err := campaign.Run(context.Background(), c)
 	require.NoError(t, err)
+	t.Logf("%s on %s, %d units, seed %d, severities %g to %g", plan, rig, c.Units, c.Seed, c.Lightest, c.Heaviest)
 	logBins(t, "as it is", s.Stated)
 	logBins(t, "adopted", s.Adopted)
 	logBins(t, "several faults", s.Several)
@@ -46,17 +75,27 @@ func comeTrue(t *testing.T, bins []campaign.Bin) {
 }
 
 // Where it says 80 %, it is right eight times of ten: stated with the campaign's own frequencies, as in a shop that has
-// adopted its own, of units with one fault. The short test for leaks sees least, and there doubts are many.
+// adopted its own. Of units with one fault that cause is it; of units with two, it is one of them. The short test for
+// leaks sees least, and there doubts are many: of a valve's seat it sees only how much comes, so that severities are not cut
+// where a drip ends.
 func TestStated_BenchNode(t *testing.T) {
-	comeTrue(t, doubtful(t, "release", "bench-node", units(t, 24), statedSeed).Adopted)
+	all, alike := doubtful(t, "release", "bench-node", 24, 0.35)
+	comeTrue(t, all.Adopted)
+	comeTrue(t, alike.Adopted)
+	comeTrue(t, all.Several)
 }
 
 func TestStated_Controller(t *testing.T) {
-	comeTrue(t, doubtful(t, "release-controller", "unit-controller", units(t, 16), statedSeed).Adopted)
+	all, alike := doubtful(t, "release-controller", "unit-controller", 16, 0.35)
+	comeTrue(t, all.Adopted)
+	comeTrue(t, alike.Adopted)
+	comeTrue(t, all.Several)
 }
 
 func TestStated_QuickLeak(t *testing.T) {
-	comeTrue(t, doubtful(t, "quick-leak", "bench-node", units(t, 24), statedSeed).Adopted)
+	all, alike := doubtful(t, "quick-leak", "bench-node", 24, 0.6)
+	comeTrue(t, all.Adopted)
+	comeTrue(t, alike.Adopted)
 }
 
 // With a person's refractometer no fluid that is out by its U passes, what has a fifth of water fails, and a wrong
