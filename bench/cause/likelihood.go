@@ -74,15 +74,30 @@ func (f *feature) density(g *stage, e effect) float64 {
 	case f.apart == 0:
 		return g.likelihood(f.z, e)
 	case e == above:
-		return stray + (1-2*stray)*share(f.apart*f.z)
+		return f.onUpperSide()
 	case e == below:
-		return stray + (1-2*stray)*share(-f.apart*f.z)
+		return 1 - f.onUpperSide()
 	}
 	return 0.5
 }
 
-// share is what the first of two equally common causes has of the two, where it is exp(x) times as likely.
-func share(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
+// How well the two values that a sign parts are known: to such a share of what they lie apart. And how dense it is where
+// something else has moved it: in one unit of twenty, by anything up to ten of its uncertainties. Our choice.
+const (
+	centresKnown = 0.1
+	movedByElse  = 0.05 / 20
+)
+
+// onUpperSide is what the cause on the upper side has of the two, were they as common. A sign that lies far from where
+// either puts it was moved by something else, and says nothing.
+func (f *feature) onUpperSide() float64 {
+	width := math.Hypot(1, centresKnown*f.apart)
+	upper, lower := gauss((f.z-f.apart/2)/width)+movedByElse, gauss((f.z+f.apart/2)/width)+movedByElse
+	return upper / (upper + lower)
+}
+
+// gauss is the density of the standard normal distribution.
+func gauss(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
 
 // stray is the share of healthy readings that are out of line for reasons of their own: without
 // it one odd reading would outweigh everything else.
