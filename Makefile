@@ -64,7 +64,7 @@ coverage: ## do the stated intervals cover the truth? 2 000 simulated units
 	HOLDFAST_UNITS=2000 $(GO) test ./cmd/holdfast -run TestCoverage_ -v -timeout 30m
 
 causes: ## are causes named right, never mixed up, and as often right as stated? 1 000 of each
-	HOLDFAST_UNITS=1000 $(GO) test ./cmd/holdfast -run 'TestCauses_|TestMixups_|TestStated_|TestWrongFluid_' -v -timeout 60m
+	HOLDFAST_UNITS=1000 $(GO) test ./cmd/holdfast -run 'TestCauses_|TestMixups_|TestStated_|TestWrongFluid_' -v -timeout 120m
 
 long: ## a day of traffic in flat memory, a ten-hour day with every frame
 	HOLDFAST_LONG=1 $(GO) test -run 'TestWatch_(MemoryStaysFlat|TenHourDay)' -v -timeout 60m ./cmd/holdfast

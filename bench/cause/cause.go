@@ -3,8 +3,8 @@
 // It weighs the measured characteristics by Bayes' rule: each cause says what it does to each sign when
 // it is light, plain or severe, and the three are averaged; signs are standardised by their uncertainty
 // and by what healthy units do, and taken as independent given cause and stage. What it states holds for one thing
-// being wrong: of two faults it names one. It measures nothing and judges nothing: a likely cause never makes a
-// unit fail.
+// being wrong; of two faults at once it names one, and states how likely it is one of them. It measures nothing and
+// judges nothing: a likely cause never makes a unit fail.
 //
 // What healthy units do, where no limit of the plan says it, is the reference unit's on the reference bench.
 package cause

@@ -12,9 +12,9 @@ import (
 	"holdfast/cmd/holdfast/campaign"
 )
 
-// doubtful are two campaigns in which causes are hard to tell: light faults, a quarter of the units with two at once. The
-// first draws every fault; the second, four times as large where HOLDFAST_UNITS says how large, single ones that look
-// alike up to a severity, for nearly all that is stated of the first is sure.
+// doubtful are two campaigns of light faults, in which causes are hard to tell. The first draws every fault, a quarter of
+// the units with two at once, and nearly all that is stated of it is sure. The second, four times as large where
+// HOLDFAST_UNITS says how large, draws single faults that look alike: there doubts are many.
 func doubtful(t *testing.T, plan, rig string, few int, heaviest float64) (all, alike *campaign.Summary) {
 	t.Helper()
 	n, times := units(t, few/2), 1

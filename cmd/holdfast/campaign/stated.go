@@ -27,8 +27,7 @@ func (b *Bin) Agrees() bool { return b.Mean >= b.Low && b.Mean <= b.High }
 var binEdges = [...]float64{0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1}
 
 // statings gathers how often a stated probability was right, over failing units. What is stated holds for one thing
-// being wrong. Units with several faults are gathered apart: there each is a right answer, and nothing says that what
-// is stated must come true.
+// being wrong. Units with several faults are gathered apart: there each of them is a right answer.
 type statings [len(binEdges) - 1]struct {
 	units, right int
 	stated       float64
