@@ -34,6 +34,15 @@ func (b *budget) addRounded(source string, q, sd, by float64) {
 	b.add(source, u)
 }
 
+// addShaped appends a contribution that is rectangular or nearer to normal.
+func (b *budget) addShaped(source string, u float64, flat bool) {
+	if flat {
+		b.addFlat(source, u*math.Sqrt(3))
+		return
+	}
+	b.add(source, u)
+}
+
 // expanded is the half-width of the interval that holds 95.45 % of what the contributions together allow: twice
 // the standard uncertainty where they are normal or many, and less where rectangular ones outweigh the rest,
 // whose ends nothing lies beyond (JCGM 100:2008, G.1.4 and G.2.1; EA-4/02 supplement 9, from memory: k = 1.65 for

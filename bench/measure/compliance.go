@@ -13,7 +13,8 @@ import (
 // withdrawal is one metered volume taken out of the shut circuit.
 type withdrawal struct {
 	mass, uMass   float64 // g, corrected for buoyancy, without the scale's gain
-	drop, uDrop   float64 // bar, corrected for the leak, without the gauge's gain
+	drop          float64 // bar, corrected for the leak, without the gauge's gain
+	uDrop         budget  // of the drop, bar
 	volume        float64 // mL
 	uVolume       float64 // with the scale's gain and the density
 	rel           budget  // of the volume, relative
@@ -34,7 +35,7 @@ func (b *run) compliance() Characteristic {
 	value := w.volume / w.drop
 	var bud budget
 	w.metered(&bud, "", value)
-	bud.add("pressure drop", value*w.uDrop/w.drop)
+	w.dropped(&bud, "", value)
 	bud.add(b.pressure.String()+" gain", value*b.gain(b.pressure))
 	return measured(value, bud, span{w.from, w.to, w.n}).
 		noted(fmt.Sprintf("%.2f mL from %.2f to %.2f bar", w.volume, w.before, w.after))
@@ -47,6 +48,13 @@ func (w *withdrawal) metered(bud *budget, of string, value float64) {
 	}
 }
 
+// dropped adds what the pressure drop contributes to a value that goes by one over it.
+func (w *withdrawal) dropped(bud *budget, of string, value float64) {
+	for _, c := range w.uDrop {
+		bud.addShaped(of+c.Source, value*c.U/w.drop, c.flat)
+	}
+}
+
 // What air does to a metered volume: the fluid that is taken out carries some of it, and the scale does
 // not weigh it. Bubbles collect where the dosing valve branches off, so that it may get several times the
 // line's share: up to ten times is taken for possible, half of that as standard uncertainty. Common
@@ -56,13 +64,18 @@ const (
 	airUsual    = 0.002 // relative, of a line that was washed with some of its volumes before
 )
 
+// airInLine is the share of the line's volume that air takes at nominal pressure: gas is its share of the compliance, perBar
+// the compliance, mL/bar. What is taken out carries at least that.
+func (b *run) airInLine(gas, perBar float64) float64 {
+	if b.rig.LineVolume.Value <= 0 {
+		return 0
+	}
+	return gas * perBar * (b.plan.Nominal + barometer) / b.rig.LineVolume.Value
+}
+
 // airMetered is the standard uncertainty, relative, of the metered volume from air beyond what is usual.
 func (b *run) airMetered(gas, perBar float64) float64 {
-	line := b.rig.LineVolume.Value
-	if line <= 0 {
-		return airUsual
-	}
-	free := math.Max(0, gas-2*gasPrior) * perBar * (b.plan.Nominal + barometer) / line
+	free := b.airInLine(math.Max(0, gas-2*gasPrior), perBar)
 	return math.Hypot(airUsual, airEnriched*math.Min(free, 1/airEnriched))
 }
 
@@ -133,6 +146,7 @@ func (b *run) evaluateWithdrawal() (withdrawal, string) {
 		l.law, l.uGas = law{gas: gasPrior, nominal: b.plan.Nominal}, gasPrior
 	}
 	air := b.airMetered(l.gas, w.volume/w.drop)
+	w.volume *= 1 + b.airInLine(l.gas, w.volume/w.drop)
 	w.rel = budget{}
 	w.rel.add("scale_mass readings", w.uMass/w.mass)
 	w.rel.add("scale_mass gain", b.gain(rig.ScaleMass))
@@ -234,30 +248,37 @@ func (b *run) carriedMass(from, to, at clock.Instant, slope float64) (m, u float
 
 // pressureJump is jump for the pressure. Where a leak-down gave the law of the leak, each reading is
 // carried to the middle by that law, which follows the curve of a fast leak where a line would not.
-func (b *run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1, u float64, ok bool) {
+func (b *run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1 float64, bud budget, ok bool) {
 	l, _ := b.leakDown()
 	if len(b.falling().p) == 0 {
-		return b.jump(b.pressure, from, until, again, to, at)
+		var u float64
+		v0, v1, u, ok = b.jump(b.pressure, from, until, again, to, at)
+		bud.add("pressure drop", u)
+		return v0, v1, bud, ok
 	}
-	m0, c0 := b.carried(from, until, at)
-	m1, c1 := b.carried(again, to, at)
-	if m0.n < 3 || m1.n < 3 {
-		return 0, 0, 0, false
-	}
-	q := b.resolution(b.pressure)
-	noise := math.Hypot(math.Hypot(m0.u, dither(q, m0.sd)), math.Hypot(m1.u, dither(q, m1.sd)))
+	v0, c0, ok0 := b.carried(&bud, "before the pulse", from, until, at)
+	v1, c1, ok1 := b.carried(&bud, "after the pulse", again, to, at)
 	// Both were carried towards the middle, one forwards and one back: an error of the slope adds up.
-	return m0.value, m1.value, math.Hypot(noise, (c0+c1)*math.Hypot(l.uFit, l.uLaw)/l.q), true
+	bud.add("leak during the pulse", (c0+c1)*math.Hypot(l.uFit, l.uLaw)/l.q)
+	return v0, v1, bud, ok0 && ok1
 }
 
-// carried is the mean of the readings in [from, to], each carried to one instant by the law of the
-// leak, and by how much they were carried on average.
-func (b *run) carried(from, to, at clock.Instant) (m mean, by float64) {
+// carried is where the readings in [from, to] put the pressure, each carried to one instant by the law of the
+// leak, and by how much they were carried on average. It adds to the budget what they leave open.
+func (b *run) carried(bud *budget, when string, from, to, at clock.Instant) (p, by float64, ok bool) {
 	w := b.in(b.pressure, from, to)
 	v, fall := make([]float64, len(w.V)), b.falling()
 	for i, p := range w.V {
 		v[i] = fall.carry(p, at.Seconds(w.T[i]))
 		by += math.Abs(v[i]-p) / float64(len(v))
 	}
-	return meanOf(v), by
+	q := b.resolution(b.pressure)
+	if p, u, flat, ok := still(v, q, b.flicker()); ok {
+		bud.addShaped("pressure "+when, u, flat)
+		return p, by, true
+	}
+	m := meanOf(v)
+	bud.addRounded("resolution "+when, q, m.sd, 1)
+	bud.add("scatter "+when, m.u)
+	return m.value, by, m.n >= 3
 }

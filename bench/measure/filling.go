@@ -35,9 +35,13 @@ func (b *run) fillPressure() Characteristic {
 		return missing(b.noReading(b.pressure))
 	}
 	var bud budget
-	bud.addRounded(b.pressure.String()+" resolution", b.resolution(b.pressure), m.sd, 1)
-	// How the air moves the pressure is no error of its mean; what the gauge adds is.
-	bud.add(b.pressure.String()+" noise", b.ventedNoise()/math.Sqrt(float64(m.n)))
+	if q := b.resolution(b.pressure); m.sd < q/1000 { // all readings alike: as if it stood still
+		m.value = b.stood(&bud, b.pressure.String(), b.pressure, m, from, to)
+	} else {
+		bud.addRounded(b.pressure.String()+" resolution", q, m.sd, 1)
+		// How the air moves the pressure is no error of its mean; what the gauge adds is.
+		bud.add(b.pressure.String()+" noise", b.ventedNoise()/math.Sqrt(float64(m.n)))
+	}
 	value := m.value - b.vented(&bud, m.value)
 	return measured(value, bud, span{from, to, m.n})
 }
@@ -50,9 +54,7 @@ func (b *run) vented(bud *budget, pressure float64) float64 {
 		from, to := b.ventedPart(s)
 		if zero, _, ok := b.average(b.pressure, from, to); ok {
 			bud.add(name+" gain", (pressure-zero.value)*b.gain(b.pressure))
-			bud.addRounded(name+" resolution, vented", b.resolution(b.pressure), zero.sd, 1)
-			bud.add(name+" scatter, vented", zero.u)
-			return zero.value
+			return b.stood(bud, name+" vented:", b.pressure, zero, from, to)
 		}
 	}
 	bud.add(name+" accuracy", b.accuracy(b.pressure, pressure))

@@ -213,13 +213,31 @@ func drawVolume(d *drawn, of string, w withdrawal) term {
 	air := d.normal(of+"air in what is metered", 0, b.airMetered(l.gas, w.volume/w.drop))
 	swings := d.normal(of+"air that is drawn in", 0, b.airSwings())
 	rho := d.density(of+"density", w.from, w.to)
-	return func(x []float64) float64 { return mass(x) * gain(x) / rho(x) * 1000 * (1 + air(x) + swings(x)) }
+	carried := 1 + b.airInLine(l.gas, w.mass/w.drop)
+	return func(x []float64) float64 {
+		return mass(x) * gain(x) / rho(x) * 1000 * carried * (1 + air(x) + swings(x))
+	}
+}
+
+// drawDrop is the pressure drop of a withdrawal, each line of its budget by itself.
+func drawDrop(d *drawn, of string, w withdrawal) term {
+	var parts []term
+	for _, c := range w.uDrop {
+		parts = append(parts, d.add(quantity{of + c.Source, 0, c.U, c.flat}))
+	}
+	return func(x []float64) float64 {
+		sum := w.drop
+		for _, p := range parts {
+			sum += p(x)
+		}
+		return sum
+	}
 }
 
 func drawCompliance(d *drawn, c Characteristic) term {
 	w, _ := d.b.withdraw()
 	volume := drawVolume(d, "", w)
-	drop := d.normal("pressure drop", w.drop, w.uDrop)
+	drop := drawDrop(d, "", w)
 	gain := d.normal(d.b.pressure.String()+" gain", 1, d.b.gain(d.b.pressure))
 	return func(x []float64) float64 { return volume(x) / (drop(x) * gain(x)) }
 }
@@ -234,13 +252,13 @@ func drawLeak(d *drawn, c Characteristic) term {
 	l, _ := b.leakDown()
 	w, _ := b.withdraw()
 	volume := drawVolume(d, "compliance: ", w)
-	drop := d.normal("compliance: pressure drop", w.drop, w.uDrop)
+	drop := drawDrop(d, "compliance: ", w)
 	washed := 0.0
 	first, _ := b.first(scenario.Compliance)
 	if s, _ := b.first(scenario.LeakDown); !b.adjoins(first, s) {
-		washed = airBetween
+		washed = b.washed(first.End, s.Start) * (l.gas + l.uGas)
 	}
-	between := d.normal("air washed out between the two steps", 0, washed)
+	between := d.between("air washed out between the two steps", -washed, washed)
 	drift, uDrift := b.thermal(c.From, c.To)
 	warms := d.normal("temperature drift", drift, uDrift)
 	fit := d.normal("fit of the pressure", 0, l.uFit)

@@ -128,7 +128,7 @@ func (id *identification) shutIn() string {
 	id.p[pYield], id.p[pAirRising], id.p[pLag], id.p[pCheck] = 0.06, 0.03, 0.05, id.rig.CheckValve.Value
 	id.p[pArea], id.p[pTurn] = 0.066, id.rig.StrokeVol // where nothing is known of them nothing depends on them
 	id.before, id.after = w.before, w.after
-	u := math.Hypot(w.uVolume, w.volume*w.uDrop/w.drop)
+	u := math.Hypot(w.uVolume, w.volume*w.uDrop.standard()/w.drop)
 	id.obs = append(id.obs, observation{ofWithdrawal, w.volume, u})
 	for _, s := range id.shut {
 		id.p = append(id.p, s.y[0])

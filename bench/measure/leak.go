@@ -21,6 +21,8 @@ type leakRun struct {
 	span   span
 	coarse bool // read from the steps of a coarse sensor
 
+	flicker float64 // bar, of the readings before they are rounded; 0: not known
+
 	stretches []points // what was fitted
 }
 
@@ -57,11 +59,11 @@ func (b *run) leakRate() Characteristic {
 	bud.add("fit of the pressure", l.uFit*perMinute)
 	bud.add("law of the leak, trapped air", l.uLaw*perMinute)
 	w.metered(&bud, "compliance: ", value)
-	bud.add("compliance: pressure drop", value*w.uDrop/w.drop)
+	w.dropped(&bud, "compliance: ", value)
 	bud.add("compliance: trapped air", value*w.uSoft/w.soft)
 	if c, ok := b.first(scenario.Compliance); ok {
 		if s, ok := b.first(scenario.LeakDown); ok && !b.adjoins(c, s) {
-			bud.add("air washed out between the two steps", value*airBetween)
+			bud.addFlat("air washed out between the two steps", value*b.washed(c.End, s.Start)*(l.gas+l.uGas))
 		}
 	}
 	bud.add("temperature drift", uDrift)
@@ -72,10 +74,17 @@ func (b *run) leakRate() Characteristic {
 	return ch.noted(drop)
 }
 
-// airBetween is the standard uncertainty, relative, of the compliance having been measured in another
-// shut-in than the leak-down, with more or less air in the line. Our choice, made after the simulated bench
-// showed the two to differ; it does not suffice at leaks above some 10 mL/min. No real bench has confirmed it.
-const airBetween = 0.005
+// washed is the share (0..1) of the air in the line that the fluid pumped through it between two instants may have taken
+// out, or put in where air is drawn in: what goes through a line of the rig's volume, taken as well mixed, at the rig's stroke
+// volume a turn. All of it where the rig does not say.
+func (b *run) washed(from, to clock.Instant) float64 {
+	speed := meanOf(b.in(rig.PumpSpeed, from, to).V)
+	if speed.n == 0 || b.rig.LineVolume.Value <= 0 || b.rig.StrokeVol <= 0 {
+		return 1
+	}
+	pumped := b.rig.StrokeVol * math.Max(speed.value, 0) / 60 * to.Seconds(from) // mL
+	return -math.Expm1(-pumped / b.rig.LineVolume.Value)
+}
 
 // leakSettle is left out after the pump has stopped when the step says nothing.
 const leakSettle = time.Second
@@ -121,7 +130,9 @@ func (b *run) fitLeakDown() (leakRun, string) {
 	got := 0
 	for _, w := range full {
 		p, coarse := b.decayPoints(w, n)
-		l.coarse = l.coarse || coarse
+		if l.coarse = l.coarse || coarse; coarse {
+			l.flicker = flickers(w, b.resolution(b.pressure)) // the last stretch is by far the longest
+		}
 		if len(p.x) > 1 {
 			stretches, got = append(stretches, p), got+len(p.x)
 		}

@@ -174,18 +174,23 @@ func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, k int
 	t, dt := w.T[k].Seconds(start), w.T[k+1].Seconds(w.T[k])
 	root := (math.Sqrt(w.V[k]) - math.Sqrt(w.V[k+1])) / dt
 	when := func(p float64) float64 { return t - (math.Sqrt(p)-math.Sqrt(w.V[k]))/root }
-	// The same line as through many readings: from 95 % to 75 %, back to the level before.
-	early, late := when(0.95*before.value), when(0.75*before.value)
-	x := early - (late-early)*0.05/0.20
-	slope := 0.20 * before.value / (late - early)
+	// The same line as through many readings: the straight one through 95 % to 75 %, back to the level before. Its mean is that of
+	// a parabola, a sixth of the square of what the root falls by below that of the chord, and its slope is the chord's.
+	top, bottom := 0.95*before.value, 0.75*before.value
+	early, late := when(top), when(bottom)
+	slope := (top - bottom) / (late - early)
+	below := sq(math.Sqrt(top)-math.Sqrt(bottom)) / 6
+	x := early - (before.value-top+below)/slope
 	straight := t - (before.value-w.V[k])*dt/(w.V[k]-w.V[k+1])
 	back := (t - x) / dt // of the way between the two readings, carried back
 	var bud budget
 	bud.add("reading on the bus", uOnTheBus)
 	bud.addFlat("law of the fall", straight-x)
 	q, pulses := b.resolution(b.pressure), b.unfollowed(before)
-	bud.addFlat("pulsation at the first", (1+back)*pulses*math.Sqrt(3)/slope)
-	bud.addFlat("pulsation at the second", back*pulses*math.Sqrt(3)/slope)
+	// The pump turns on, but its flow is no longer shut in: its pulsation is anything from none to that of the hold, alike,
+	// and a third of the square on average. A sine of such a height is near to normal (excess of the kurtosis -0.3).
+	bud.add("pulsation at the first", (1+back)*pulses/math.Sqrt(3)/slope)
+	bud.add("pulsation at the second", back*pulses/math.Sqrt(3)/slope)
 	bud.addFlat("rounding of the first", (1+back)*q/2/slope)
 	bud.addFlat("rounding of the second", back*q/2/slope)
 	return measured(math.Max(0, x-b.late()), bud, sp)
@@ -205,8 +210,7 @@ func (b *run) turnedBefore(w samples.Series, start clock.Instant, k int, sp span
 	return measured((earliest+latest)/2, bud, sp)
 }
 
-// unfollowed is the standard deviation of the pulsation that the readings do not follow, as it is in the hold; its ends are
-// nearer than those of a rectangle.
+// unfollowed is the standard deviation of the pulsation that the readings do not follow, as it is in the hold.
 func (b *run) unfollowed(before mean) float64 {
 	sd := before.sd
 	if s, why := b.hold(); why == "" {

@@ -124,12 +124,17 @@ func (b *run) accuracy(c rig.Channel, reading float64) float64 {
 	return 0
 }
 
-// gain is the relative standard uncertainty of an instrument's differences and slopes.
+// gain is the relative standard uncertainty of an instrument's differences and slopes. A sensor of the unit is not calibrated
+// with the bench: its zero is its own, and its class of the span is what the line from there may be off by at the span's end.
 func (b *run) gain(c rig.Channel) float64 {
-	if in := b.rig.Channels[c]; in != nil {
-		return in.Accuracy.OfReading / 200
+	in := b.rig.Channels[c]
+	switch {
+	case in == nil:
+		return 0
+	case in.PartOfUnit:
+		return (in.Accuracy.OfReading + in.Accuracy.OfSpan) / 200
 	}
-	return 0
+	return in.Accuracy.OfReading / 200
 }
 
 func (b *run) resolution(c rig.Channel) float64 {

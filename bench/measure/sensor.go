@@ -24,9 +24,7 @@ func (b *run) sensorZero() Characteristic {
 		return missing(b.noReading(rig.LinePressure))
 	}
 	var bud budget
-	bud.addRounded("line_pressure resolution", b.resolution(rig.LinePressure), unit.sd, 1)
-	bud.add("line_pressure scatter", unit.u)
-	value := unit.value
+	value := b.stood(&bud, "line_pressure", rig.LinePressure, unit, from, to)
 	if ref, rb, ok := b.average(rig.ReferencePressure, from, to); ok {
 		value -= ref.value
 		bud = append(bud, rb...)

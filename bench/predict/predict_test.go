@@ -53,7 +53,7 @@ func TestLimits_OnlyUndecided(t *testing.T) {
 		needs                          []string
 	}{
 		{"release-controller", "unit-controller", "sensor_zero", "{min: -0.15 bar, max: 0.15 bar}",
-			"{min: -0.002 bar, max: 0.002 bar}", []string{"limits more than"}},
+			"{min: -0.0005 bar, max: 0.0005 bar}", []string{"limits more than"}},
 		{"release", "bench-node", "sensor_span_error", "{min: -2 %, max: 2 %}", "{min: -0.1 %, max: 0.1 %}",
 			[]string{"reference_pressure 2 times as good", "limits more than"}},
 		{"release", "bench-node", "doser_leak", "{max: 0.2 g/min}", "{max: 0.001 g/min}",
@@ -75,7 +75,7 @@ func TestLimits_OnlyUndecided(t *testing.T) {
 // What is proposed is tried: with the proposed length the limit is provable.
 func TestLimits_LongerHold(t *testing.T) {
 	short := []string{"leak-down: {for: 240 s, settle: 2 s}", "leak-down: {for: 20 s, settle: 2 s}",
-		"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 0.06 mL/min}"}
+		"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 0.07 mL/min}"}
 	p, r := load(t, "release-controller", "unit-controller", short...)
 	l := of(t, predict.Limits(p, r), "leak_rate")
 	require.Equal(t, predict.OnlyUndecided, l.Outlook)

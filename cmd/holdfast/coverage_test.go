@@ -56,16 +56,13 @@ func claims(t *testing.T, scene, bench string, n int, seed uint64, healthy float
 
 // Why a characteristic on a rig is covered more often than 97 % of the time.
 var sureFor = map[string]string{
-	"bench-node ripple":               "how sharp the crests are is not known: noise lifts blunt ones more",
-	"bench-node overshoot":            "most good units have none, and less than none is not stated",
-	"unit-controller sensor_zero":     "weather moves the barometer over half of 8 kPa: the error never fills its rectangle",
-	"unit-controller fill_pressure":   "the same, twice",
-	"unit-controller overshoot":       "a good unit has none, and less than none is not stated",
-	"unit-controller ripple":          "units differ by less than 8 kPa: the error does not fill its rectangle",
-	"unit-controller compliance":      "rounding to 8 kPa has ends: the drop lies between two readings",
-	"unit-controller leak_rate":       "rounding to 8 kPa has ends: it is in the drop of the compliance",
-	"unit-controller changeover_time": "the pulsation of the hold is taken for that of the fall, which is less",
-	"unit-controller purge_time":      "the slope at the level is taken from readings on either side of a bend",
+	"bench-node ripple":             "how sharp the crests are is not known: noise lifts blunt ones more",
+	"bench-node overshoot":          "most good units have none, and less than none is not stated",
+	"unit-controller sensor_zero":   "weather moves the barometer over half of 8 kPa: the error never fills its rectangle",
+	"unit-controller fill_pressure": "the same, twice",
+	"unit-controller overshoot":     "a good unit has none, and less than none is not stated",
+	"unit-controller ripple":        "units differ by less than 8 kPa: the error does not fill its rectangle",
+	"unit-controller purge_time":    "the slope at the level is taken from readings on either side of a bend",
 }
 
 // The stated 95 % interval holds the true value as often as it says, over healthy units with random spread
