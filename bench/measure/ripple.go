@@ -26,10 +26,13 @@ func (b *run) ripple() Characteristic {
 	}
 	w := b.series(b.pressure, s)
 	var pp []float64
-	smooth := b.overShaft(w, s)
+	steady := b.overShaft(w, s)
+	if !b.pulsates(s) { // what is drawn through readings at chance phases slopes by chance: a second's average does not
+		steady = smooth(w, 0.5/b.every(b.pressure))
+	}
 	for _, win := range windows(w, time.Second) {
 		if len(win.V) >= 10 {
-			pp = append(pp, peakToPeak(win, smooth))
+			pp = append(pp, peakToPeak(win, steady))
 		}
 	}
 	if len(pp) == 0 {
@@ -105,8 +108,12 @@ func widestGap(step float64, turns int) float64 {
 	return gap
 }
 
-// ventedNoise is the scatter of the gauge when nothing moves.
+// ventedNoise is the scatter of the gauge when nothing moves; of readings so coarse that they stand still or flicker
+// between two steps then, what is under their rounding, where the leak-down shows it.
 func (b *run) ventedNoise() float64 {
+	if noise := b.flicker(); noise > 0 {
+		return noise
+	}
 	for _, s := range b.rec.Steps {
 		if s.Kind == scenario.Vent && s.End > s.Start {
 			from, to := b.ventedPart(step{StepRun: s})
