@@ -58,8 +58,7 @@ func claims(t *testing.T, scene, bench string, n int, seed uint64, healthy float
 var sureFor = map[string]string{
 	"bench-node ripple":             "how sharp the crests are is not known: noise lifts blunt ones more",
 	"bench-node overshoot":          "most good units have none, and less than none is not stated",
-	"unit-controller sensor_zero":   "weather moves the barometer over half of 8 kPa: the error never fills its rectangle",
-	"unit-controller fill_pressure": "the same, twice",
+	"unit-controller fill_pressure": "two roundings of one gauge a few steps apart are not independent",
 	"unit-controller overshoot":     "a good unit has none, and less than none is not stated",
 	"unit-controller ripple":        "units differ by less than 8 kPa: the error does not fill its rectangle",
 	"unit-controller purge_time":    "the slope at the level is taken from readings on either side of a bend",
