@@ -16,7 +16,7 @@ const (
 	controllerSeed = 33
 	mixupSeed      = 40
 	statedSeed     = 35
-	alikeSeed      = 37
+	alikeSeed      = 38
 	fluidSeed      = 36
 )
 
