@@ -19,8 +19,8 @@ build: ## the static binary, bin/holdfast
 
 test: ## unit, property and golden tests; no root, no CAN hardware
 	@if [ -z "$(RACE)" ]; then echo "no C compiler found: testing without the race detector"; fi
-	$(GO) test $(RACE) -timeout 25m ./...
-	@if [ -n "$(RACE)" ]; then $(GO) test -timeout 25m -run '$(SHORTENED)' ./cmd/holdfast ./cmd/holdfast/torture; fi
+	$(GO) test $(RACE) -timeout 40m ./...
+	@if [ -n "$(RACE)" ]; then $(GO) test -timeout 40m -run '$(SHORTENED)' ./cmd/holdfast ./cmd/holdfast/torture; fi
 
 test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
 	.ci/test-can -i
