@@ -127,9 +127,8 @@ func (b *booklet) results() {
 	for _, m := range b.s.Unmeasured {
 		b.para("Not measured: "+m.Label+". "+m.Text+".", 7.6, "")
 	}
-	b.para("U is the expanded uncertainty with coverage factor 2 (about 95 %). The bar is what the limit "+
-		"permits; the dot is "+
-		"the value, its whisker U; a triangle points beyond.", 7.6, "")
+	b.para("U is the expanded uncertainty (about 95 %): coverage factor 2, less where rounding outweighs the rest. "+
+		"The bar is what the limit permits; the dot is the value, its whisker U; a triangle points beyond.", 7.6, "")
 }
 
 // limitRule draws a value against its limit, as the HTML page does.
