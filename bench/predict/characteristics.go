@@ -18,8 +18,10 @@ type expected struct {
 // expectedOf is what a run of the plan on the rig would measure of a healthy unit. Four records are looked at, a
 // quarter of a turn of the pump and a quarter of a step of a coarse sensor apart, and the larger of the two middle U is
 // kept.
-func expectedOf(p *scenario.Plan, r *rig.Rig) []expected {
-	places := []float64{0, 0.25, 0.5, 0.75}
+func expectedOf(p *scenario.Plan, r *rig.Rig) []expected { return expectedAt(p, r, 0, 0.25, 0.5, 0.75) }
+
+// expectedAt is the same of records at these places, parts of a turn and of a step.
+func expectedAt(p *scenario.Plan, r *rig.Rig, places ...float64) []expected {
 	runs := make([][]measure.Characteristic, len(places))
 	for i, beside := range places {
 		runs[i] = measure.All(Record(p, r, beside), r, p)

@@ -63,6 +63,7 @@ func TestLimits_OnlyUndecided(t *testing.T) {
 	} {
 		p, r := load(t, c.scenario, c.rig, c.name+": "+c.old, c.name+": "+c.with)
 		hopeless := predict.Hopeless(predict.Limits(p, r))
+		require.Equal(t, hopeless, predict.Undecidable(p, r))
 		require.Len(t, hopeless, 1, c.name)
 		require.Equal(t, c.name, hopeless[0].Limit.Characteristic)
 		require.Len(t, hopeless[0].Needs, len(c.needs), "%q", hopeless[0].Needs)
@@ -96,6 +97,7 @@ func TestLimits_Simple(t *testing.T) {
 	p, r := load(t, "release", "bench-node", "decision_rule: guarded", "decision_rule: simple",
 		"doser_leak: {max: 0.2 g/min}", "doser_leak: {max: 0.001 g/min}")
 	require.Empty(t, predict.Hopeless(predict.Limits(p, r)))
+	require.Empty(t, predict.Undecidable(p, r))
 }
 
 // The shipped plans can be proven on the shipped rigs, and by a person who looks.

@@ -52,6 +52,21 @@ func Limits(p *scenario.Plan, r *rig.Rig) []Prospect {
 	return out
 }
 
+// Undecidable returns the limits of the plan that can only end undecided on the rig, as Hopeless does of Limits. What
+// a single predicted record can decide is none of them, so that a good plan costs a quarter of the time.
+func Undecidable(p *scenario.Plan, r *rig.Rig) []Prospect {
+	one := expectedAt(p, r, 0)
+	for _, l := range p.Limits {
+		if l.ControllerOnly && r.Kind != rig.Controller {
+			continue
+		}
+		if x := prospect(l, one, p, r); x.Outlook != Provable && x.Outlook != ByPerson {
+			return Hopeless(Limits(p, r))
+		}
+	}
+	return nil
+}
+
 // Hopeless returns those that can only end undecided.
 func Hopeless(all []Prospect) []Prospect {
 	var out []Prospect

@@ -111,7 +111,7 @@ func hopeless(p *scenario.Plan, r *rig.Rig, all []predict.Prospect) error {
 
 // refuseHopeless ends a run before it begins when it can show nothing, unless that was accepted.
 func refuseHopeless(p *scenario.Plan, r *rig.Rig, accepted bool, errOut io.Writer) error {
-	err := hopeless(p, r, predict.Limits(p, r))
+	err := hopeless(p, r, predict.Undecidable(p, r))
 	switch {
 	case err == nil:
 		return nil
