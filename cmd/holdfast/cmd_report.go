@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"holdfast/bench/judge"
 	"holdfast/bench/record"
 	"holdfast/bench/report"
 )
@@ -86,11 +85,4 @@ func writeIf(path string, write func(io.Writer) error) error {
 		return nil
 	}
 	return record.WriteFile(path, write)
-}
-
-func printResult(out io.Writer, res *judge.Result, asJSON bool) error {
-	if asJSON {
-		return writeJSON(out, res)
-	}
-	return report.Table(out, res, terminalWidth(out), isTerminal(out))
 }

@@ -134,14 +134,11 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
 		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
 	}
-	run, err := openRun(o, plan, r)
+	run, err := openRun(ctx, o, plan, r, errOut)
 	if err != nil {
 		return err
 	}
-	defer run.close()
-	if err := beginRecord(ctx, run.out, run.folder, o.serial, errOut); err != nil {
-		return withStatus(exitUsage, err)
-	}
+	defer run.Close()
 	if o.priority {
 		fmt.Fprintln(errOut, askPriority())
 	}
@@ -149,15 +146,11 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if !o.attended(in, errOut) {
 		in = nil
 	}
-	run.asker = newAsker(answers, in, screen)
-	run.asker.width = terminalWidth(errOut)
-	shown := newProgress(screen, isTerminal(errOut), plan)
-	shown.width = terminalWidth(errOut)
-	result, status := run.perform(ctx, shown)
-	fmt.Fprintln(screen, "record: "+run.folder.Path)
-	screen.flush()
+	asker := newAsker(answers, in, screen)
+	asker.width = terminalWidth(errOut)
+	result, status := perform(ctx, run, plan, asker, screen, errOut)
 	if result != nil {
-		_ = run.show(out, result, o.json) // nobody may be reading any more; the record has it
+		_ = printResult(out, result, o.json) // nobody may be reading any more; the record has it
 	}
 	return withStatus(status, nil)
 }

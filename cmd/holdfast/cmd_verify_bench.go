@@ -96,17 +96,12 @@ func runVerifyBench(ctx context.Context, o verifyBenchOptions, in io.Reader, out
 			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
 		}
 	}
-	run, err := openRun(o.run, plan, r)
+	run, err := openRun(ctx, o.run, plan, r, errOut)
 	if err != nil {
 		return err
 	}
-	defer run.close()
-	screen := newScreen(errOut)
-	shown := newProgress(screen, isTerminal(errOut), plan)
-	shown.width = terminalWidth(errOut)
-	result, status := run.perform(ctx, shown)
-	fmt.Fprintln(screen, "record: "+run.folder.Path)
-	screen.flush()
+	defer run.Close()
+	result, status := perform(ctx, run, plan, nil, newScreen(errOut), errOut)
 	if result == nil {
 		return withStatus(status, nil)
 	}

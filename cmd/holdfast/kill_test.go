@@ -23,6 +23,7 @@ import (
 	"holdfast/bench/journal"
 	"holdfast/bench/record"
 	"holdfast/bench/samples"
+	"holdfast/bench/session"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/unixbus"
 	"holdfast/j1939/clock"
@@ -352,12 +353,12 @@ func requireRecovered(t *testing.T, out string, interrupted int) {
 	for call := range 2 {
 		status, said, errOut := holdfast("recover", "--json", "--out", out)
 		require.Equal(t, exitDone, status, errOut+said)
-		var found []recovered
+		var found []session.Recovered
 		require.NoError(t, json.Unmarshal([]byte(said), &found))
 		count := 0
 		for _, r := range found {
-			require.Contains(t, []string{"empty", "closed", "judged"}, r.Done, r.Why)
-			if r.Done == "closed" {
+			require.Contains(t, []session.Done{session.Empty, session.Closed, session.Judged}, r.Done, r.Why)
+			if r.Done == session.Closed {
 				require.Equal(t, "interrupted", r.Verdict)
 				count++
 			}

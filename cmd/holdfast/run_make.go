@@ -1,0 +1,81 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"holdfast/bench/judge"
+	"holdfast/bench/record"
+	"holdfast/bench/report"
+	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
+	"holdfast/bench/session"
+)
+
+// openRun opens the bus first: a bus that is not there leaves no empty record behind.
+func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig, errOut io.Writer) (*session.Run, error) {
+	store, err := outFolder(o.out)
+	if err != nil {
+		return nil, withStatus(exitUsage, err)
+	}
+	port, err := openBus(o, r.Kind)
+	if err != nil {
+		return nil, err
+	}
+	c := session.Config{Store: store, Serial: o.serial, UnitHours: o.unitHours, Plan: plan, Rig: r, Bus: o.bus,
+		Simulated: noHardware(o.bus), VirtualTime: o.bus == simBus && !o.realTime, Version: version, Now: now}
+	if o.bus == simBus {
+		c.Seed, c.Faults = o.seed, o.faults.Map()
+	}
+	run, err := session.Open(ctx, c, port)
+	if err != nil {
+		return nil, withStatus(exitUsage, err)
+	}
+	if v := run.Visit; v != nil {
+		fmt.Fprintf(errOut, "visit %s of %s: the run belongs to it\n", v.ID, v.Opened.Format(minute))
+	}
+	return run, nil
+}
+
+// perform takes an open run to its end before the person at the terminal, and puts it away. The result is nil when
+// the record cannot be read.
+func perform(ctx context.Context, run *session.Run, plan *scenario.Plan, asker *asker, screen *screen,
+	errOut io.Writer) (*judge.Result, int) {
+	orderly, atOnce, restore := signals(ctx)
+	defer restore()
+	shown := newProgress(screen, isTerminal(errOut), plan)
+	shown.width = terminalWidth(errOut)
+	person := session.Person{Progress: shown.show, AtOnce: atOnce}
+	if asker != nil {
+		person.Asker = asker
+	}
+	outcome, failed, unrecorded := run.Perform(orderly, person)
+	shown.end()
+	shown.lastWord(outcome)
+	result, err := run.Judge()
+	if err == nil {
+		err = run.PutAway(context.WithoutCancel(ctx), result)
+	} else {
+		result = nil
+	}
+	if err = errors.Join(failed, unrecorded, err); err != nil {
+		fmt.Fprintf(screen, "holdfast: %v\n", err)
+	}
+	fmt.Fprintln(screen, recordLine+run.Folder.Path)
+	screen.flush()
+	return result, statusOfRun(outcome, result, err == nil)
+}
+
+// printResult prints a result as a table, or as result.json has it.
+func printResult(out io.Writer, result *judge.Result, asJSON bool) error {
+	if !asJSON {
+		return report.Table(out, result, terminalWidth(out), isTerminal(out))
+	}
+	text, err := record.ResultText(result)
+	if err == nil {
+		_, err = out.Write(text)
+	}
+	return err
+}
