@@ -4,7 +4,7 @@ GO      ?= go
 # The race detector needs a C compiler; without one the tests still run.
 RACE    := $(shell command -v cc >/dev/null 2>&1 && echo -race)
 # Tests that run a few of their cases beside the race detector, and all of them in a second go without.
-SHORTENED := ^Test(HealthyUnitPasses|EveryFault|OwnUnit_|VerifyBench|Demo|Schema_Result|Causes_|Coverage_|Stated_|WrongFluid_|Torture_|Seeds)
+SHORTENED := ^Test(HealthyUnitPasses|EveryFault|OwnUnit_|Sixty$$|VerifyBench|Demo|Schema_Result|Causes_|Coverage_|Stated_|WrongFluid_|Torture_|Seeds)
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
