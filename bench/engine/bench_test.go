@@ -10,6 +10,7 @@ import (
 	einride "go.einride.tech/can"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 )
@@ -135,7 +136,7 @@ func shippedRig(t testing.TB) *rig.Rig {
 	const folder = "../../scenarios/rigs/"
 	text, err := os.ReadFile(folder + "bench-node.yaml")
 	require.NoError(t, err)
-	r, err := rig.Parse("bench-node.yaml", text, func(name string) ([]byte, error) { return os.ReadFile(folder + name) })
+	r, err := rigfile.Parse("bench-node.yaml", text, func(name string) ([]byte, error) { return os.ReadFile(folder + name) })
 	require.NoError(t, err)
 	return r
 }

@@ -58,7 +58,7 @@ func (e *engine) observe(ctx context.Context) (samples.Ended, bool) {
 		e.sup.Journal(e.next, err)
 	}
 	if t := e.sup.Check(e.next); t != nil {
-		e.trip(&t.Trip)
+		e.trip(&samples.Trip{Time: t.Time, Name: t.Name, Reading: t.Reading, Limit: t.Limit, Next: t.Next})
 		e.answer()
 		if t.Bench {
 			return samples.BenchFault, false

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"holdfast/bench/rig"
-	"holdfast/bench/samples"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/spn"
 )
@@ -51,10 +50,10 @@ func (s *Supervisor) checkRise(r rig.Reading) {
 	}
 	recent := from.Status == spn.Valid && dt < time.Second
 	if rate := (r.Value - from.Value) / dt.Seconds(); recent && rate > s.guard.MaxPressureRise {
-		s.latch(Trip{Trip: samples.Trip{Time: r.Time, Name: "pressure-rise",
+		s.latch(Trip{Time: r.Time, Name: "pressure-rise",
 			Reading: fmt.Sprintf("%s rising at %.1f bar/s", r.Channel, rate),
 			Limit:   fmt.Sprintf("at most %.4g bar/s", s.guard.MaxPressureRise),
-			Next:    "look for liquid shut in between closed valves, then start again"}})
+			Next:    "look for liquid shut in between closed valves, then start again"})
 	}
 	*from = r
 }
@@ -81,11 +80,11 @@ func (s *Supervisor) checkSwitch(r rig.Reading) {
 // checkSilence finds a bench node that has stopped sending.
 func (s *Supervisor) checkSilence(now clock.Instant) {
 	if quiet := now.Sub(s.node); quiet > StaleFloor {
-		s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "bench-silent",
+		s.latch(Trip{Bench: true, Deaf: true, Time: now, Name: "bench-silent",
 			Reading: fmt.Sprintf("nothing from the bench node for %d ms", quiet.Milliseconds()),
 			Limit:   fmt.Sprintf("at most %d ms", StaleFloor.Milliseconds()),
 			Next: "check the node's power, the cable and the bit rate; the node takes its own safe state; " +
-				"start again"}})
+				"start again"})
 	}
 }
 
@@ -98,10 +97,10 @@ func (s *Supervisor) checkRelied(now clock.Instant) {
 		channel, last, limit := rig.Channel(c), s.last[c], s.staleAfter(rig.Channel(c))
 		age := now.Sub(max(last.Time, s.since[c]))
 		if age > limit {
-			s.latch(Trip{Trip: samples.Trip{Time: now, Name: "stale-data",
+			s.latch(Trip{Time: now, Name: "stale-data",
 				Reading: fmt.Sprintf("%s is %d ms old", channel, age.Milliseconds()),
 				Limit:   fmt.Sprintf("at most %d ms", limit.Milliseconds()),
-				Next:    "look for a message that is missing on the bus, then start again"}, Bench: true})
+				Next:    "look for a message that is missing on the bus, then start again", Bench: true})
 			return
 		}
 		if age := now.Sub(max(s.valid[c].Time, s.since[c])); age > limit && last.Status != spn.Valid {
@@ -126,5 +125,5 @@ func unitTrip(r rig.Reading, name, limit, next string) Trip {
 	case r.Channel.Unit() == "":
 		reading = fmt.Sprintf("%s = %.0f", r.Channel, r.Value)
 	}
-	return Trip{Trip: samples.Trip{Time: r.Time, Name: name, Reading: reading, Limit: limit, Next: next}}
+	return Trip{Time: r.Time, Name: name, Reading: reading, Limit: limit, Next: next}
 }

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"holdfast/bench/rig"
-	"holdfast/bench/samples"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/spn"
 )
@@ -49,7 +48,11 @@ type Supervisor struct {
 // Trip is the reason why a run must end. Bench says that the bench or the bus failed rather
 // than the unit under test; Deaf says that what is sent does not reach the bench.
 type Trip struct {
-	samples.Trip
+	Time        clock.Instant
+	Name        string // over-pressure, stale-data, emergency-stop, lost-bus, ...
+	Reading     string // with unit
+	Limit       string // with unit
+	Next        string // what a person does now
 	Bench, Deaf bool
 }
 
@@ -117,23 +120,23 @@ func (s *Supervisor) Check(now clock.Instant) *Trip {
 
 // Bus latches a failure of the bus itself.
 func (s *Supervisor) Bus(now clock.Instant, err error) {
-	s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "lost-bus", Reading: err.Error(),
+	s.latch(Trip{Bench: true, Deaf: true, Time: now, Name: "lost-bus", Reading: err.Error(),
 		Limit: "an interface that is up",
-		Next:  "check the adapter, its cable and power, then the bit rate; start again"}})
+		Next:  "check the adapter, its cable and power, then the bit rate; start again"})
 }
 
 // Journal latches a record that cannot be written: a run that leaves no record is not run.
 func (s *Supervisor) Journal(now clock.Instant, err error) {
-	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "journal-not-writable", Reading: err.Error(),
+	s.latch(Trip{Bench: true, Time: now, Name: "journal-not-writable", Reading: err.Error(),
 		Limit: "every sample kept",
-		Next:  "make room on the disk or choose another folder with --out; start again"}})
+		Next:  "make room on the disk or choose another folder with --out; start again"})
 }
 
 // SecondCommander latches a trip because another node sends the harness's own command message.
 func (s *Supervisor) SecondCommander(now clock.Instant, id uint32) {
-	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "second-commander",
+	s.latch(Trip{Bench: true, Time: now, Name: "second-commander",
 		Reading: fmt.Sprintf("command message %08X heard", id), Limit: "nobody else commands this bench",
-		Next: "end the other program or unplug the other node; start again"}})
+		Next: "end the other program or unplug the other node; start again"})
 }
 
 func (s *Supervisor) latch(t Trip) {

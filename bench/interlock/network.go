@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"holdfast/bench/rig"
-	"holdfast/bench/samples"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 )
@@ -34,17 +33,17 @@ func (s *Supervisor) ErrorFrame(f can.Frame) {
 	counters := fmt.Sprintf("transmit errors %d, receive errors %d", f.Data[transmitCount], f.Data[receiveCount])
 	switch {
 	case f.ID&errBusOff != 0:
-		s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: f.Time, Name: "bus-off",
+		s.latch(Trip{Bench: true, Deaf: true, Time: f.Time, Name: "bus-off",
 			Reading: "the controller has left the bus; " + counters, Limit: "a controller that takes part",
-			Next: "look for a short, a missing terminator or a wrong bit rate; holdfast bus show; start again"}})
+			Next: "look for a short, a missing terminator or a wrong bit rate; holdfast bus show; start again"})
 	case f.ID&errController != 0 && f.Data[1]&(rxPassive|txPassive) != 0:
 		reading := "what our controller hears is garbled (wrong bit rate?); " + counters
 		if f.Data[1]&txPassive != 0 {
 			reading = "what our controller sends is not acknowledged; " + counters
 		}
-		s.latch(Trip{Bench: true, Trip: samples.Trip{Time: f.Time, Name: "error-passive", Reading: reading,
+		s.latch(Trip{Bench: true, Time: f.Time, Name: "error-passive", Reading: reading,
 			Limit: "fewer than 128 errors",
-			Next:  "is the bench node on, terminated and at the same bit rate? holdfast bus show; start again"}})
+			Next:  "is the bench node on, terminated and at the same bit rate? holdfast bus show; start again"})
 	}
 }
 
@@ -84,10 +83,10 @@ func (s *Supervisor) checkLost(now clock.Instant) {
 			continue
 		}
 		channel := rig.Channel(c)
-		s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "lost-frames",
+		s.latch(Trip{Bench: true, Time: now, Name: "lost-frames",
 			Reading: fmt.Sprintf("%d frames lost, %s missing for %d ms", s.lost, channel, s.gap[c].Milliseconds()),
 			Limit:   fmt.Sprintf("no gap above %d ms", s.gapLimit(channel).Milliseconds()),
-			Next:    "end what else keeps this computer or this bus busy, then start again"}})
+			Next:    "end what else keeps this computer or this bus busy, then start again"})
 		return
 	}
 }
@@ -98,10 +97,10 @@ func (s *Supervisor) Overrun(now clock.Instant, late time.Duration) {
 	if !s.armed || s.cycleLimit <= 0 || late <= s.cycleLimit {
 		return
 	}
-	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "cycle-overrun",
+	s.latch(Trip{Bench: true, Time: now, Name: "cycle-overrun",
 		Reading: fmt.Sprintf("a command cycle began %d ms late", late.Milliseconds()),
 		Limit:   fmt.Sprintf("at most %d ms, two cycles short of the node's time-out", s.cycleLimit.Milliseconds()),
-		Next:    "the program was suspended or the computer too busy: end other programs, then start again"}})
+		Next:    "the program was suspended or the computer too busy: end other programs, then start again"})
 }
 
 // Sent notes whether a command found room in the transmit queue. A queue that stays full means that nothing
@@ -112,23 +111,23 @@ func (s *Supervisor) Sent(now clock.Instant, ok bool) {
 		return
 	}
 	if stuck := now.Sub(s.sent); s.cycleLimit > 0 && stuck > s.cycleLimit {
-		s.latch(Trip{Bench: true, Deaf: true, Trip: samples.Trip{Time: now, Name: "transmit-stuck",
+		s.latch(Trip{Bench: true, Deaf: true, Time: now, Name: "transmit-stuck",
 			Reading: fmt.Sprintf("no command has gone out for %d ms: the transmit queue is full", stuck.Milliseconds()),
 			Limit:   fmt.Sprintf("at most %d ms", s.cycleLimit.Milliseconds()),
-			Next:    "is anything else on the bus, on, and at this bit rate? holdfast bus show; start again"}})
+			Next:    "is anything else on the bus, on, and at this bit rate? holdfast bus show; start again"})
 	}
 }
 
 // RedStop latches a trip because the unit's own controller asks for a stop (DM1, red stop lamp on).
 func (s *Supervisor) RedStop(now clock.Instant, source uint8, codes string) {
-	s.latch(Trip{Trip: samples.Trip{Time: now, Name: "red-stop-lamp",
+	s.latch(Trip{Time: now, Name: "red-stop-lamp",
 		Reading: fmt.Sprintf("address 0x%02X: red stop lamp on, %s", source, codes), Limit: "off",
-		Next: "read the active trouble codes and repair what they name, then start again"}})
+		Next: "read the active trouble codes and repair what they name, then start again"})
 }
 
 // Vehicle latches a trip because the bus belongs to a vehicle. Nothing overrides it.
 func (s *Supervisor) Vehicle(now clock.Instant, why string) {
-	s.latch(Trip{Bench: true, Trip: samples.Trip{Time: now, Name: "live-vehicle", Reading: why,
+	s.latch(Trip{Bench: true, Time: now, Name: "live-vehicle", Reading: why,
 		Limit: "no engine, no wheels, no controller but those of the bench",
-		Next:  "never drive a unit on a vehicle's bus: unplug, connect the bench, then start again"}})
+		Next:  "never drive a unit on a vehicle's bus: unplug, connect the bench, then start again"})
 }

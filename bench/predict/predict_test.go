@@ -12,7 +12,9 @@ import (
 
 	"holdfast/bench/predict"
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 )
 
 const shipped = "../../scenarios/"
@@ -25,13 +27,13 @@ func load(t testing.TB, scenarioName, rigName string, changes ...string) (*scena
 		require.Contains(t, string(text), changes[i])
 		text = bytes.Replace(text, []byte(changes[i]), []byte(changes[i+1]), 1)
 	}
-	p, err := scenario.Parse("s.yaml", text)
+	p, err := scenariofile.Parse("s.yaml", text)
 	require.NoError(t, err)
 	rigText, err := os.ReadFile(shipped + "rigs/" + rigName + ".yaml")
 	require.NoError(t, err)
-	r, err := rig.Parse("r.yaml", rigText, func(name string) ([]byte, error) { return os.ReadFile(shipped + "rigs/" + name) })
+	r, err := rigfile.Parse("r.yaml", rigText, func(name string) ([]byte, error) { return os.ReadFile(shipped + "rigs/" + name) })
 	require.NoError(t, err)
-	require.NoError(t, scenario.Fits(p, r))
+	require.NoError(t, scenariofile.Fits(p, r))
 	return p, r
 }
 

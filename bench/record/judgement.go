@@ -15,7 +15,9 @@ import (
 
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 )
 
 // Judgement is a later judgement of a run, kept beside the first in judgement-2.json, judgement-3.json
@@ -47,12 +49,12 @@ func RejudgeWith(f Folder, p *scenario.Plan, r *rig.Rig) (*judge.Result, error) 
 		return nil, err
 	}
 	if r == nil {
-		if r, err = rig.Parse(h.RigPath, h.RigText, keptDBC(h.DBC)); err != nil {
+		if r, err = rigfile.Parse(h.RigPath, h.RigText, keptDBC(h.DBC)); err != nil {
 			return nil, fmt.Errorf("judge run %s by the rig in its record: %w", f.Run, err)
 		}
 	}
 	if p == nil {
-		if p, err = scenario.Parse(h.ScenarioPath, h.ScenarioText); err != nil {
+		if p, err = scenariofile.Parse(h.ScenarioPath, h.ScenarioText); err != nil {
 			return nil, fmt.Errorf("judge run %s by the scenario in its record: %w", f.Run, err)
 		}
 	}

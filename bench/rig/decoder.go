@@ -30,7 +30,7 @@ func NewDecoder(r *Rig) *Decoder {
 	}
 	for _, a := range r.Commands {
 		if a != nil {
-			d.commands[a.signal.id.PGN()] = true
+			d.commands[a.Signal.ID.PGN()] = true
 		}
 	}
 	return d
@@ -40,12 +40,12 @@ func (d *Decoder) add(in *Instrument) {
 	if in == nil {
 		return
 	}
-	pgn := in.signal.id.PGN()
-	if in.signal.anySource {
+	pgn := in.Signal.ID.PGN()
+	if in.Signal.AnySource {
 		d.byPGN[pgn] = append(d.byPGN[pgn], in)
 		return
 	}
-	key := pgn<<8 | uint32(in.signal.id.Source())
+	key := pgn<<8 | uint32(in.Signal.ID.Source())
 	d.bySource[key] = append(d.bySource[key], in)
 }
 
@@ -74,14 +74,14 @@ func (d *Decoder) Decode(f can.Frame, out []Reading) []Reading {
 
 func (d *Decoder) read(in *Instrument, f can.Frame) Reading {
 	r := Reading{Time: f.Time, Channel: in.Channel}
-	r.Value, r.Status = in.signal.value(f.Frame)
+	r.Value, r.Status = in.Signal.value(f.Frame)
 	switch {
 	case r.Status != spn.Valid:
 	case in.Channel == AmbientPressure:
 		d.ambient, d.ambientKnown = r.Value, true
-	case in.signal.absolute && !d.ambientKnown:
+	case in.Signal.Absolute && !d.ambientKnown:
 		r.Value, r.Status = 0, spn.NotAvailable
-	case in.signal.absolute:
+	case in.Signal.Absolute:
 		r.Value -= d.ambient
 	}
 	return r

@@ -22,7 +22,7 @@ type Encoder struct {
 type message struct {
 	frame  can.Frame // bits that no command owns are 1: not available, no change
 	fields []*Actuator
-	alive  *signal
+	alive  *Signal
 }
 
 // NewEncoder prepares an encoder for a rig.
@@ -30,25 +30,25 @@ func NewEncoder(r *Rig) *Encoder {
 	e := &Encoder{safe: r.Safe}
 	for _, a := range r.Commands {
 		if a != nil {
-			m := e.message(a.signal)
+			m := e.message(a.Signal)
 			m.fields = append(m.fields, a)
 		}
 	}
-	if r.alive != nil {
-		e.message(*r.alive).alive = r.alive
+	if r.Alive != nil {
+		e.message(*r.Alive).alive = r.Alive
 	}
 	slices.SortFunc(e.messages, func(a, b message) int { return int(a.frame.ID) - int(b.frame.ID) })
 	return e
 }
 
-func (e *Encoder) message(s signal) *message {
+func (e *Encoder) message(s Signal) *message {
 	for i := range e.messages {
-		if id.ID(e.messages[i].frame.ID) == s.id {
+		if id.ID(e.messages[i].frame.ID) == s.ID {
 			return &e.messages[i]
 		}
 	}
-	f := can.Frame{ID: uint32(s.id), Length: s.size, IsExtended: true}
-	for i := range f.Data[:s.size] {
+	f := can.Frame{ID: uint32(s.ID), Length: s.Size, IsExtended: true}
+	for i := range f.Data[:s.Size] {
 		f.Data[i] = 0xFF
 	}
 	e.messages = append(e.messages, message{frame: f})
@@ -67,11 +67,11 @@ func (e *Encoder) Encode(o Outputs, out []can.Frame) []can.Frame {
 			if a.refuses(v) {
 				v = e.safe[a.Command]
 			}
-			f.Data.SetUnsignedBitsLittleEndian(a.signal.start, a.signal.length, a.raw(v))
+			f.Data.SetUnsignedBitsLittleEndian(a.Signal.Start, a.Signal.Length, a.raw(v))
 		}
 		if m.alive != nil {
-			mask := uint64(1)<<m.alive.length - 1
-			f.Data.SetUnsignedBitsLittleEndian(m.alive.start, m.alive.length, e.count&mask)
+			mask := uint64(1)<<m.alive.Length - 1
+			f.Data.SetUnsignedBitsLittleEndian(m.alive.Start, m.alive.Length, e.count&mask)
 		}
 		out = append(out, f)
 	}
@@ -81,15 +81,15 @@ func (e *Encoder) Encode(o Outputs, out []can.Frame) []can.Frame {
 
 // raw is the field's value for an output within its bounds.
 func (a *Actuator) raw(v float64) uint64 {
-	if a.signal.twoStates {
-		return a.signal.states[int(v)]
+	if a.Signal.TwoStates {
+		return a.Signal.States[int(v)]
 	}
-	return uint64(math.Round((v - a.signal.offset) / a.signal.scale))
+	return uint64(math.Round((v - a.Signal.Offset) / a.Signal.Scale))
 }
 
 // refuses says whether an output cannot be sent: not a number, out of bounds, or neither of two states.
 func (a *Actuator) refuses(v float64) bool {
-	return !(v >= a.Min && v <= a.Max) || (a.signal.twoStates && v != 0 && v != 1)
+	return !(v >= a.Min && v <= a.Max) || (a.Signal.TwoStates && v != 0 && v != 1)
 }
 
 // Check says what is wrong with outputs before they are sent: all of it in one error, with

@@ -1,7 +1,7 @@
 // Package rig describes a bench: which CAN signal is which channel or command, how good each
 // instrument is and until when its calibration holds, what the safe state is and within which
-// limits the bench may move. A Rig is read from a YAML file (Parse) and changes bytes of frames
-// into readings (Decoder) and outputs into frames (Encoder).
+// limits the bench may move. A Rig changes bytes of frames into readings (Decoder) and outputs into frames
+// (Encoder); rigfile reads one from the file that a person writes.
 //
 // It judges nothing and keeps no history.
 package rig
@@ -46,7 +46,7 @@ type Rig struct {
 	VerifyEvery time.Duration // a pass needs a check with a golden unit no older than this; 0: no demand
 	Barometer   Estimate      // typed in, bar absolute: used when no ambient_pressure channel is mapped; 0: none
 
-	alive *signal // counter in a command message; nil when it has none
+	Alive *Signal // counter in a command message; nil when it has none
 }
 
 // Estimate is a value with its expanded uncertainty (k = 2) in the same unit.
@@ -61,7 +61,7 @@ type Instrument struct {
 	Calibrated time.Time // zero when the channel is a state or part of the unit
 	Due        time.Time // the last day on which the calibration holds
 	PartOfUnit bool      // the unit's own sensor: under test, not an instrument of the bench
-	signal     signal
+	Signal     Signal
 }
 
 // Accuracy is an instrument's stated error, expanded (k = 2): the sum of the three parts.
@@ -84,7 +84,7 @@ func (a Accuracy) At(reading float64) float64 {
 type Actuator struct {
 	Command  Command
 	Min, Max float64 // in the command's unit
-	signal   signal
+	Signal   Signal
 }
 
 // Guard holds the limits the interlock watches, whatever the scenario. A scenario may

@@ -10,10 +10,10 @@ func (r *Rig) Senders() (addresses []uint8, open bool) {
 	for _, in := range r.Channels {
 		switch {
 		case in == nil:
-		case in.signal.anySource:
+		case in.Signal.AnySource:
 			open = true
 		default:
-			addresses = append(addresses, in.signal.id.Source())
+			addresses = append(addresses, in.Signal.ID.Source())
 		}
 	}
 	for _, o := range r.Others {

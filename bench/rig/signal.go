@@ -8,25 +8,30 @@ import (
 	"holdfast/j1939/unit"
 )
 
-// signal is where a channel or command stands in a frame: an unsigned little-endian field
+// Signal is where a channel or command stands in a frame: an unsigned little-endian field
 // (SAE J1939-71 transmits nothing else), bits counted from the least significant of byte 1.
-type signal struct {
-	name          string // as in the file, for messages
-	id            id.ID  // of a command: what is sent. Of a channel: PGN and source are looked at
-	anySource     bool   // of a channel: whoever sends it
-	start, length uint8  // bits
-	size          uint8  // of a command's frame, bytes
-	scale, offset float64
-	absolute      bool      // a pressure sent as absolute that the channel holds as gauge
-	states        [2]uint64 // raw values of state 0 and 1
-	twoStates     bool
-	parameter     *spn.Parameter // from the catalogue: it knows its own place and states
-	toBase        unit.Linear    // from the parameter's unit to the channel's
+type Signal struct {
+	Name          string // as in the file, for messages
+	ID            id.ID  // of a command: what is sent. Of a channel: PGN and source are looked at
+	AnySource     bool   // of a channel: whoever sends it
+	Start, Length uint8  // bits
+	Size          uint8  // of a command's frame, bytes
+	Scale, Offset float64
+	Absolute      bool      // a pressure sent as absolute that the channel holds as gauge
+	States        [2]uint64 // raw values of state 0 and 1
+	TwoStates     bool
+	Parameter     *spn.Parameter // from the catalogue: it knows its own place and states
+	ToBase        unit.Linear    // from the parameter's unit to the channel's
+}
+
+// Overlaps reports whether two signals of one message share bits.
+func (s Signal) Overlaps(o Signal) bool {
+	return s.ID == o.ID && s.Start < o.Start+o.Length && o.Start < s.Start+s.Length
 }
 
 // value reads the field: a number in the channel's unit for Valid alone, otherwise 0.
-func (s *signal) value(f can.Frame) (float64, spn.Status) {
-	if s.parameter != nil && !s.twoStates {
+func (s *Signal) value(f can.Frame) (float64, spn.Status) {
+	if s.Parameter != nil && !s.TwoStates {
 		return s.catalogued(f)
 	}
 	raw, ok := s.raw(f)
@@ -36,46 +41,46 @@ func (s *signal) value(f can.Frame) (float64, spn.Status) {
 	return s.physical(raw)
 }
 
-func (s *signal) catalogued(f can.Frame) (float64, spn.Status) {
-	raw, v, status := s.parameter.Decode(f.Data[:f.Length])
+func (s *Signal) catalogued(f can.Frame) (float64, spn.Status) {
+	raw, v, status := s.Parameter.Decode(f.Data[:f.Length])
 	switch {
 	case status == spn.Absent:
 		return 0, spn.NotAvailable
 	case status != spn.Valid:
 		return 0, status
-	case s.parameter.Unit == "":
+	case s.Parameter.Unit == "":
 		return float64(raw), status
 	}
-	return s.toBase.Apply(v), status
+	return s.ToBase.Apply(v), status
 }
 
 // raw takes the field out of a frame; false when the frame is too short to hold it.
-func (s *signal) raw(f can.Frame) (uint64, bool) {
-	if int(s.start)+int(s.length) > 8*int(f.Length) {
+func (s *Signal) raw(f can.Frame) (uint64, bool) {
+	if int(s.Start)+int(s.Length) > 8*int(f.Length) {
 		return 0, false
 	}
-	return f.Data.UnsignedBitsLittleEndian(s.start, s.length), true
+	return f.Data.UnsignedBitsLittleEndian(s.Start, s.Length), true
 }
 
 // physical turns a raw value into the channel's unit. A status other than Valid carries no
 // number: it is 0 and means nothing.
-func (s *signal) physical(raw uint64) (float64, spn.Status) {
-	if s.twoStates {
+func (s *Signal) physical(raw uint64) (float64, spn.Status) {
+	if s.TwoStates {
 		switch raw {
-		case s.states[0]:
+		case s.States[0]:
 			return 0, spn.Valid
-		case s.states[1]:
+		case s.States[1]:
 			return 1, spn.Valid
 		}
 	}
-	status := statusOf(raw, s.length)
+	status := statusOf(raw, s.Length)
 	if status != spn.Valid {
 		return 0, status
 	}
-	if s.twoStates {
+	if s.TwoStates {
 		return 0, spn.Reserved
 	}
-	return float64(raw)*s.scale + s.offset, spn.Valid
+	return float64(raw)*s.Scale + s.Offset, spn.Valid
 }
 
 // statusOf applies the transmitted signal ranges of SAE J1939-71: in fields of 8 bits and more
@@ -103,8 +108,8 @@ func statusOf(raw uint64, length uint8) spn.Status {
 	return spn.Valid
 }
 
-// highest is the largest raw value that is a number.
-func highest(length uint8) uint64 {
+// Highest is the largest raw value that is a number.
+func Highest(length uint8) uint64 {
 	switch {
 	case length == 1:
 		return 1

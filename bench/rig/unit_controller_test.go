@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/j1939/spn"
 )
 
@@ -15,7 +16,7 @@ func unitController(t *testing.T, edit ...string) (*rig.Rig, error) {
 	t.Helper()
 	text, err := os.ReadFile("../../scenarios/rigs/unit-controller.yaml")
 	require.NoError(t, err)
-	return rig.Parse("unit-controller.yaml", replaced(t, text, edit...), func(string) ([]byte, error) {
+	return rigfile.Parse("unit-controller.yaml", replaced(t, text, edit...), func(string) ([]byte, error) {
 		return os.ReadFile("../../scenarios/rigs/bench-node.dbc")
 	})
 }

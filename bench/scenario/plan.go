@@ -1,10 +1,14 @@
-// Package scenario reads a test sequence written by a person (YAML) into a checked Plan.
-// Everything wrong in the text is reported at once, each at its line and column.
+// Package scenario holds a checked test sequence: steps, limits, the decision rule. scenariofile reads one
+// from the text that a person writes.
 //
 // It moves nothing and measures nothing: engine runs a Plan, grade holds results against its limits.
 package scenario
 
-import "time"
+import (
+	"fmt"
+	"slices"
+	"time"
+)
 
 // Plan is one checked scenario.
 type Plan struct {
@@ -19,6 +23,13 @@ type Plan struct {
 	Steps       []Step
 	Limits      []Limit
 }
+
+// Whose limits they are.
+const (
+	FromMaker    = "unit maker"
+	FromShop     = "shop"
+	FromExamples = "shipped examples"
+)
 
 // Rule is the decision rule of the scenario (JCGM 106:2012; ISO 14253-1). There is no silent default.
 type Rule uint8
@@ -60,6 +71,15 @@ const (
 
 var kindNames = [...]string{"vent", "electrics", "prime", "pressurise", "hold", "compliance",
 	"leak-down", "dose", "purge", "repressurise", "relieve", "ask"}
+
+// Kinds returns every kind of step.
+func Kinds() []Kind {
+	all := make([]Kind, len(kindNames))
+	for i := range all {
+		all[i] = Kind(i)
+	}
+	return all
+}
 
 // String returns the step's word in the scenario language.
 func (k Kind) String() string { return kindNames[k] }
@@ -108,3 +128,20 @@ func (s Step) Pressurises() bool { return s.Kind.Builds() || s.Kind == Ask && s.
 func (k Kind) Builds() bool {
 	return k == Prime || k == Pressurise || k == Hold || k == Dose || k == Repressurise
 }
+
+// Longest is the longest that the plan may take.
+func (p *Plan) Longest() time.Duration {
+	var total time.Duration
+	for _, s := range p.Steps {
+		total += s.Longest()
+	}
+	return total
+}
+
+// Has reports whether a plan has a step of a kind.
+func (p *Plan) Has(k Kind) bool {
+	return slices.ContainsFunc(p.Steps, func(s Step) bool { return s.Kind == k })
+}
+
+// SetPoint is how a dosing duty (%) is written as a set point: "20 %".
+func SetPoint(duty float64) string { return fmt.Sprintf("%g %%", duty) }

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"holdfast/bench/rig"
-	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
 
@@ -84,13 +83,13 @@ func (q *Question) choice(typed string) (Value, error) {
 		case typed != "" && len(typed) <= len(c) && strings.EqualFold(c[:len(typed)], typed):
 			if found >= 0 {
 				return Value{}, fmt.Errorf("%q is the beginning of more than one answer; type %s",
-					yamltext.Clip(typed), q.Answers())
+					clip(typed), q.Answers())
 			}
 			found = i
 		}
 	}
 	if found < 0 {
-		return Value{}, fmt.Errorf("%q is no answer; type %s", yamltext.Clip(typed), q.Answers())
+		return Value{}, fmt.Errorf("%q is no answer; type %s", clip(typed), q.Answers())
 	}
 	return Value{Number: float64(found), Word: q.Choices[found]}, nil
 }
@@ -109,7 +108,7 @@ func (q *Question) reading(typed string) (Value, error) {
 	number = strings.TrimSpace(strings.Replace(number, "−", "-", 1))
 	step, written := lastDigit(number)
 	if number != "" && written == "" {
-		return Value{}, fmt.Errorf("%s: which unit? type %s %s", yamltext.Clip(number), yamltext.Clip(number), q.Unit)
+		return Value{}, fmt.Errorf("%s: which unit? type %s %s", clip(number), clip(number), q.Unit)
 	}
 	d, _ := unit.Of(q.Unit)
 	base, err := unit.ParseAs(d, number)
@@ -117,7 +116,7 @@ func (q *Question) reading(typed string) (Value, error) {
 		return Value{}, fmt.Errorf("%w; type %s", err, q.Answers())
 	}
 	to, _ := d.ToBase(q.Unit)
-	v := Value{Number: fromBase(to, base), AtLeast: above}
+	v := Value{Number: to.FromBase(base), AtLeast: above}
 	from, _ := d.ToBase(written)
 	v.Resolution = step * from.Mul / from.Div * to.Div / to.Mul
 	if math.IsNaN(v.Resolution) || math.IsInf(v.Resolution, 0) || v.Resolution < 0 {
@@ -125,9 +124,6 @@ func (q *Question) reading(typed string) (Value, error) {
 	}
 	return v, nil
 }
-
-// fromBase takes a value in a dimension's base unit to the unit of a conversion.
-func fromBase(to unit.Linear, base float64) float64 { return (base - to.Add) * to.Div / to.Mul }
 
 // lastDigit returns one step of the last digit of a decimal number, and what stands behind it: the unit.
 func lastDigit(text string) (step float64, rest string) {
@@ -166,4 +162,12 @@ func (p *Plan) Asked(name string) *Question {
 		return all[i]
 	}
 	return nil
+}
+
+// clip keeps a message short when a page was typed in.
+func clip(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		return string(r[:40]) + "..."
+	}
+	return s
 }

@@ -16,6 +16,7 @@ import (
 	"holdfast/bench/report"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 )
 
 type runOptions struct {
@@ -195,5 +196,5 @@ func loadPlanAndRig(scenarioArg, rigArg string) (*scenario.Plan, *rig.Rig, error
 	if err := errors.Join(planErr, rigErr); err != nil {
 		return nil, nil, err
 	}
-	return plan, r, scenario.Fits(plan, r)
+	return plan, r, scenariofile.Fits(plan, r)
 }

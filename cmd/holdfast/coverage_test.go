@@ -10,7 +10,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/cmd/holdfast/campaign"
 	"holdfast/scenarios"
 )
@@ -36,11 +38,11 @@ func setup(t *testing.T, scene, bench string) (*scenario.Plan, *rig.Rig) {
 	t.Helper()
 	text, path, err := scenarios.Read(scene)
 	require.NoError(t, err)
-	plan, err := scenario.Parse(path, text)
+	plan, err := scenariofile.Parse(path, text)
 	require.NoError(t, err)
 	text, path, err = scenarios.ReadRig(bench)
 	require.NoError(t, err)
-	r, err := rig.Parse(path, text, scenarios.ReadDBC)
+	r, err := rigfile.Parse(path, text, scenarios.ReadDBC)
 	require.NoError(t, err)
 	return plan, r
 }

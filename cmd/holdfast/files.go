@@ -10,7 +10,9 @@ import (
 	"strings"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/bench/yamltext"
 	"holdfast/scenarios"
 )
@@ -21,7 +23,7 @@ func loadScenario(arg string) (*scenario.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := scenario.Parse(shown, text)
+	p, err := scenariofile.Parse(shown, text)
 	return p, badInput(err)
 }
 
@@ -32,7 +34,7 @@ func loadRig(arg string) (*rig.Rig, error) {
 	if err != nil {
 		return nil, err
 	}
-	r, err := rig.Parse(shown, text, func(name string) ([]byte, error) {
+	r, err := rigfile.Parse(shown, text, func(name string) ([]byte, error) {
 		if strings.HasPrefix(shown, shippedPrefix) {
 			return scenarios.ReadDBC(name)
 		}

@@ -9,6 +9,7 @@ import (
 	"holdfast/bench/report"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 )
 
 // asker answers the questions of a run: from a file of answers first, then by the person at the terminal. It
@@ -153,5 +154,5 @@ func readAnswers(path string, p *scenario.Plan) (map[string]string, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read answers: %w", err)
 	}
-	return scenario.ReadAnswers(path, text, p)
+	return scenariofile.ReadAnswers(path, text, p)
 }

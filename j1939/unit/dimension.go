@@ -124,6 +124,9 @@ type Linear struct{ Mul, Div, Add float64 }
 // Apply converts one number to the base unit.
 func (l Linear) Apply(v float64) float64 { return v*l.Mul/l.Div + l.Add }
 
+// FromBase converts a number in the base unit back.
+func (l Linear) FromBase(base float64) float64 { return (base - l.Add) * l.Div / l.Mul }
+
 // ToBase returns the conversion from a unit of d to d's base unit; false when the unit is
 // not one of d's.
 func (d Dimension) ToBase(symbolText string) (Linear, bool) {

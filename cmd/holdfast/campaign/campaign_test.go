@@ -10,8 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/judge"
-	"holdfast/bench/rig"
-	"holdfast/bench/scenario"
+	"holdfast/bench/rig/rigfile"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/cmd/holdfast/campaign"
 	"holdfast/scenarios"
 )
@@ -21,11 +21,11 @@ func shipped(t testing.TB, units int) campaign.Config {
 	t.Helper()
 	text, path, err := scenarios.Read("release")
 	require.NoError(t, err)
-	plan, err := scenario.Parse(path, text)
+	plan, err := scenariofile.Parse(path, text)
 	require.NoError(t, err)
 	text, path, err = scenarios.ReadRig("bench-node")
 	require.NoError(t, err)
-	r, err := rig.Parse(path, text, scenarios.ReadDBC)
+	r, err := rigfile.Parse(path, text, scenarios.ReadDBC)
 	require.NoError(t, err)
 	return campaign.Config{Plan: plan, Rig: r, Units: units, Seed: 1, Jobs: 2,
 		Healthy: campaign.UsualHealthy, Several: campaign.UsualSeveral, Trouble: campaign.UsualTrouble}

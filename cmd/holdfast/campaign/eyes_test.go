@@ -8,6 +8,7 @@ import (
 
 	"holdfast/bench/judge"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/cmd/holdfast/campaign"
 	"holdfast/scenarios"
 )
@@ -18,7 +19,7 @@ func withEyes(t *testing.T, units int) campaign.Config {
 	c := shipped(t, units)
 	text, path, err := scenarios.Read("release-with-eyes")
 	require.NoError(t, err)
-	c.Plan, err = scenario.Parse(path, text)
+	c.Plan, err = scenariofile.Parse(path, text)
 	require.NoError(t, err)
 	return c
 }

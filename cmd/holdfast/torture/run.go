@@ -11,8 +11,10 @@ import (
 	"holdfast/bench/journal"
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
@@ -59,7 +61,7 @@ func shippedRig(name string) (*rig.Rig, error) {
 	if err != nil {
 		return nil, err
 	}
-	return rig.Parse(shown, text, scenarios.ReadDBC)
+	return rigfile.Parse(shown, text, scenarios.ReadDBC)
 }
 
 func (b *Bench) rigOf(t *trial) *rig.Rig {
@@ -124,10 +126,10 @@ func (b *Bench) run(seed uint64, spoil func(*run)) (Report, error) {
 }
 
 func (r *run) build() (err error) {
-	if r.plan, err = scenario.Parse("torture.yaml", []byte(r.scenario)); err != nil {
+	if r.plan, err = scenariofile.Parse("torture.yaml", []byte(r.scenario)); err != nil {
 		return err
 	}
-	if err := scenario.Fits(r.plan, r.rig); err != nil {
+	if err := scenariofile.Fits(r.plan, r.rig); err != nil {
 		return err
 	}
 	r.watch = &watch{trial: r.trial, start: epoch}

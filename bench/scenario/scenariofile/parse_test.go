@@ -1,4 +1,4 @@
-package scenario_test
+package scenariofile_test
 
 import (
 	"os"
@@ -8,15 +8,16 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 )
 
-const shipped = "../../scenarios/"
+const shipped = "../../../scenarios/"
 
 func release(t testing.TB) *scenario.Plan {
 	t.Helper()
 	text, err := os.ReadFile(shipped + "release.yaml")
 	require.NoError(t, err)
-	p, err := scenario.Parse("release.yaml", text)
+	p, err := scenariofile.Parse("release.yaml", text)
 	require.NoError(t, err)
 	return p
 }

@@ -1,4 +1,4 @@
-package rig_test
+package rigfile_test
 
 import (
 	"errors"
@@ -8,10 +8,21 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	einride "go.einride.tech/can"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/yamltext"
+	"holdfast/j1939/can"
 )
+
+const ambient = 0x18FF14C8 // BenchAmbient of bench-node.dbc: priority 6, PGN 65300, source 0xC8
+
+func frame(id uint32, data ...byte) can.Frame {
+	f := can.Frame{Frame: einride.Frame{ID: id, Length: uint8(len(data)), IsExtended: true}, Time: 42}
+	copy(f.Data[:], data)
+	return f
+}
 
 // edited is the shipped rig with one text replaced.
 func edited(t testing.TB, old, with string) []byte {
@@ -24,7 +35,7 @@ func edited(t testing.TB, old, with string) []byte {
 
 func problemsIn(t testing.TB, text []byte) yamltext.Problems {
 	t.Helper()
-	_, err := rig.Parse("r.yaml", text, beside)
+	_, err := rigfile.Parse("r.yaml", text, beside)
 	var problems yamltext.Problems
 	require.ErrorAs(t, err, &problems)
 	return problems
@@ -73,7 +84,7 @@ func TestParse_OneMistake(t *testing.T) {
 		{"line_volume: {value: 38 mL, U: 1 mL}", "line_volume: {value: 38 mL}", "line_volume without U"},
 		{"regulator: {gain: 6 %/bar", "regulator: {gain: 6 %", "gain: % is a unit of ratio; gain is wanted here: %/bar"},
 		{"lost: 1.5 ms", "lost: 1 s", "less than one period can be lost per opening"},
-		{"messages: bench-node.dbc", "messages: none.dbc", "messages: open ../../scenarios/rigs/none.dbc"},
+		{"messages: bench-node.dbc", "messages: none.dbc", "messages: open ../../../scenarios/rigs/none.dbc"},
 		{"name: bench-node\n", "name: Bench Node\n", "write small letters, digits and hyphens"},
 		{"holdfast: rig/1", "holdfast: rig/2", `holdfast: "rig/2"; did you mean rig/1?`},
 		{"title: ", "titel: x\ntitle: ", `a rig has no key "titel"; did you mean title?`},
@@ -116,9 +127,9 @@ func TestParse_AllAtOnce(t *testing.T) {
 
 func TestParse_BadDBC(t *testing.T) {
 	text := edited(t, "cycle: 20 ms ", "cycle: 20 ms ")
-	_, err := rig.Parse("r.yaml", text, func(string) ([]byte, error) { return []byte("VERSION \"\"\nBO_ x"), nil })
+	_, err := rigfile.Parse("r.yaml", text, func(string) ([]byte, error) { return []byte("VERSION \"\"\nBO_ x"), nil })
 	require.ErrorContains(t, err, `r.yaml:8:11: messages: bench-node.dbc:2:5: expected a whole number, 0 or more, found "x"; write BO_ `)
-	_, err = rig.Parse("r.yaml", text, func(string) ([]byte, error) { return nil, errors.New("no such file") })
+	_, err = rigfile.Parse("r.yaml", text, func(string) ([]byte, error) { return nil, errors.New("no such file") })
 	require.EqualError(t, err, "r.yaml:8:11: messages: no such file; name a DBC file beside this one")
 }
 
@@ -131,7 +142,7 @@ func TestParse_UnreadableSignals(t *testing.T) {
 		"PumpSpeed carries no unit":                  ` SG_ PumpSpeed : 48|16@1+ (0.125,0) [0|8031.875] "" Harness`,
 	} {
 		text := edited(t, "cycle: 20 ms ", "cycle: 20 ms ")
-		_, err := rig.Parse("r.yaml", text, func(name string) ([]byte, error) {
+		_, err := rigfile.Parse("r.yaml", text, func(name string) ([]byte, error) {
 			dbc, err := beside(name)
 			require.Contains(t, string(dbc), ` SG_ PumpSpeed : 48|16@1+ (0.125,0) [0|8031.875] "rpm" Harness`)
 			return []byte(strings.Replace(string(dbc), ` SG_ PumpSpeed : 48|16@1+ (0.125,0) [0|8031.875] "rpm" Harness`, line, 1)), err
@@ -144,7 +155,7 @@ func TestParse_UnreadableSignals(t *testing.T) {
 // example H1 of the facts: raw 0x4B is 600 kPa. SPN 108 is barometric pressure.
 func TestParse_SPN(t *testing.T) {
 	text := edited(t, "signal: BenchHydraulics.UnitPressure", "signal: {spn: 4334, from: 0x3D}\n    every: 50 ms")
-	r, err := rig.Parse("r.yaml", text, beside)
+	r, err := rigfile.Parse("r.yaml", text, beside)
 	require.NoError(t, err)
 	require.InDelta(t, 0.08, r.Channels[rig.LinePressure].Resolution, 1e-12)
 	d := rig.NewDecoder(r)
@@ -158,7 +169,7 @@ func TestParse_SPN(t *testing.T) {
 	require.Zero(t, testing.AllocsPerRun(100, func() { buf = d.Decode(f, buf[:0]) }))
 
 	text = edited(t, "signal: BenchHydraulics.UnitPressure", "signal: {pgn: 61475, start: 40, length: 8, scale: 8, unit: kPa}\n    every: 50 ms")
-	r, err = rig.Parse("r.yaml", text, beside)
+	r, err = rigfile.Parse("r.yaml", text, beside)
 	require.NoError(t, err)
 	d = rig.NewDecoder(r)
 	d.Decode(frame(ambient, 0xA0, 0x24, 0x40, 0x25, 0x10, 0x27, 0x50, 0xC3), nil)
@@ -188,7 +199,7 @@ func FuzzParse(f *testing.F) {
 	f.Add(beforeCycle(f, "other_senders: [{address: 0x33, what: power supply}, {address: 7}]"), dbc)
 	f.Add([]byte("holdfast: rig/1\nchannels: {line_pressure: {signal: {spn: 4334}}}"), []byte("BO_ 2365526265 A: 8 N\n SG_ B : 0|16@1+ (1,0) [0|0] \"\" N\n"))
 	f.Fuzz(func(t *testing.T, text, dbc []byte) {
-		r, err := rig.Parse("r.yaml", text, func(string) ([]byte, error) { return dbc, nil })
+		r, err := rigfile.Parse("r.yaml", text, func(string) ([]byte, error) { return dbc, nil })
 		if err != nil {
 			require.NotEmpty(t, err.Error())
 			return

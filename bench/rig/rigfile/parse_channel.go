@@ -1,4 +1,4 @@
-package rig
+package rigfile
 
 import (
 	"fmt"
@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"holdfast/bench/rig"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
@@ -40,22 +41,22 @@ func named[T interface {
 }
 
 func (p *parsing) channels(f *yamltext.Fields) {
-	named(p, f.Need("channels", "a map of channel names"), "channel", NumChannels, p.channel)
+	named(p, f.Need("channels", "a map of channel names"), "channel", rig.NumChannels, p.channel)
 }
 
-func (p *parsing) channel(c Channel, f *yamltext.Fields) {
-	in := &Instrument{Channel: c}
+func (p *parsing) channel(c rig.Channel, f *yamltext.Fields) {
+	in := &rig.Instrument{Channel: c}
 	s, ok := p.signal(f)
 	if ok {
 		ok = p.scaled(f, c, &s)
 	}
-	in.signal = s.signal
+	in.Signal = s.Signal
 	p.absolute(f, c, in)
 	p.interval(f, in, s.cycleMs, ok)
 	if c.IsState() {
 		ok = p.states(f, c, in) && ok
 	} else {
-		in.Resolution = s.scale
+		in.Resolution = s.Scale
 		in.PartOfUnit = f.Flag("part_of_unit")
 		p.accuracy(f, c, in)
 		p.calibration(f, in)
@@ -67,25 +68,25 @@ func (p *parsing) channel(c Channel, f *yamltext.Fields) {
 }
 
 // scaled brings the signal's scale from its own unit to the channel's.
-func (p *parsing) scaled(f *yamltext.Fields, c Channel, s *found) bool {
+func (p *parsing) scaled(f *yamltext.Fields, c rig.Channel, s *found) bool {
 	n := f.Get("signal")
 	if c.IsState() {
 		if s.unit != "" {
-			p.Add(n, fmt.Sprintf("%s carries %s", s.name, s.unit), fmt.Sprintf("%s is a state and has no unit", c))
+			p.Add(n, fmt.Sprintf("%s carries %s", s.Name, s.unit), fmt.Sprintf("%s is a state and has no unit", c))
 		}
 		return s.unit == ""
 	}
 	d, _ := unit.Of(c.Unit())
 	to, ok := d.ToBase(s.unit)
 	if !ok {
-		p.Add(n, fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)),
+		p.Add(n, fmt.Sprintf("%s carries %s", s.Name, orNone(s.unit)),
 			fmt.Sprintf("%s is a %s: a signal in %s or the like is wanted", c, d, d.Base()))
 		return false
 	}
-	if s.parameter == nil {
-		s.scale, s.offset = s.scale*to.Mul/to.Div, s.offset*to.Mul/to.Div+to.Add
+	if s.Parameter == nil {
+		s.Scale, s.Offset = s.Scale*to.Mul/to.Div, s.Offset*to.Mul/to.Div+to.Add
 	} else {
-		s.scale, s.toBase = s.scale*to.Mul/to.Div, to
+		s.Scale, s.ToBase = s.Scale*to.Mul/to.Div, to
 	}
 	return true
 }
@@ -97,14 +98,14 @@ func orNone(symbol string) string {
 	return symbol
 }
 
-func (p *parsing) absolute(f *yamltext.Fields, c Channel, in *Instrument) {
-	if c != LinePressure && c != ReferencePressure {
+func (p *parsing) absolute(f *yamltext.Fields, c rig.Channel, in *rig.Instrument) {
+	if c != rig.LinePressure && c != rig.ReferencePressure {
 		return
 	}
-	in.signal.absolute = f.Word("sent_as", "absolute", "gauge") == 0
+	in.Signal.Absolute = f.Word("sent_as", "absolute", "gauge") == 0
 }
 
-func (p *parsing) interval(f *yamltext.Fields, in *Instrument, cycleMs float64, known bool) {
+func (p *parsing) interval(f *yamltext.Fields, in *rig.Instrument, cycleMs float64, known bool) {
 	switch {
 	case f.Has("every"):
 		in.Every = f.Duration("every", slowest, "10 ms")
@@ -116,13 +117,13 @@ func (p *parsing) interval(f *yamltext.Fields, in *Instrument, cycleMs float64, 
 }
 
 // states reads values: {released: 0, pressed: 1} for a channel with two states.
-func (p *parsing) states(f *yamltext.Fields, c Channel, in *Instrument) bool {
+func (p *parsing) states(f *yamltext.Fields, c rig.Channel, in *rig.Instrument) bool {
 	words, ok := c.States()
 	if !ok {
 		return true
 	}
-	in.signal.states, in.signal.twoStates = p.values(f, words, in.signal.length)
-	return in.signal.twoStates
+	in.Signal.States, in.Signal.TwoStates = p.values(f, words, in.Signal.Length)
+	return in.Signal.TwoStates
 }
 
 // values reads which raw value stands for which of two states.
@@ -133,7 +134,7 @@ func (p *parsing) values(f *yamltext.Fields, words [2]string, length uint8) (raw
 	}
 	most := uint64(math.MaxUint32)
 	if length > 0 {
-		most = highest(length)
+		most = rig.Highest(length)
 	}
 	v := p.Fields(n, "values")
 	ok = true
@@ -152,7 +153,7 @@ func (p *parsing) values(f *yamltext.Fields, words [2]string, length uint8) (raw
 }
 
 // accuracy reads {of_reading: 0.1 %, of_span: 0.1 %, span: 16 bar, absolute: 0.01 bar}.
-func (p *parsing) accuracy(f *yamltext.Fields, c Channel, in *Instrument) {
+func (p *parsing) accuracy(f *yamltext.Fields, c rig.Channel, in *rig.Instrument) {
 	n := f.Need("accuracy", "{of_span: 0.1 %, span: 16 bar}   # expanded, k = 2")
 	if n == nil {
 		return
@@ -162,7 +163,7 @@ func (p *parsing) accuracy(f *yamltext.Fields, c Channel, in *Instrument) {
 	if d == unit.Temperature {
 		d = unit.TemperatureDifference // 0.3 K is an error, not a very cold day
 	}
-	in.Accuracy = Accuracy{OfReading: a.QuantityOr("of_reading", unit.Ratio, yamltext.Percent, 0),
+	in.Accuracy = rig.Accuracy{OfReading: a.QuantityOr("of_reading", unit.Ratio, yamltext.Percent, 0),
 		OfSpan:   a.QuantityOr("of_span", unit.Ratio, yamltext.Percent, 0),
 		Span:     a.QuantityOr("span", d, yamltext.Positive, 0),
 		Absolute: a.QuantityOr("absolute", d, yamltext.NotBelow, 0)}
@@ -171,14 +172,14 @@ func (p *parsing) accuracy(f *yamltext.Fields, c Channel, in *Instrument) {
 	}
 	if !a.Has("of_reading") && !a.Has("of_span") && !a.Has("absolute") && a.Where() != nil {
 		p.Add(n, "accuracy without a number", "write at least one of of_reading, of_span with span, absolute")
-	} else if in.Accuracy == (Accuracy{}) && p.OK() {
+	} else if in.Accuracy == (rig.Accuracy{}) && p.OK() {
 		p.Add(n, "accuracy: 0", "no instrument is perfect; write what its maker or its calibration states")
 	}
 	a.Done()
 }
 
 // calibration reads calibrated: and due:. The unit's own sensor has neither.
-func (p *parsing) calibration(f *yamltext.Fields, in *Instrument) {
+func (p *parsing) calibration(f *yamltext.Fields, in *rig.Instrument) {
 	if in.PartOfUnit {
 		for _, key := range []string{"calibrated", "due"} {
 			if n := f.Get(key); n != nil {

@@ -1,4 +1,4 @@
-package scenario_test
+package scenariofile_test
 
 import (
 	"os"
@@ -8,7 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/j1939/unit"
 )
 
@@ -16,7 +18,7 @@ func benchNode(t testing.TB) *rig.Rig {
 	t.Helper()
 	text, err := os.ReadFile(shipped + "rigs/bench-node.yaml")
 	require.NoError(t, err)
-	r, err := rig.Parse("bench-node.yaml", text, func(name string) ([]byte, error) { return os.ReadFile(shipped + "rigs/" + name) })
+	r, err := rigfile.Parse("bench-node.yaml", text, func(name string) ([]byte, error) { return os.ReadFile(shipped + "rigs/" + name) })
 	require.NoError(t, err)
 	return r
 }
@@ -35,11 +37,11 @@ func TestShipped(t *testing.T) {
 		require.NoError(t, err)
 		first, _, _ := strings.Cut(string(text), "\n")
 		require.Contains(t, first, "EXAMPLES for an invented reference unit")
-		p, err := scenario.Parse(e.Name(), text)
+		p, err := scenariofile.Parse(e.Name(), text)
 		require.NoError(t, err)
 		require.Equal(t, strings.TrimSuffix(e.Name(), ".yaml"), p.Name)
 		require.Equal(t, scenario.FromExamples, p.LimitsFrom)
-		require.NoError(t, scenario.Fits(p, benchNode(t)))
+		require.NoError(t, scenariofile.Fits(p, benchNode(t)))
 	}
 	require.GreaterOrEqual(t, n, 2)
 }
@@ -64,7 +66,7 @@ func TestFits(t *testing.T) {
 	} {
 		r, p := benchNode(t), release(t)
 		change(r, p)
-		require.ErrorContains(t, scenario.Fits(p, r), want)
+		require.ErrorContains(t, scenariofile.Fits(p, r), want)
 	}
 }
 
@@ -77,9 +79,9 @@ func TestFits_ControllerOnly(t *testing.T) {
 			p.Limits[i].ControllerOnly = true
 		}
 	}
-	require.NoError(t, scenario.Fits(p, r))
+	require.NoError(t, scenariofile.Fits(p, r))
 	r.Kind = rig.Controller
-	require.ErrorContains(t, scenario.Fits(p, r), "sensor_supply needs the channel sensor_supply_voltage")
+	require.ErrorContains(t, scenariofile.Fits(p, r), "sensor_supply needs the channel sensor_supply_voltage")
 }
 
 // The names of the bench's design, in its order; observations, which a person types, are not among them. sensor_noise

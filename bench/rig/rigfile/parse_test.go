@@ -1,4 +1,4 @@
-package rig_test
+package rigfile_test
 
 import (
 	"os"
@@ -8,9 +8,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 )
 
-const shipped = "../../scenarios/rigs/"
+const shipped = "../../../scenarios/rigs/"
 
 func beside(name string) ([]byte, error) { return os.ReadFile(shipped + name) }
 
@@ -18,7 +19,7 @@ func benchNode(t testing.TB) *rig.Rig {
 	t.Helper()
 	text, err := os.ReadFile(shipped + "bench-node.yaml")
 	require.NoError(t, err)
-	r, err := rig.Parse("bench-node.yaml", text, beside)
+	r, err := rigfile.Parse("bench-node.yaml", text, beside)
 	require.NoError(t, err)
 	return r
 }

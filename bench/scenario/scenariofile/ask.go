@@ -1,4 +1,4 @@
-package scenario
+package scenariofile
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
@@ -25,16 +26,16 @@ const (
 var answerName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,39}$`)
 
 // ask reads the body of an ask step: a question with its answers, or a reading with its unit.
-func (p *parsing) ask(f *yamltext.Fields, s *Step) {
-	q := &Question{}
+func (p *parsing) ask(f *yamltext.Fields, s *scenario.Step) {
+	q := &scenario.Question{}
 	s.Question = q
 	s.Pressure = f.QuantityOr("at", unit.Pressure, yamltext.Range{Min: 0.05, Max: highestPressure}, 0)
 	s.Timeout = patience
 	if f.Has("timeout") {
 		s.Timeout = f.Duration("timeout", longestStep, "5 min")
 	}
-	if i := f.Word("unattended", unattendedNames[:]...); i >= 0 {
-		q.Unattended = Unattended(i)
+	if i := f.Word("unattended", words(scenario.LeaveUndecided, scenario.Skip)...); i >= 0 {
+		q.Unattended = scenario.Unattended(i)
 	}
 	if f.Has("reading") {
 		q.Name, q.Text = p.answerName(f, "reading"), f.StringOr("question", "")
@@ -62,7 +63,7 @@ func (p *parsing) answerName(f *yamltext.Fields, key string) string {
 	case !answerName.MatchString(name):
 		p.Add(n, fmt.Sprintf("%s: %q", key, yamltext.Clip(name)),
 			"write small letters, digits and underlines, at most 40")
-	case slices.ContainsFunc(Characteristics, func(c Characteristic) bool { return c.Name == name }):
+	case slices.ContainsFunc(scenario.Characteristics, func(c scenario.Characteristic) bool { return c.Name == name }):
 		p.Add(n, fmt.Sprintf("%s: %s", key, name), "the bench measures that itself: choose another name")
 	case p.plan.Asked(name) != nil:
 		p.Add(n, fmt.Sprintf("%s: %s for the second time", key, name), "each answer needs a name of its own")
@@ -73,7 +74,7 @@ func (p *parsing) answerName(f *yamltext.Fields, key string) string {
 }
 
 // meter reads the unit and the meter of a reading.
-func (p *parsing) meter(f *yamltext.Fields, q *Question) {
+func (p *parsing) meter(f *yamltext.Fields, q *scenario.Question) {
 	for _, key := range []string{"expect", "choices", "as"} {
 		if n := f.Get(key); n != nil {
 			p.Add(n, key+" with a reading", "a reading is named by reading and judged by limits")
@@ -112,7 +113,7 @@ func (p *parsing) accuracy(n *yamltext.Node, d unit.Dimension, symbol string) ri
 }
 
 // choices reads what can be answered, and which answers keep the limit.
-func (p *parsing) choices(f *yamltext.Fields, q *Question, s *Step) {
+func (p *parsing) choices(f *yamltext.Fields, q *scenario.Question, s *scenario.Step) {
 	for _, key := range []string{"unit", "accuracy", "meter"} {
 		if n := f.Get(key); n != nil {
 			p.Add(n, key+" without reading", "a question is answered in words; write reading: NAME for a number")
@@ -120,7 +121,7 @@ func (p *parsing) choices(f *yamltext.Fields, q *Question, s *Step) {
 	}
 	q.Choices = []string{"no", "yes"}
 	if n := f.Get("choices"); n != nil {
-		q.Choices = p.words(n, "choices")
+		q.Choices = p.shortAnswers(n, "choices")
 		if len(q.Choices) < 2 || len(q.Choices) > mostChoices {
 			p.Add(n, fmt.Sprintf("%d choices", len(q.Choices)), fmt.Sprintf("write 2 to %d", mostChoices))
 			return
@@ -131,7 +132,7 @@ func (p *parsing) choices(f *yamltext.Fields, q *Question, s *Step) {
 		return
 	}
 	lower, upper := len(q.Choices), -1
-	wanted := p.words(n, "expect")
+	wanted := p.shortAnswers(n, "expect")
 	for _, w := range wanted {
 		i := slices.Index(q.Choices, w)
 		if i < 0 {
@@ -150,12 +151,12 @@ func (p *parsing) choices(f *yamltext.Fields, q *Question, s *Step) {
 		return
 	}
 	from, to := float64(lower), float64(upper)
-	p.plan.Limits = append(p.plan.Limits, Limit{Characteristic: q.Name, Lower: &from, Upper: &to, Words: wanted,
+	p.plan.Limits = append(p.plan.Limits, scenario.Limit{Characteristic: q.Name, Lower: &from, Upper: &to, Words: wanted,
 		Line: s.Line, Column: s.Column})
 }
 
-// words reads one word or a list of different ones.
-func (p *parsing) words(n *yamltext.Node, key string) []string {
+// shortAnswers reads one word or a list of different ones.
+func (p *parsing) shortAnswers(n *yamltext.Node, key string) []string {
 	items := []*yamltext.Node{n}
 	if n.Kind == yamltext.List {
 		items = n.Items
@@ -165,7 +166,7 @@ func (p *parsing) words(n *yamltext.Node, key string) []string {
 		switch w := strings.TrimSpace(item.Text); {
 		case item.Kind != yamltext.Text || w == "" || len([]rune(w)) > 40:
 			p.Add(item, key+": something that is no short answer", "write words, as none or [none, few, many]")
-		case w == CannotTellWord:
+		case w == scenario.CannotTellWord:
 			p.Add(item, key+": "+w, "that is how a person says that they cannot tell; it is always possible")
 		case slices.ContainsFunc(out, func(o string) bool { return strings.EqualFold(o, w) }):
 			p.Add(item, fmt.Sprintf("%s: %q for the second time", key, w), "keep one")
@@ -177,12 +178,12 @@ func (p *parsing) words(n *yamltext.Node, key string) []string {
 }
 
 // lookup returns the characteristic of a name: one of the bench's, or a reading that a step asks for.
-func (p *parsing) lookup(name string) (c Characteristic, asked, ok bool) {
-	if c, ok := Lookup(name); ok {
+func (p *parsing) lookup(name string) (c scenario.Characteristic, asked, ok bool) {
+	if c, ok := scenario.Lookup(name); ok {
 		return c, false, true
 	}
 	if q := p.plan.Asked(name); q != nil {
-		return Characteristic{Name: q.Name, Unit: q.Unit, Text: q.Text}, true, true
+		return scenario.Characteristic{Name: q.Name, Unit: q.Unit, Text: q.Text}, true, true
 	}
-	return Characteristic{}, false, false
+	return scenario.Characteristic{}, false, false
 }

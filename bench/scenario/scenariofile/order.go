@@ -1,8 +1,9 @@
-package scenario
+package scenariofile
 
 import (
 	"fmt"
 
+	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 )
 
@@ -29,10 +30,10 @@ func (p *parsing) order(steps *yamltext.Node) {
 			p.AddAt(s.Line, s.Column, found, do)
 		}
 		now = after(now, s)
-		built = built || s.Pressurises() || s.Kind == Purge
-		if i == last && built && s.Kind != Relieve {
+		built = built || s.Pressurises() || s.Kind == scenario.Purge
+		if i == last && built && s.Kind != scenario.Relieve {
 			p.AddAt(s.Line, s.Column, fmt.Sprintf("the plan ends in %s and leaves the line under pressure", s.Kind),
-				fmt.Sprintf("end it with - relieve: %s", Relieve.Example()))
+				fmt.Sprintf("end it with - relieve: %s", Example(scenario.Relieve)))
 		}
 	}
 }
@@ -41,7 +42,7 @@ func (p *parsing) order(steps *yamltext.Node) {
 // asked after the line was relieved leaves no pressure.
 func (p *parsing) lastMoving() int {
 	for i := len(p.plan.Steps) - 1; i >= 0; i-- {
-		if s := p.plan.Steps[i]; s.Kind != Ask || s.Pressurises() {
+		if s := p.plan.Steps[i]; s.Kind != scenario.Ask || s.Pressurises() {
 			return i
 		}
 	}
@@ -49,39 +50,39 @@ func (p *parsing) lastMoving() int {
 }
 
 // misplaced says why a step cannot stand where it does; "" when it can.
-func misplaced(now line, s Step) (found, do string) {
+func misplaced(now line, s scenario.Step) (found, do string) {
 	k := s.Kind
-	if k == Ask && s.Pressurises() {
-		k = Hold // to hold while a person looks is to hold
+	if k == scenario.Ask && s.Pressurises() {
+		k = scenario.Hold // to hold while a person looks is to hold
 	}
 	under := now != atRest && now != purged
 	switch k {
-	case Hold, Dose:
+	case scenario.Hold, scenario.Dose:
 		if now == atRest || now == filled {
 			return fmt.Sprintf("%s before the line is pressurised", k), "put a pressurise step before it"
 		}
 		if now == purged {
 			return fmt.Sprintf("%s with a purged line", k), "put a repressurise step before it"
 		}
-	case Compliance, LeakDown:
-		if now != regulated && (k != LeakDown || now != withdrawn) {
+	case scenario.Compliance, scenario.LeakDown:
+		if now != regulated && (k != scenario.LeakDown || now != withdrawn) {
 			return fmt.Sprintf("%s without regulated pressure just before",
 				k), "put a hold or pressurise step directly before it"
 		}
-	case Pressurise:
+	case scenario.Pressurise:
 		if now == purged {
 			return "pressurise with a purged line", "use repressurise, which fills the line first"
 		}
-	case Repressurise:
+	case scenario.Repressurise:
 		if now != purged {
 			return "repressurise without a purge before", "use pressurise"
 		}
-	case Electrics:
+	case scenario.Electrics:
 		if under {
 			return "electrics with the line under pressure: it energises the return valve",
 				"put it before prime or after relieve"
 		}
-	case Vent:
+	case scenario.Vent:
 		if under {
 			return "vent with the line under pressure", "use relieve, which waits until the pressure is gone"
 		}
@@ -90,24 +91,24 @@ func misplaced(now line, s Step) (found, do string) {
 }
 
 // after is what stands in the line after a step.
-func after(now line, s Step) line {
+func after(now line, s scenario.Step) line {
 	switch s.Kind {
-	case Ask: // with everything at rest the pressure goes while the person looks
+	case scenario.Ask: // with everything at rest the pressure goes while the person looks
 		if now == regulated && !s.Pressurises() || now == withdrawn {
 			return shutIn
 		}
 		return now
-	case Vent, Relieve:
+	case scenario.Vent, scenario.Relieve:
 		return atRest
-	case Prime:
+	case scenario.Prime:
 		return filled
-	case Pressurise, Repressurise, Hold, Dose:
+	case scenario.Pressurise, scenario.Repressurise, scenario.Hold, scenario.Dose:
 		return regulated
-	case Compliance:
+	case scenario.Compliance:
 		return withdrawn
-	case LeakDown:
+	case scenario.LeakDown:
 		return shutIn
-	case Purge:
+	case scenario.Purge:
 		return purged
 	}
 	return now

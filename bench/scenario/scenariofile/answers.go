@@ -1,8 +1,9 @@
-package scenario
+package scenariofile
 
 import (
 	"fmt"
 
+	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 )
 
@@ -12,7 +13,7 @@ const AnswersFormat = "answers/1"
 // ReadAnswers reads a file that answers a plan's questions beforehand: what was seen and read off the
 // meters, by the name of the characteristic. Everything wrong is returned at once as yamltext.Problems. A
 // question that the file does not answer is one that nobody answers; an answer to no question is a problem.
-func ReadAnswers(path string, text []byte, p *Plan) (map[string]string, error) {
+func ReadAnswers(path string, text []byte, p *scenario.Plan) (map[string]string, error) {
 	reader, root := yamltext.Read(path, text)
 	if root == nil {
 		return nil, reader.Problems().Err()
@@ -30,7 +31,7 @@ func ReadAnswers(path string, text []byte, p *Plan) (map[string]string, error) {
 	return out, nil
 }
 
-func readEach(r *yamltext.Reader, n *yamltext.Node, p *Plan, out map[string]string) {
+func readEach(r *yamltext.Reader, n *yamltext.Node, p *scenario.Plan, out map[string]string) {
 	if n.Kind != yamltext.Map {
 		r.Fields(n, "answers")
 		return
@@ -50,8 +51,8 @@ func readEach(r *yamltext.Reader, n *yamltext.Node, p *Plan, out map[string]stri
 				yamltext.DidYouMean(e.Key, names))
 		case e.Value.Kind != yamltext.Text:
 			r.Add(e.Value, e.Key+" without an answer", "write "+q.Answers())
-		case e.Value.Text == CannotTellWord:
-			out[e.Key] = CannotTellWord
+		case e.Value.Text == scenario.CannotTellWord:
+			out[e.Key] = scenario.CannotTellWord
 		default:
 			if _, err := q.Value(e.Value.Text); err != nil {
 				r.Add(e.Value, e.Key+": "+err.Error(), "")

@@ -1,42 +1,18 @@
-package scenario
+package scenariofile
 
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 )
-
-// needs is what a bench must have for a kind of step.
-type needs struct {
-	commands []rig.Command
-	channels []anyOf
-}
-
-var stepNeeds = [...]needs{
-	Vent:       {commands: []rig.Command{rig.SetVent}},
-	Electrics:  {commands: []rig.Command{rig.SetReturnValve}},
-	Prime:      {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Pressurise: {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Hold:       {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Compliance: {commands: []rig.Command{rig.SetReturnShutoff, rig.SetDosingDuty},
-		channels: []anyOf{pressure, one(rig.ScaleMass)}},
-	LeakDown: {commands: []rig.Command{rig.SetReturnShutoff}, channels: []anyOf{pressure}},
-	Dose: {commands: []rig.Command{rig.SetPumpDrive, rig.SetDosingDuty},
-		channels: []anyOf{one(rig.LinePressure), one(rig.ScaleMass)}},
-	Purge: {commands: []rig.Command{rig.SetReturnValve, rig.SetPumpDrive, rig.SetDosingDuty},
-		channels: []anyOf{pressure}},
-	Repressurise: {commands: []rig.Command{rig.SetPumpDrive}, channels: []anyOf{one(rig.LinePressure)}},
-	Relieve:      {channels: []anyOf{pressure}},
-	Ask:          {}, // with a pressure: as hold
-}
 
 // Fits says whether a bench can run a plan: what it lacks for a step or a limit, pressures
 // that reach its guard, drives beyond its actuators. Everything at once, as
 // yamltext.Problems in the scenario file.
-func Fits(p *Plan, r *rig.Rig) error {
+func Fits(p *scenario.Plan, r *rig.Rig) error {
 	c := &fit{plan: p, rig: r}
 	c.guard()
 	for _, s := range p.Steps {
@@ -49,7 +25,7 @@ func Fits(p *Plan, r *rig.Rig) error {
 }
 
 type fit struct {
-	plan     *Plan
+	plan     *scenario.Plan
 	rig      *rig.Rig
 	problems yamltext.Problems
 }
@@ -70,13 +46,13 @@ func (c *fit) guard() {
 	}
 }
 
-func (c *fit) step(s Step) {
-	n := stepNeeds[s.Kind]
-	if s.Kind == Ask && s.Pressurises() {
-		n = stepNeeds[Hold]
+func (c *fit) step(s scenario.Step) {
+	n := s.Kind.Needs()
+	if s.Kind == scenario.Ask && s.Pressurises() {
+		n = scenario.Hold.Needs()
 	}
-	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.commands, n.channels)
-	if s.Kind == Electrics && c.rig.Kind == rig.Controller {
+	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.Commands, n.Channels)
+	if s.Kind == scenario.Electrics && c.rig.Kind == rig.Controller {
 		c.add(s.Line, s.Column, "electrics step with a unit that has its own controller",
 			"leave it out: coils and heater are the unit's own, the bench does not reach them")
 	}
@@ -87,7 +63,7 @@ func (c *fit) step(s Step) {
 	}
 	c.beyond(s, rig.SetPumpDrive, s.Drive)
 	c.beyond(s, rig.SetDosingDuty, s.Duty)
-	if s.Kind == Dose && c.rig.Dosing.Frequency > 0 {
+	if s.Kind == scenario.Dose && c.rig.Dosing.Frequency > 0 {
 		if lost := 100 * c.rig.Dosing.Lost.Seconds() * c.rig.Dosing.Frequency; s.Duty <= lost {
 			c.add(s.Line, s.Column, fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty,
 				c.rig.Name),
@@ -96,7 +72,7 @@ func (c *fit) step(s Step) {
 	}
 }
 
-func (c *fit) beyond(s Step, command rig.Command, value float64) {
+func (c *fit) beyond(s scenario.Step, command rig.Command, value float64) {
 	a := c.rig.Commands[command]
 	if a != nil && value != 0 && (value < a.Min || value > a.Max) {
 		c.add(s.Line, s.Column, fmt.Sprintf("%s: %s %g %%", s.Kind, command, value),
@@ -106,8 +82,8 @@ func (c *fit) beyond(s Step, command rig.Command, value float64) {
 
 // limit: what is not measured can never pass, so a limit that this bench cannot measure is a
 // mistake now and not a disappointment after the run.
-func (c *fit) limit(l Limit) {
-	ch, ok := Lookup(l.Characteristic)
+func (c *fit) limit(l scenario.Limit) {
+	ch, ok := scenario.Lookup(l.Characteristic)
 	if !ok || (l.ControllerOnly && c.rig.Kind != rig.Controller) {
 		return
 	}
@@ -122,7 +98,7 @@ func (c *fit) limit(l Limit) {
 	}
 }
 
-func (c *fit) lacking(line, column int, what string, commands []rig.Command, channels []anyOf) {
+func (c *fit) lacking(line, column int, what string, commands []rig.Command, channels []scenario.AnyOf) {
 	for _, cmd := range commands {
 		if cmd = c.asked(cmd); c.rig.Commands[cmd] == nil {
 			c.add(line, column, fmt.Sprintf("%s needs the command %s and rig %s has none", what, cmd, c.rig.Name),
@@ -152,19 +128,11 @@ func (c *fit) asked(cmd rig.Command) rig.Command {
 	return cmd
 }
 
-func (c *fit) has(any anyOf) bool {
+func (c *fit) has(any scenario.AnyOf) bool {
 	for _, ch := range any {
 		if c.rig.Channels[ch] != nil {
 			return true
 		}
 	}
 	return false
-}
-
-func (a anyOf) String() string {
-	names := make([]string, len(a))
-	for i, c := range a {
-		names[i] = c.String()
-	}
-	return strings.Join(names, " or ")
 }

@@ -1,4 +1,6 @@
-package rig
+// Package rigfile reads a rig from the YAML file that a person writes and the DBC file it names. Everything wrong
+// in them is reported at once, each at its line and column.
+package rigfile
 
 import (
 	"errors"
@@ -7,6 +9,7 @@ import (
 	"regexp"
 	"time"
 
+	"holdfast/bench/rig"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
@@ -23,12 +26,12 @@ const (
 
 // Parse reads a rig file. dbc returns the message database that the file names. Everything
 // wrong is returned at once as yamltext.Problems, each at its line and column.
-func Parse(path string, text []byte, dbc func(name string) ([]byte, error)) (*Rig, error) {
+func Parse(path string, text []byte, dbc func(name string) ([]byte, error)) (*rig.Rig, error) {
 	reader, root := yamltext.Read(path, text)
 	if root == nil {
 		return nil, reader.Problems().Err()
 	}
-	p := &parsing{Reader: reader, rig: &Rig{Path: path, Text: text}}
+	p := &parsing{Reader: reader, rig: &rig.Rig{Path: path, Text: text}}
 	p.file(reader.Fields(root, "a rig"), dbc)
 	if err := reader.Problems().Err(); err != nil {
 		return nil, err
@@ -39,7 +42,7 @@ func Parse(path string, text []byte, dbc func(name string) ([]byte, error)) (*Ri
 // parsing is one rig file on its way to a Rig.
 type parsing struct {
 	*yamltext.Reader
-	rig     *Rig
+	rig     *rig.Rig
 	db      *database // nil: none named, or unreadable
 	dbNamed bool
 	sender  bool // our_address was read, and no command has been found to contradict it
@@ -73,10 +76,10 @@ func (p *parsing) heading(f *yamltext.Fields) {
 	}
 	p.rig.Title = f.StringOr("title", p.rig.Name)
 	if f.Word("unit", "bare", "controller") == 1 {
-		p.rig.Kind = Controller
+		p.rig.Kind = rig.Controller
 	}
 	if f.Word("fluid", "DEF", "water") == 1 {
-		p.rig.Fluid = Water
+		p.rig.Fluid = rig.Water
 	}
 }
 
@@ -147,24 +150,24 @@ func (p *parsing) guard(f *yamltext.Fields) {
 
 // estimate reads {value: 38 mL, U: 1 mL}.
 func (p *parsing) estimate(f *yamltext.Fields, key string, d unit.Dimension, must bool,
-	example string) Estimate {
+	example string) rig.Estimate {
 	n := f.Get(key)
 	if must {
 		n = f.Need(key, example)
 	}
 	if n == nil {
-		return Estimate{}
+		return rig.Estimate{}
 	}
 	e := p.Fields(n, key)
 	value, _ := e.Quantity("value", d, yamltext.NotBelow, "a number with its unit")
 	u, _ := e.Quantity("U", d, yamltext.NotBelow,
 		"the expanded uncertainty (k = 2) of the value, with its unit")
 	e.Done()
-	return Estimate{value, u}
+	return rig.Estimate{Value: value, U: u}
 }
 
 func (p *parsing) hydraulics(f *yamltext.Fields) {
-	bare := p.rig.Kind == Bare
+	bare := p.rig.Kind == rig.Bare
 	p.rig.LineVolume = p.estimate(f, "line_volume", unit.Volume, bare, "{value: 38 mL, U: 1 mL}")
 	p.rig.CheckValve = p.estimate(f, "check_valve", unit.Pressure, bare, "{value: 0.3 bar, U: 0.05 bar}")
 	p.rig.StrokeVol = f.QuantityOr("stroke_volume", unit.Volume, yamltext.Positive, 0)
@@ -193,7 +196,7 @@ func (p *parsing) dosingValve(f *yamltext.Fields) {
 func (p *parsing) regulator(f *yamltext.Fields) {
 	const example = "{gain: 6 %/bar, reset: 2 s, max_drive: 100 %, feed_drive: 40 %}"
 	n := f.Get("regulator")
-	if p.rig.Kind == Bare {
+	if p.rig.Kind == rig.Bare {
 		n = f.Need("regulator", example)
 	}
 	if n == nil {
@@ -211,7 +214,7 @@ func (p *parsing) regulator(f *yamltext.Fields) {
 			fmt.Sprintf("feed_drive: %g %% above max_drive %g %%", c.FeedDrive, c.MaxDrive),
 			"start inside what may be used")
 	}
-	if a := p.rig.Commands[SetPumpDrive]; a != nil && c.MaxDrive > a.Max {
+	if a := p.rig.Commands[rig.SetPumpDrive]; a != nil && c.MaxDrive > a.Max {
 		p.Add(g.Get("max_drive"), fmt.Sprintf("max_drive: %g %%", c.MaxDrive),
 			fmt.Sprintf("the pump_drive command goes up to %g %%", a.Max))
 	}
@@ -220,10 +223,10 @@ func (p *parsing) regulator(f *yamltext.Fields) {
 
 // required says what a bench cannot do without.
 func (p *parsing) required(f *yamltext.Fields) {
-	needed := []Channel{LinePressure}
-	if p.rig.Kind == Bare {
-		needed = append(needed, EmergencyStop, OutputsEnabled)
-		for _, c := range []Command{SetPumpDrive, SetDosingDuty, SetReturnValve} {
+	needed := []rig.Channel{rig.LinePressure}
+	if p.rig.Kind == rig.Bare {
+		needed = append(needed, rig.EmergencyStop, rig.OutputsEnabled)
+		for _, c := range []rig.Command{rig.SetPumpDrive, rig.SetDosingDuty, rig.SetReturnValve} {
 			if p.rig.Commands[c] == nil && !p.written(f, "commands", c.String()) {
 				p.missing(f, "commands", c.String(), "a bare unit is driven by it")
 			}
@@ -252,12 +255,12 @@ func (p *parsing) missing(f *yamltext.Fields, section, key, why string) {
 
 // barometer: a pressure sent as absolute needs to know what the atmosphere is.
 func (p *parsing) barometer(f *yamltext.Fields) {
-	if p.rig.Channels[AmbientPressure] != nil || p.written(f, "channels", AmbientPressure.String()) ||
+	if p.rig.Channels[rig.AmbientPressure] != nil || p.written(f, "channels", rig.AmbientPressure.String()) ||
 		p.rig.Barometer.Value > 0 {
 		return
 	}
 	for _, in := range p.rig.Channels {
-		if in != nil && in.signal.absolute {
+		if in != nil && in.Signal.Absolute {
 			p.Add(f.Get("channels"), fmt.Sprintf("%s is absolute and there is no barometer", in.Channel),
 				"map ambient_pressure, or write barometer: {value: 1.013 bar, U: 0.02 bar}")
 			return

@@ -1,10 +1,11 @@
-package rig
+package rigfile
 
 import (
 	"fmt"
 	"math"
 	"strconv"
 
+	"holdfast/bench/rig"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/id"
 	"holdfast/j1939/spn"
@@ -13,7 +14,7 @@ import (
 
 // found is a signal with what its definition says about the quantity it carries.
 type found struct {
-	signal
+	rig.Signal
 	unit     string
 	min, max float64 // in that unit; both 0: not stated
 	cycleMs  float64 // how often it is sent; 0: not stated
@@ -52,7 +53,7 @@ func (p *parsing) dbcSignal(n *yamltext.Node, name string) (found, bool) {
 		p.Add(n, "signal: "+err.Error(), "")
 		return found{}, false
 	}
-	return found{signal: s, unit: def.Unit, min: def.Minimum, max: def.Maximum,
+	return found{Signal: s, unit: def.Unit, min: def.Minimum, max: def.Maximum,
 		cycleMs: p.db.cycleMs[uint32(def.message.MessageID)]}, true
 }
 
@@ -64,8 +65,8 @@ func (p *parsing) ownSignal(f *yamltext.Fields) (s found, ok bool) {
 	scale, ok4 := p.number(f, "scale", 1)
 	offset, ok5 := p.number(f, "offset", 0)
 	s.unit = f.StringOr("unit", "")
-	s.scale, s.offset, s.start, s.length, s.size = scale, offset, uint8(start), uint8(length), 8
-	s.name = fmt.Sprintf("PGN %d bit %d", pgn, start)
+	s.Scale, s.Offset, s.Start, s.Length, s.Size = scale, offset, uint8(start), uint8(length), 8
+	s.Name = fmt.Sprintf("PGN %d bit %d", pgn, start)
 	source, ok6 := p.from(f, &s)
 	f.Done()
 	if ok2 && ok3 && start+length > 64 {
@@ -86,7 +87,7 @@ func (p *parsing) ownSignal(f *yamltext.Fields) (s found, ok bool) {
 // from reads the optional source address; without it any sender will do.
 func (p *parsing) from(f *yamltext.Fields, s *found) (uint8, bool) {
 	if !f.Has("from") {
-		s.anySource = true
+		s.AnySource = true
 		return p.rig.Source, true // of a command: it is sent from our address
 	}
 	v, ok := f.Whole("from", 0, 253, "0x3D")
@@ -100,7 +101,7 @@ func (p *parsing) address(f *yamltext.Fields, s *found, pgn uint32, source uint8
 		p.Add(f.Where(), err.Error(), "")
 		return false
 	}
-	s.id = i
+	s.ID = i
 	return true
 }
 
@@ -135,9 +136,9 @@ func (p *parsing) spnSignal(f *yamltext.Fields) (s found, ok bool) {
 		return s, false
 	}
 	scale := math.Pow10(-int(param.Scale.Decimals))
-	s.name, s.unit, s.size, s.parameter = fmt.Sprintf("SPN %d", number), param.Unit, 8, param
-	s.start, s.length = (param.Byte-1)*8+param.Bit-1, param.Bits
-	s.scale, s.offset = float64(param.Scale.Mul)*scale, float64(param.Scale.Add)*scale
+	s.Name, s.unit, s.Size, s.Parameter = fmt.Sprintf("SPN %d", number), param.Unit, 8, param
+	s.Start, s.Length = (param.Byte-1)*8+param.Bit-1, param.Bits
+	s.Scale, s.Offset = float64(param.Scale.Mul)*scale, float64(param.Scale.Add)*scale
 	return s, p.address(f, &s, param.PGN, source)
 }
 

@@ -1,4 +1,4 @@
-package rig_test
+package rigfile_test
 
 import (
 	"os"
@@ -7,20 +7,20 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 )
 
 func TestParse_VerifyEvery(t *testing.T) {
-	const folder = "../../scenarios/rigs/"
+	const folder = "../../../scenarios/rigs/"
 	text, err := os.ReadFile(folder + "bench-node.yaml")
 	require.NoError(t, err)
 	dbc := func(name string) ([]byte, error) { return os.ReadFile(folder + name) }
-	r, err := rig.Parse("r.yaml", text, dbc)
+	r, err := rigfile.Parse("r.yaml", text, dbc)
 	require.NoError(t, err)
 	require.Zero(t, r.VerifyEvery, "no demand")
-	r, err = rig.Parse("r.yaml", append(text, "verify_every: 12 h\n"...), dbc)
+	r, err = rigfile.Parse("r.yaml", append(text, "verify_every: 12 h\n"...), dbc)
 	require.NoError(t, err)
 	require.Equal(t, 12*time.Hour, r.VerifyEvery)
-	_, err = rig.Parse("r.yaml", append(text, "verify_every: 0 h\n"...), dbc)
+	_, err = rigfile.Parse("r.yaml", append(text, "verify_every: 0 h\n"...), dbc)
 	require.ErrorContains(t, err, "verify_every: 0 h; it must be above 0")
 }

@@ -1,4 +1,4 @@
-package scenario
+package scenariofile
 
 import (
 	"fmt"
@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
@@ -43,23 +44,19 @@ func (p *parsing) limits(f *yamltext.Fields) {
 }
 
 // yielded says that a limit's step is missing from the plan.
-func (p *parsing) yielded(c Characteristic, e yamltext.Entry) {
+func (p *parsing) yielded(c scenario.Characteristic, e yamltext.Entry) {
 	for _, k := range c.Steps {
-		if p.whole && !p.plan.has(k) {
+		if p.whole && !p.plan.Has(k) {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s needs the step %s and the plan has none", c.Name, k),
-				fmt.Sprintf("add - %s: %s, or leave the limit out", k, k.Example()))
+				fmt.Sprintf("add - %s: %s, or leave the limit out", k, Example(k)))
 		}
 	}
 }
 
-func (p *Plan) has(k Kind) bool {
-	return slices.ContainsFunc(p.Steps, func(s Step) bool { return s.Kind == k })
-}
-
 // limit reads {min: , max: , at: , applies_to: }.
-func (p *parsing) limit(c Characteristic, e yamltext.Entry, n *yamltext.Node) {
+func (p *parsing) limit(c scenario.Characteristic, e yamltext.Entry, n *yamltext.Node) {
 	f := p.Fields(n, c.Name)
-	l := Limit{Characteristic: c.Name, Unit: c.Unit, ControllerOnly: c.Controller, Line: e.Line,
+	l := scenario.Limit{Characteristic: c.Name, Unit: c.Unit, ControllerOnly: c.Controller, Line: e.Line,
 		Column: e.Column}
 	l.Lower, l.Upper = p.bound(f, c, "min"), p.bound(f, c, "max")
 	if f.Has("applies_to") {
@@ -88,7 +85,7 @@ func (p *parsing) limit(c Characteristic, e yamltext.Entry, n *yamltext.Node) {
 	}
 }
 
-func (p *parsing) bound(f *yamltext.Fields, c Characteristic, key string) *float64 {
+func (p *parsing) bound(f *yamltext.Fields, c scenario.Characteristic, key string) *float64 {
 	n := f.Get(key)
 	if n == nil {
 		return nil
@@ -103,13 +100,13 @@ func (p *parsing) bound(f *yamltext.Fields, c Characteristic, key string) *float
 		return nil
 	}
 	if to, _ := d.ToBase(c.Unit); c.Unit != d.Base() { // of a reading in a unit of its own
-		v = fromBase(to, v)
+		v = to.FromBase(v)
 	}
 	return &v
 }
 
 // setPoints reads at: 20 % or at: [20 %, 50 %]; without it the limit is for all of them.
-func (p *parsing) setPoints(f *yamltext.Fields, c Characteristic) []string {
+func (p *parsing) setPoints(f *yamltext.Fields, c scenario.Characteristic) []string {
 	n := f.Get("at")
 	if n == nil {
 		return []string{""}
@@ -130,31 +127,28 @@ func (p *parsing) setPoints(f *yamltext.Fields, c Characteristic) []string {
 		}
 		if v, ok := p.Quantity(one, "at", one.Text, unit.Ratio, yamltext.Percent); ok {
 			p.dosed(one, v)
-			out = append(out, SetPoint(v))
+			out = append(out, scenario.SetPoint(v))
 		}
 	}
 	return out
 }
 
-// SetPoint is how a dosing duty (%) is written as a set point: "20 %".
-func SetPoint(duty float64) string { return fmt.Sprintf("%g %%", duty) }
-
 // dosed says that no dose step has a limit's set point.
 func (p *parsing) dosed(n *yamltext.Node, duty float64) {
 	var there []string
 	for _, s := range p.plan.Steps {
-		if s.Kind == Dose {
-			there = append(there, SetPoint(s.Duty))
+		if s.Kind == scenario.Dose {
+			there = append(there, scenario.SetPoint(s.Duty))
 		}
 	}
-	if p.whole && len(there) > 0 && !slices.Contains(there, SetPoint(duty)) {
-		p.Add(n, "at: "+SetPoint(duty)+" and no dose step has this duty", "there are "+strings.Join(there, ", "))
+	if p.whole && len(there) > 0 && !slices.Contains(there, scenario.SetPoint(duty)) {
+		p.Add(n, "at: "+scenario.SetPoint(duty)+" and no dose step has this duty", "there are "+strings.Join(there, ", "))
 	}
 }
 
 // decidable says that a step is over before its time limit could be broken: such a limit
 // could only ever be kept or time out.
-func (p *parsing) decidable(f *yamltext.Fields, c Characteristic, l Limit) {
+func (p *parsing) decidable(f *yamltext.Fields, c scenario.Characteristic, l scenario.Limit) {
 	if c.Unit != "s" || l.Upper == nil || len(c.Steps) == 0 {
 		return
 	}
@@ -171,7 +165,7 @@ func (p *parsing) decidable(f *yamltext.Fields, c Characteristic, l Limit) {
 
 // twice finds two limits for the same thing.
 func (p *parsing) twice() {
-	seen := map[string]Limit{}
+	seen := map[string]scenario.Limit{}
 	for _, l := range p.plan.Limits {
 		key := l.Characteristic + "@" + l.At
 		if _, again := seen[key]; again {
@@ -183,4 +177,12 @@ func (p *parsing) twice() {
 				l.At), "write at: for each")
 		}
 	}
+}
+
+func characteristicHint(name string) string {
+	names := make([]string, len(scenario.Characteristics))
+	for i, c := range scenario.Characteristics {
+		names[i] = c.Name
+	}
+	return yamltext.DidYouMean(name, names)
 }

@@ -1,4 +1,4 @@
-package scenario_test
+package scenariofile_test
 
 import (
 	"os"
@@ -8,12 +8,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/bench/yamltext"
 )
 
 func problemsIn(t testing.TB, text string) yamltext.Problems {
 	t.Helper()
-	_, err := scenario.Parse("s.yaml", []byte(text))
+	_, err := scenariofile.Parse("s.yaml", []byte(text))
 	var problems yamltext.Problems
 	require.ErrorAs(t, err, &problems, text)
 	return problems
@@ -79,7 +80,7 @@ func TestParse_OneMistake(t *testing.T) {
 func TestParse_Order(t *testing.T) {
 	words := map[string]string{}
 	for k := scenario.Vent; k <= scenario.Relieve; k++ {
-		words[k.String()] = k.Example()
+		words[k.String()] = scenariofile.Example(k)
 	}
 	for steps, want := range map[string]string{
 		"vent, electrics, prime, pressurise, hold, compliance, pressurise, leak-down, purge, repressurise, dose, relieve": "",
@@ -105,7 +106,7 @@ func TestParse_Order(t *testing.T) {
 			text += "  - " + w + ": " + words[w] + "\n"
 		}
 		if want == "" {
-			_, err := scenario.Parse("s.yaml", []byte(text))
+			_, err := scenariofile.Parse("s.yaml", []byte(text))
 			require.NoError(t, err, steps)
 			continue
 		}
@@ -129,7 +130,7 @@ func TestParse_AllAtOnce(t *testing.T) {
 }
 
 func TestParse_SharedRisk(t *testing.T) {
-	p, err := scenario.Parse("s.yaml", []byte(strings.Replace(shippedText(t), "decision_rule: guarded", "max_risk: 5 %\ndecision_rule: shared_risk", 1)))
+	p, err := scenariofile.Parse("s.yaml", []byte(strings.Replace(shippedText(t), "decision_rule: guarded", "max_risk: 5 %\ndecision_rule: shared_risk", 1)))
 	require.NoError(t, err)
 	require.Equal(t, scenario.SharedRisk, p.Rule)
 	require.InDelta(t, 0.05, p.MaxRisk, 1e-15)
@@ -140,7 +141,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(eyesText(f)))
 	f.Add([]byte("holdfast: scenario/1\nname: x\ndecision_rule: simple\nlimits_from: shop\nnominal: 9 bar\nsteps: [{vent: {for: 6 s}}]\nlimits: {ripple: {max: 1 bar}}\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		p, err := scenario.Parse("s.yaml", text)
+		p, err := scenariofile.Parse("s.yaml", text)
 		if err != nil {
 			require.NotEmpty(t, err.Error())
 			return

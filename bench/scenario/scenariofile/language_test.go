@@ -1,4 +1,4 @@
-package scenario_test
+package scenariofile_test
 
 import (
 	"errors"
@@ -11,8 +11,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 )
 
 var update = flag.Bool("update", false, "write the table of characteristics into scenarios/README.md")
@@ -45,9 +46,9 @@ func TestLanguagePage_Files(t *testing.T) {
 		var err error
 		switch kind {
 		case "holdfast: scenario/1":
-			_, err = scenario.Parse("README.md", []byte(text))
+			_, err = scenariofile.Parse("README.md", []byte(text))
 		case "holdfast: rig/1":
-			_, err = rig.Parse("README.md", []byte(text), noDBC)
+			_, err = rigfile.Parse("README.md", []byte(text), noDBC)
 		default:
 			t.Errorf("a block that starts with %q", kind)
 		}
@@ -63,7 +64,7 @@ func TestLanguagePage_Steps(t *testing.T) {
 	for i, row := range rows {
 		k := scenario.Kind(i)
 		require.Equal(t, k.String(), row[1])
-		require.Equal(t, normal(k.Example()), normal(row[2]))
+		require.Equal(t, normal(scenariofile.Example(k)), normal(row[2]))
 	}
 }
 
@@ -78,7 +79,7 @@ func TestLanguagePage_Limits(t *testing.T) {
 	require.True(t, ok)
 	for _, block := range blocks(t, "yaml limits") {
 		indented := "  " + strings.ReplaceAll(strings.TrimSpace(block), "\n", "\n  ")
-		_, err := scenario.Parse("README.md", []byte(before+"\nlimits:\n"+indented+"\n"))
+		_, err := scenariofile.Parse("README.md", []byte(before+"\nlimits:\n"+indented+"\n"))
 		require.NoError(t, err, block)
 	}
 }
@@ -90,10 +91,10 @@ func TestLanguagePage_Questions(t *testing.T) {
 	before, rest, ok := strings.Cut(text, after)
 	require.True(t, ok)
 	asks := "  " + strings.ReplaceAll(strings.TrimSpace(blocks(t, "yaml steps")[0]), "\n", "\n  ") + "\n"
-	p, err := scenario.Parse("README.md", []byte(before+after+asks+rest))
+	p, err := scenariofile.Parse("README.md", []byte(before+after+asks+rest))
 	require.NoError(t, err)
 	require.Len(t, p.Questions(), 3)
-	answers, err := scenario.ReadAnswers("README.md", []byte(blocks(t, "yaml answers")[0]), p)
+	answers, err := scenariofile.ReadAnswers("README.md", []byte(blocks(t, "yaml answers")[0]), p)
 	require.NoError(t, err)
 	require.Len(t, answers, 3)
 }

@@ -1,4 +1,6 @@
-package scenario
+// Package scenariofile reads a test sequence from the YAML file that a person writes, and a file of answers to its
+// questions; Fits holds a plan against a rig. Everything wrong is reported at once, each at its line and column.
+package scenariofile
 
 import (
 	"fmt"
@@ -6,6 +8,7 @@ import (
 	"regexp"
 	"time"
 
+	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
@@ -13,21 +16,14 @@ import (
 // Format is the first key of a scenario file and its value.
 const Format = "scenario/1"
 
-// Whose limits they are.
-const (
-	FromMaker    = "unit maker"
-	FromShop     = "shop"
-	FromExamples = "shipped examples"
-)
-
 // Parse reads a scenario file. Everything wrong is returned at once as yamltext.Problems, each
 // at its line and column. Whether a bench can run the plan is asked of Fits.
-func Parse(path string, text []byte) (*Plan, error) {
+func Parse(path string, text []byte) (*scenario.Plan, error) {
 	reader, root := yamltext.Read(path, text)
 	if root == nil {
 		return nil, reader.Problems().Err()
 	}
-	p := &parsing{Reader: reader, plan: &Plan{Path: path, Text: text}}
+	p := &parsing{Reader: reader, plan: &scenario.Plan{Path: path, Text: text}}
 	p.file(reader.Fields(root, "a scenario"))
 	if err := reader.Problems().Err(); err != nil {
 		return nil, err
@@ -38,7 +34,7 @@ func Parse(path string, text []byte) (*Plan, error) {
 // parsing is one scenario file on its way to a Plan.
 type parsing struct {
 	*yamltext.Reader
-	plan  *Plan
+	plan  *scenario.Plan
 	whole bool // the word of every step was understood: only then is their order worth a word
 }
 
@@ -53,7 +49,7 @@ func (p *parsing) file(f *yamltext.Fields) {
 	}
 	p.plan.Title = f.StringOr("title", p.plan.Name)
 	p.rule(f)
-	froms := []string{FromMaker, FromShop, FromExamples}
+	froms := []string{scenario.FromMaker, scenario.FromShop, scenario.FromExamples}
 	if i := f.Word("limits_from", froms...); i >= 0 {
 		p.plan.LimitsFrom = froms[i]
 	}
@@ -65,10 +61,10 @@ func (p *parsing) file(f *yamltext.Fields) {
 
 // rule reads decision_rule, and max_risk where shared_risk needs it.
 func (p *parsing) rule(f *yamltext.Fields) {
-	if i := f.Word("decision_rule", ruleNames[Simple:]...); i >= 0 {
-		p.plan.Rule = Simple + Rule(i)
+	if i := f.Word("decision_rule", words(scenario.Simple, scenario.Guarded, scenario.SharedRisk)...); i >= 0 {
+		p.plan.Rule = scenario.Simple + scenario.Rule(i)
 	}
-	if p.plan.Rule == SharedRisk {
+	if p.plan.Rule == scenario.SharedRisk {
 		v, _ := f.Quantity("max_risk", unit.Ratio, yamltext.Range{Min: math.SmallestNonzeroFloat64, Max: 50},
 			"5 %")
 		p.plan.MaxRisk = v / 100
@@ -94,7 +90,7 @@ func (p *parsing) steps(f *yamltext.Fields) {
 		return
 	}
 	if n.Kind != yamltext.List || len(n.Items) == 0 {
-		p.Add(n, "steps without a step", "write a list: - vent: "+Vent.Example())
+		p.Add(n, "steps without a step", "write a list: - vent: "+Example(scenario.Vent))
 		return
 	}
 	if len(n.Items) > mostSteps {
@@ -118,23 +114,14 @@ func (p *parsing) steps(f *yamltext.Fields) {
 	}
 }
 
-// Longest is the longest that the plan may take.
-func (p *Plan) Longest() time.Duration {
-	var total time.Duration
-	for _, s := range p.Steps {
-		total += s.Longest()
-	}
-	return total
-}
-
 // step reads one item of the list: the kind's word with its keys, and optionally a name. ok
 // says that the word was understood, whatever is wrong with its keys.
-func (p *parsing) step(item *yamltext.Node) (Step, bool) {
+func (p *parsing) step(item *yamltext.Node) (scenario.Step, bool) {
 	if item.Kind != yamltext.Map {
 		p.Add(item, fmt.Sprintf("step %q", yamltext.Clip(item.Text)), p.stepHint(item.Text))
-		return Step{}, false
+		return scenario.Step{}, false
 	}
-	var s Step
+	var s scenario.Step
 	var body *yamltext.Node
 	for _, e := range item.Entries {
 		k, ok := kindNamed(e.Key)
@@ -167,19 +154,19 @@ func (p *parsing) step(item *yamltext.Node) (Step, bool) {
 
 func (p *parsing) stepHint(word string) string {
 	if k, ok := kindNamed(word); ok {
-		return fmt.Sprintf("write - %s: %s", k, k.Example())
+		return fmt.Sprintf("write - %s: %s", k, Example(k))
 	}
-	return yamltext.DidYouMean(word, kindNames[:])
+	return yamltext.DidYouMean(word, words(scenario.Kinds()...))
 }
 
-func (p *parsing) body(body *yamltext.Node, s *Step) {
+func (p *parsing) body(body *yamltext.Node, s *scenario.Step) {
 	if body.Kind == yamltext.Empty {
-		p.Add(body, s.Kind.String()+" without its keys", fmt.Sprintf("write %s: %s", s.Kind, s.Kind.Example()))
+		p.Add(body, s.Kind.String()+" without its keys", fmt.Sprintf("write %s: %s", s.Kind, Example(s.Kind)))
 		return
 	}
 	before := p.Count()
 	f := p.Fields(body, s.Kind.String())
-	if s.Kind == Ask {
+	if s.Kind == scenario.Ask {
 		p.ask(f, s)
 	} else {
 		for _, w := range grammar[s.Kind] {
@@ -193,8 +180,8 @@ func (p *parsing) body(body *yamltext.Node, s *Step) {
 }
 
 // consistent holds the keys of one step against each other and against the plan.
-func (p *parsing) consistent(f *yamltext.Fields, s *Step) {
-	if s.Kind != Compliance && s.Settle > 0 && s.Settle >= s.Duration {
+func (p *parsing) consistent(f *yamltext.Fields, s *scenario.Step) {
+	if s.Kind != scenario.Compliance && s.Settle > 0 && s.Settle >= s.Duration {
 		p.Add(f.Get("settle"), fmt.Sprintf("settle: %s of %s", s.Settle, s.Duration),
 			"leave something to measure")
 	}

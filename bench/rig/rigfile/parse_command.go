@@ -1,35 +1,36 @@
-package rig
+package rigfile
 
 import (
 	"fmt"
 	"math"
 
+	"holdfast/bench/rig"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
 )
 
 func (p *parsing) commands(f *yamltext.Fields) {
 	n := f.Get("commands")
-	if p.rig.Kind == Bare {
+	if p.rig.Kind == rig.Bare {
 		n = f.Need("commands", "a map of command names")
 	}
-	named(p, n, "command", NumCommands, p.command)
+	named(p, n, "command", rig.NumCommands, p.command)
 }
 
-func (p *parsing) command(c Command, f *yamltext.Fields) {
-	a := &Actuator{Command: c}
+func (p *parsing) command(c rig.Command, f *yamltext.Fields) {
+	a := &rig.Actuator{Command: c}
 	s, ok := p.signal(f)
 	if ok {
 		ok = p.ours(f, s)
 	}
 	if words, two := c.States(); two {
 		ok = p.twoStates(f, a, &s, words) && ok
-	} else if c == SetUnitState {
+	} else if c == rig.SetUnitState {
 		ok = p.unitState(f, a, &s, ok) && ok
 	} else {
 		ok = p.quantity(f, a, &s, ok) && ok
 	}
-	a.signal = s.signal
+	a.Signal = s.Signal
 	f.Done()
 	if ok && p.free(f, a) {
 		p.rig.Commands[c] = a
@@ -39,9 +40,9 @@ func (p *parsing) command(c Command, f *yamltext.Fields) {
 // ours holds a command's message against the address that we send from, and tells a
 // difference once: it is one mistake, not one for each command.
 func (p *parsing) ours(f *yamltext.Fields, s found) bool {
-	if from := s.id.Source(); p.sender && from != p.rig.Source {
+	if from := s.ID.Source(); p.sender && from != p.rig.Source {
 		p.sender = false
-		p.Add(f.Get("signal"), fmt.Sprintf("%s is sent from address %d", s.name, from),
+		p.Add(f.Get("signal"), fmt.Sprintf("%s is sent from address %d", s.Name, from),
 			fmt.Sprintf("our_address is %d; the two must agree", p.rig.Source))
 		return false
 	}
@@ -50,11 +51,11 @@ func (p *parsing) ours(f *yamltext.Fields, s found) bool {
 
 // resting is what the safe state of a command with two states must be: no heat, no reversed
 // flow, nothing shut in.
-var resting = map[Command]float64{SetReturnValve: 0, SetReturnShutoff: 0, SetHeater: 0, SetScaleTare: 0}
+var resting = map[rig.Command]float64{rig.SetReturnValve: 0, rig.SetReturnShutoff: 0, rig.SetHeater: 0, rig.SetScaleTare: 0}
 
-func (p *parsing) twoStates(f *yamltext.Fields, a *Actuator, s *found, words [2]string) bool {
+func (p *parsing) twoStates(f *yamltext.Fields, a *rig.Actuator, s *found, words [2]string) bool {
 	a.Max = 1
-	s.states, s.twoStates = p.values(f, words, s.length)
+	s.States, s.TwoStates = p.values(f, words, s.Length)
 	safe := f.Word("safe", words[0], words[1])
 	if want, ok := resting[a.Command]; ok && safe >= 0 && float64(safe) != want {
 		p.Add(f.Get("safe"), fmt.Sprintf("safe: %s", words[safe]), fmt.Sprintf("the safe state of %s is %s",
@@ -64,10 +65,10 @@ func (p *parsing) twoStates(f *yamltext.Fields, a *Actuator, s *found, words [2]
 	if safe == 1 {
 		p.rig.Safe[a.Command] = 1
 	}
-	return s.twoStates && safe >= 0
+	return s.TwoStates && safe >= 0
 }
 
-func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool) bool {
+func (p *parsing) quantity(f *yamltext.Fields, a *rig.Actuator, s *found, known bool) bool {
 	d, _ := unit.Of(a.Command.Unit())
 	safe, ok := f.Quantity("safe", d, yamltext.Any, "0 %")
 	if ok && safe != 0 {
@@ -81,14 +82,14 @@ func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool
 	}
 	to, fits := d.ToBase(s.unit)
 	if !fits {
-		p.Add(f.Get("signal"), fmt.Sprintf("%s carries %s", s.name, orNone(s.unit)),
+		p.Add(f.Get("signal"), fmt.Sprintf("%s carries %s", s.Name, orNone(s.unit)),
 			fmt.Sprintf("%s is commanded in %s", a.Command, d.Base()))
 		f.Get("max")
 		return false
 	}
-	s.scale, s.offset = s.scale*to.Mul/to.Div, s.offset*to.Mul/to.Div+to.Add
-	a.Min = math.Max(0, s.offset)
-	a.Max = s.offset + float64(highest(s.length))*s.scale
+	s.Scale, s.Offset = s.Scale*to.Mul/to.Div, s.Offset*to.Mul/to.Div+to.Add
+	a.Min = math.Max(0, s.Offset)
+	a.Max = s.Offset + float64(rig.Highest(s.Length))*s.Scale
 	if s.max > s.min {
 		a.Max = math.Min(a.Max, to.Apply(s.max))
 	}
@@ -101,19 +102,15 @@ func (p *parsing) quantity(f *yamltext.Fields, a *Actuator, s *found, known bool
 }
 
 // free holds a command against those already mapped: two commands must not share bits.
-func (p *parsing) free(f *yamltext.Fields, a *Actuator) bool {
+func (p *parsing) free(f *yamltext.Fields, a *rig.Actuator) bool {
 	for _, other := range p.rig.Commands {
-		if other != nil && other.signal.overlaps(a.signal) {
+		if other != nil && other.Signal.Overlaps(a.Signal) {
 			p.Add(f.Get("signal"), fmt.Sprintf("%s shares bits with %s", a.Command, other.Command),
 				"give every command bits of its own")
 			return false
 		}
 	}
 	return true
-}
-
-func (s signal) overlaps(o signal) bool {
-	return s.id == o.id && s.start < o.start+o.length && o.start < s.start+s.length
 }
 
 // alive reads the signal that counts command messages, so that the node can tell a live
@@ -130,16 +127,16 @@ func (p *parsing) alive(f *yamltext.Fields) {
 	}
 	commanded := false
 	for _, a := range p.rig.Commands {
-		if a != nil && a.signal.overlaps(s.signal) {
+		if a != nil && a.Signal.Overlaps(s.Signal) {
 			p.Add(n, fmt.Sprintf("alive_counter shares bits with %s", a.Command), "give the counter bits of its own")
 			return
 		}
-		commanded = commanded || a != nil && a.signal.id == s.id
+		commanded = commanded || a != nil && a.Signal.ID == s.ID
 	}
 	if !commanded && p.OK() {
-		p.Add(n, fmt.Sprintf("%s stands in a message without a command", s.name),
+		p.Add(n, fmt.Sprintf("%s stands in a message without a command", s.Name),
 			"a counter belongs into a command message")
 		return
 	}
-	p.rig.alive = &s.signal
+	p.rig.Alive = &s.Signal
 }

@@ -1,4 +1,4 @@
-package rig
+package rigfile
 
 import (
 	"errors"
@@ -7,6 +7,7 @@ import (
 
 	"go.einride.tech/can/pkg/dbc"
 
+	"holdfast/bench/rig"
 	"holdfast/bench/yamltext"
 	plain "holdfast/j1939/dbc"
 	"holdfast/j1939/id"
@@ -62,21 +63,21 @@ func (db *database) addMessage(m *dbc.MessageDef) {
 }
 
 // find returns a signal in the form that holdfast can read, with its unit and physical bounds.
-func (db *database) find(name string) (signal, dbcSignal, error) {
+func (db *database) find(name string) (rig.Signal, dbcSignal, error) {
 	s, ok := db.signals[name]
 	if !ok {
 		hint := "write it as Message.Signal"
 		if near := yamltext.Near(name, db.names); near != "" {
 			hint = "did you mean " + near + "?"
 		}
-		return signal{}, s, fmt.Errorf("%s has no signal %q; %s", db.name, yamltext.Clip(name), hint)
+		return rig.Signal{}, s, fmt.Errorf("%s has no signal %q; %s", db.name, yamltext.Clip(name), hint)
 	}
 	if err := s.readable(); err != nil {
-		return signal{}, s, fmt.Errorf("%s in %s: %w", name, db.name, err)
+		return rig.Signal{}, s, fmt.Errorf("%s in %s: %w", name, db.name, err)
 	}
-	return signal{name: name, id: id.ID(s.message.MessageID.ToCAN()), start: uint8(s.StartBit),
-		length: uint8(s.Size),
-		size:   uint8(s.message.Size), scale: s.Factor, offset: s.Offset}, s, nil
+	return rig.Signal{Name: name, ID: id.ID(s.message.MessageID.ToCAN()), Start: uint8(s.StartBit),
+		Length: uint8(s.Size),
+		Size:   uint8(s.message.Size), Scale: s.Factor, Offset: s.Offset}, s, nil
 }
 
 // readable says why a signal cannot be read.

@@ -1,4 +1,4 @@
-package scenario_test
+package scenariofile_test
 
 import (
 	"os"
@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/bench/yamltext"
 )
 
@@ -21,14 +22,14 @@ func eyesText(t testing.TB) string {
 
 func eyes(t testing.TB) *scenario.Plan {
 	t.Helper()
-	p, err := scenario.Parse("s.yaml", []byte(eyesText(t)))
+	p, err := scenariofile.Parse("s.yaml", []byte(eyesText(t)))
 	require.NoError(t, err)
 	return p
 }
 
 // The variant with a person's eyes does what the release test does, and judges it by the same limits.
 func TestReleaseWithEyes_IsRelease(t *testing.T) {
-	release, err := scenario.Parse("s.yaml", []byte(shippedText(t)))
+	release, err := scenariofile.Parse("s.yaml", []byte(shippedText(t)))
 	require.NoError(t, err)
 	p := eyes(t)
 	place := func(s scenario.Step) scenario.Step { s.Line, s.Column = 0, 0; return s }
@@ -119,7 +120,7 @@ func TestParse_AskOrder(t *testing.T) {
 	idle := strings.Replace(text, shutIn, question+shutIn, 1)
 	require.ErrorContains(t, problemsIn(t, idle), "compliance without regulated pressure just before")
 	held := strings.Replace(idle, "as: quiet,", "as: quiet, at: 9 bar,", 1)
-	_, err := scenario.Parse("s.yaml", []byte(held))
+	_, err := scenariofile.Parse("s.yaml", []byte(held))
 	require.NoError(t, err)
 }
 
@@ -159,7 +160,7 @@ func TestQuestion_Value(t *testing.T) {
 
 func TestReadAnswers_Mistakes(t *testing.T) {
 	p := eyes(t)
-	_, err := scenario.ReadAnswers("a.yaml", []byte("holdfast: answers/1\nanswers:\n  external_leek: no\n"+
+	_, err := scenariofile.ReadAnswers("a.yaml", []byte("holdfast: answers/1\nanswers:\n  external_leek: no\n"+
 		"  crystals: lots\n  insulation_resistance: 35\n  torque_done: {}\nextra: 1\n"), p)
 	var problems yamltext.Problems
 	require.ErrorAs(t, err, &problems)
@@ -169,9 +170,9 @@ func TestReadAnswers_Mistakes(t *testing.T) {
 		"a.yaml:6:16: torque_done without an answer", "a.yaml:7:1: a file of answers has no key"} {
 		require.Contains(t, problems[i].Error(), want)
 	}
-	release, err := scenario.Parse("s.yaml", []byte(shippedText(t)))
+	release, err := scenariofile.Parse("s.yaml", []byte(shippedText(t)))
 	require.NoError(t, err)
-	_, err = scenario.ReadAnswers("a.yaml", []byte("holdfast: answers/1\nanswers: {external_leak: no}\n"), release)
+	_, err = scenariofile.ReadAnswers("a.yaml", []byte("holdfast: answers/1\nanswers: {external_leak: no}\n"), release)
 	require.ErrorContains(t, err, "scenario release asks nothing")
 }
 
@@ -183,7 +184,7 @@ func FuzzReadAnswers(f *testing.F) {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		answers, err := scenario.ReadAnswers("a.yaml", []byte(text), p)
+		answers, err := scenariofile.ReadAnswers("a.yaml", []byte(text), p)
 		if err != nil {
 			return
 		}

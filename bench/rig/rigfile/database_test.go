@@ -1,4 +1,4 @@
-package rig
+package rigfile
 
 import (
 	"os"
@@ -9,7 +9,7 @@ import (
 )
 
 func FuzzDatabase(f *testing.F) {
-	dbc, err := os.ReadFile("../../scenarios/rigs/bench-node.dbc")
+	dbc, err := os.ReadFile("../../../scenarios/rigs/bench-node.dbc")
 	require.NoError(f, err)
 	f.Add(dbc)
 	f.Add([]byte("BO_ 2365526265 A: 8 N\n SG_ B : 0|16@1+ (1,0) [0|0] \"\" N\n"))

@@ -1,4 +1,4 @@
-package rig_test
+package rigfile_test
 
 import (
 	"testing"
@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 )
 
 // beforeCycle puts text among the rig's own keys.
@@ -15,7 +16,7 @@ func beforeCycle(t testing.TB, text string) []byte {
 
 func TestOtherSenders(t *testing.T) {
 	text := beforeCycle(t, "other_senders:\n  - {address: 0x33, what: power supply}\n  - {address: 40, what: display}")
-	r, err := rig.Parse("r.yaml", text, beside)
+	r, err := rigfile.Parse("r.yaml", text, beside)
 	require.NoError(t, err)
 	require.Equal(t, []rig.OtherSender{{Address: 0x33, What: "power supply"}, {Address: 40, What: "display"}}, r.Others)
 	addresses, open := r.Senders()
