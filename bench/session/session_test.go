@@ -13,8 +13,9 @@ import (
 	"holdfast/bench/judge"
 	"holdfast/bench/record"
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/samples"
-	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 )
@@ -40,9 +41,9 @@ func config(t *testing.T, store string) Config {
 	const rigs = "../../scenarios/rigs/"
 	text, err := os.ReadFile(rigs + "bench-node.yaml")
 	require.NoError(t, err)
-	r, err := rig.Parse("bench-node.yaml", text, func(name string) ([]byte, error) { return os.ReadFile(rigs + name) })
+	r, err := rigfile.Parse("bench-node.yaml", text, func(name string) ([]byte, error) { return os.ReadFile(rigs + name) })
 	require.NoError(t, err)
-	p, err := scenario.Parse("short.yaml", []byte(shortPlan))
+	p, err := scenariofile.Parse("short.yaml", []byte(shortPlan))
 	require.NoError(t, err)
 	return Config{Store: store, Serial: "HF 1", UnitHours: 18400, Plan: p, Rig: r, Bus: "sim", Simulated: true, Seed: 7,
 		Version: "1.2", VirtualTime: true, Now: wallClock}

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"maps"
 	"os"
 	"path"
 	"path/filepath"
@@ -17,98 +19,84 @@ import (
 
 const repoRoot = "../.."
 
-// ban is one line of the import law: packages under from never import packages under to.
-type ban struct{ from, to, why string }
-
-// The import law. Data flows one way: bus -> signals -> samples -> characteristics -> verdict -> report.
-var importLaw = []ban{
-	{"j1939", "bench", "the standard knows no bench: others could use it for any controller"},
-	{"j1939", "sim", "the standard knows no simulator"},
-	{"j1939", "scenarios", "the standard knows no test sequence"},
-	{"j1939", "cmd", "nothing imports the command line"},
-	{"sim", "bench", "the simulator is reached through CAN frames only: shared code would hide shared mistakes"},
-	{"sim", "scenarios", "the simulator does not know what it will be asked"},
-	{"sim", "cmd", "nothing imports the command line"},
-	{"bench", "sim", "the harness must not know that it is being fooled"},
-	{"bench", "scenarios", "shipped files are handed in by the command line like any other file"},
-	{"bench", "cmd", "nothing imports the command line"},
-	{"scenarios", "bench", "a shipped file is text: it is checked by the rooms that read it"},
-	{"scenarios", "sim", "a shipped file knows no simulator"},
-
-	{"j1939/transport", "j1939/can/socketcan", "protocol machines are pure: no socket"},
-	{"j1939/trace", "j1939/can/socketcan", "decoding is handed a source: it must not be able to open what could send"},
-	{"bench/watch", "j1939/can/socketcan", "a listener is handed a source: it must not be able to open what could send"},
-	{"j1939/transport", "j1939/can/unixbus", "protocol machines are pure: no socket"},
-	{"j1939/trace", "j1939/can/unixbus", "decoding is handed a source: it must not be able to open what could send"},
-	{"bench/watch", "j1939/can/unixbus", "a listener is handed a source: it must not be able to open what could send"},
-	{"bench/watch", "bench/engine", "a listener moves nothing"},
-	{"bench/watch", "j1939/node", "a listener takes no part in the bus"},
-	{"j1939/diag", "j1939/can", "a diagnostic message is bytes, wherever they came from"},
-	{"j1939/spn", "j1939/can", "a parameter is bytes, wherever they came from"},
-	{"bench/interlock", "bench/scenario", "safety does not depend on the scenario"},
-	{"bench/interlock", "bench/engine", "safety does not depend on the step that runs"},
-	{"bench/measure", "bench/grade", "measuring knows no limits"},
-	{"bench/measure", "bench/engine", "measuring is pure: it works from samples alone"},
-	{"bench/measure", "bench/journal", "measuring is pure: it works from samples alone"},
-	{"bench/grade", "bench/engine", "judging is pure"},
-	{"bench/cause", "bench/engine", "judging is pure"},
-	{"bench/report", "bench/engine", "a report shows and moves nothing"},
-	{"bench/engine", "bench/session", "the engine runs whatever it is handed, and puts nothing away"},
-	{"bench/record", "bench/session", "what a record holds does not depend on how it came about"},
-	{"bench/session", "j1939/can/socketcan", "a run is handed its bus: real, simulated or in lock-step"},
-	{"bench/session", "j1939/can/unixbus", "a run is handed its bus: real, simulated or in lock-step"},
-	{"bench/engine", "bench/measure", "the engine runs, it does not measure"},
-	{"bench/engine", "bench/judge", "the engine runs, it does not judge"},
-	{"bench/engine", "bench/report", "the engine runs, it does not report"},
-}
-
-// TestImportLaw holds every Go file, tests included, against the import law.
+// TestImportLaw holds what every package reaches, directly or through others, against the law's table.
 func TestImportLaw(t *testing.T) {
-	for file, imports := range importsOf(t) {
-		room := path.Dir(file)
-		for _, imported := range imports {
-			target, ours := strings.CutPrefix(imported, "holdfast/")
-			if !ours {
-				continue
-			}
-			for _, b := range importLaw {
-				if within(room, b.from) && within(target, b.to) {
-					t.Errorf("%s imports %s: %s must not import %s, because %s", file, imported, b.from, b.to, b.why)
-				}
+	direct, _ := importsOf(t)
+	rows := map[string]room{}
+	for _, r := range importLaw {
+		require.NotContains(t, rows, r.path, "two lines of the import law for one room")
+		require.NotEmpty(t, r.why, r.path)
+		rows[r.path] = r
+	}
+	for _, pkg := range slices.Sorted(maps.Keys(direct)) {
+		from := reached(pkg, direct)
+		r, ok := rows[pkg]
+		if !ok {
+			t.Errorf("%s has no line in the import law. Add one to importLaw in cmd/holdfast/law_table_test.go, with its "+
+				"reason; what it reaches today is\n\t{%q, %q, \"why it may\"},", pkg, pkg,
+				strings.Join(slices.Sorted(maps.Keys(from)), " "))
+			continue
+		}
+		for _, target := range slices.Sorted(maps.Keys(from)) {
+			if !allowed(r.may, target) {
+				t.Errorf("%s must not reach %s (it does by %s): %s. If that should change, add %s to its line in "+
+					"cmd/holdfast/law_table_test.go and say why", pkg, target, chain(pkg, target, from), r.why, target)
 			}
 		}
 	}
 }
 
-// TestImportLawNamesRooms fails when a ban speaks of a room that is gone: the law would be silent.
-func TestImportLawNamesRooms(t *testing.T) {
-	for _, b := range importLaw {
-		for _, room := range []string{b.from, b.to} {
-			require.DirExists(t, filepath.Join(repoRoot, room), "the import law names a room that does not exist")
+// TestImportLaw_Tests: a test may import more than its room, but bench and sim stay apart there too.
+func TestImportLaw_Tests(t *testing.T) {
+	_, tests := importsOf(t)
+	for pkg, imports := range tests {
+		top, _, _ := strings.Cut(pkg, "/")
+		for target, file := range imports {
+			require.True(t, allowed(testsMay[top], target), "%s imports %s: tests under %s may import %s", file, target,
+				top, testsMay[top])
 		}
 	}
 }
 
-// Packages that may read the computer's clock: the edges. Everything else gets its time as a parameter.
-var clockReaders = []string{"cmd/holdfast", "j1939/clock", "j1939/can/socketcan", "j1939/can"}
+// TestImportLaw_Notices: the law sees what is reached through others, and what it does not name.
+func TestImportLaw_Notices(t *testing.T) {
+	direct := map[string]map[string]string{
+		"bench/interlock": {"bench/samples": "x.go"}, "bench/samples": {"bench/scenario": "y.go"}, "bench/scenario": {}}
+	from := reached("bench/interlock", direct)
+	require.Equal(t, "bench/interlock -> bench/samples -> bench/scenario", chain("bench/interlock", "bench/scenario", from))
+	i := slices.IndexFunc(importLaw, func(r room) bool { return r.path == "bench/interlock" })
+	require.False(t, allowed(importLaw[i].may, "bench/scenario"))
+	require.False(t, allowed(importLaw[i].may, "bench/samples"))
+	require.True(t, allowed("bench/rig j1939/...", "j1939/can"))
+	require.False(t, allowed("bench/rig j1939/...", "bench/rig/rigfile"))
+	require.Equal(t, []string{"time.Now", "time.Since", "context.WithTimeout", "clock.Real"}, clockReadsIn(t, `package x
+import ("context"; "time"; c "holdfast/j1939/clock")
+var now = time.Now
+func f(t time.Time) { time.Since(t); context.WithTimeout(nil, time.Second); c.Real(); t.After(t) }`))
+}
+
+// TestHouseRules_Clock: only the edges read a clock or wait by one.
+func TestHouseRules_Clock(t *testing.T) {
+	for _, file := range goFiles(t) {
+		pkg := path.Dir(file)
+		if strings.HasSuffix(file, "_test.go") || clockEdges[pkg] != "" {
+			continue
+		}
+		text, err := os.ReadFile(filepath.Join(repoRoot, file))
+		require.NoError(t, err)
+		for _, read := range clockReadsIn(t, string(text)) {
+			t.Errorf("%s uses %s: take the time as a parameter. An edge that must read the clock is named in clockEdges "+
+				"in cmd/holdfast/law_table_test.go, with its reason", file, read)
+		}
+	}
+}
 
 // TestHouseRules holds the source against rules that no linter knows.
 func TestHouseRules(t *testing.T) {
 	for _, file := range goFiles(t) {
-		room, name := path.Dir(file), path.Base(file)
-		text, err := os.ReadFile(filepath.Join(repoRoot, file))
-		require.NoError(t, err)
-		switch path.Base(room) {
+		switch name := path.Base(path.Dir(file)); name {
 		case "util", "utils", "common", "lib", "helpers", "types", "misc":
-			t.Errorf("%s: a room is named for what it is about, not %q", file, path.Base(room))
-		}
-		if strings.HasSuffix(name, "_test.go") || slices.Contains(clockReaders, room) {
-			continue
-		}
-		for _, word := range []string{"time.Now(", "time.Sleep(", "time.NewTicker(", "time.After("} {
-			if strings.Contains(string(text), word) {
-				t.Errorf("%s: %s) in a core; take the time as a parameter", file, strings.TrimSuffix(word, "("))
-			}
+			t.Errorf("%s: a room is named for what it is about, not %q", file, name)
 		}
 	}
 }
@@ -126,7 +114,37 @@ func TestTopLevelFolders(t *testing.T) {
 	}
 }
 
-func within(pkg, room string) bool { return pkg == room || strings.HasPrefix(pkg, room+"/") }
+// allowed reports whether a package is in a list: by itself, or below a room that ends in "/...".
+func allowed(list, pkg string) bool {
+	return slices.ContainsFunc(strings.Fields(list), func(entry string) bool {
+		below, all := strings.CutSuffix(entry, "/...")
+		return entry == pkg || all && (pkg == below || strings.HasPrefix(pkg, below+"/"))
+	})
+}
+
+// reached returns every package that pkg reaches, each with the one that it was first reached from.
+func reached(pkg string, direct map[string]map[string]string) map[string]string {
+	from := map[string]string{}
+	for todo := []string{pkg}; len(todo) > 0; todo = todo[1:] {
+		for _, next := range slices.Sorted(maps.Keys(direct[todo[0]])) {
+			if _, seen := from[next]; !seen && next != pkg {
+				from[next] = todo[0]
+				todo = append(todo, next)
+			}
+		}
+	}
+	return from
+}
+
+// chain words how one package reaches another.
+func chain(pkg, target string, from map[string]string) string {
+	text := target
+	for target != pkg {
+		target = from[target]
+		text = target + " -> " + text
+	}
+	return text
+}
 
 func goFiles(t *testing.T) []string {
 	t.Helper()
@@ -149,17 +167,58 @@ func goFiles(t *testing.T) []string {
 	return files
 }
 
-func importsOf(t *testing.T) map[string][]string {
+// importsOf returns our own packages that each package imports, with a file that does; tests apart.
+func importsOf(t *testing.T) (code, tests map[string]map[string]string) {
 	t.Helper()
-	all := map[string][]string{}
+	code, tests = map[string]map[string]string{}, map[string]map[string]string{}
 	for _, file := range goFiles(t) {
 		f, err := parser.ParseFile(token.NewFileSet(), filepath.Join(repoRoot, file), nil, parser.ImportsOnly)
 		require.NoError(t, err)
+		into, pkg := code, path.Dir(file)
+		if strings.HasSuffix(file, "_test.go") {
+			into = tests
+		}
+		if into[pkg] == nil {
+			into[pkg] = map[string]string{}
+		}
 		for _, spec := range f.Imports {
 			imported, err := strconv.Unquote(spec.Path.Value)
 			require.NoError(t, err)
-			all[file] = append(all[file], imported)
+			if target, ours := strings.CutPrefix(imported, "holdfast/"); ours {
+				into[pkg][target] = file
+			}
 		}
 	}
-	return all
+	return code, tests
+}
+
+// clockReadsIn finds every use of what reads the clock, called or handed on.
+func clockReadsIn(t *testing.T, source string) []string {
+	t.Helper()
+	f, err := parser.ParseFile(token.NewFileSet(), "", source, 0)
+	require.NoError(t, err)
+	banned := map[string]string{} // the name under which a package is imported, to its path
+	for _, spec := range f.Imports {
+		imported, err := strconv.Unquote(spec.Path.Value)
+		require.NoError(t, err)
+		if clockReads[imported] == "" {
+			continue
+		}
+		name := path.Base(imported)
+		if spec.Name != nil {
+			name = spec.Name.Name
+		}
+		require.NotEqual(t, ".", name, "%s imported with a dot hides what is called", imported)
+		banned[name] = imported
+	}
+	var found []string
+	ast.Inspect(f, func(n ast.Node) bool {
+		if s, ok := n.(*ast.SelectorExpr); ok {
+			if x, ok := s.X.(*ast.Ident); ok && slices.Contains(strings.Fields(clockReads[banned[x.Name]]), s.Sel.Name) {
+				found = append(found, path.Base(banned[x.Name])+"."+s.Sel.Name)
+			}
+		}
+		return true
+	})
+	return found
 }

@@ -7,7 +7,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/judge"
-	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
 	"holdfast/cmd/holdfast/campaign"
 	"holdfast/scenarios"
