@@ -12,7 +12,6 @@ import (
 
 	"holdfast/bench/judge"
 	"holdfast/bench/record"
-	"holdfast/bench/rig"
 	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario/scenariofile"

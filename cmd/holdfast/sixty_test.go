@@ -24,8 +24,10 @@ import (
 	"holdfast/bench/journal"
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
+	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/bench/scenario/scenariofile"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 	"holdfast/scenarios"
@@ -278,9 +280,9 @@ func sixtyResult(t testing.TB, text []byte) []byte {
 	t.Helper()
 	h, rec, err := journal.Read(bytes.NewReader(text))
 	require.NoError(t, err)
-	p, err := scenario.Parse(h.ScenarioPath, h.ScenarioText)
+	p, err := scenariofile.Parse(h.ScenarioPath, h.ScenarioText)
 	require.NoError(t, err)
-	r, err := rig.Parse(h.RigPath, h.RigText, scenarios.ReadDBC)
+	r, err := rigfile.Parse(h.RigPath, h.RigText, scenarios.ReadDBC)
 	require.NoError(t, err)
 	result, err := json.Marshal(judge.Judge(h.Identity, rec, r, p))
 	require.NoError(t, err)
