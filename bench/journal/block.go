@@ -8,6 +8,7 @@ import (
 const (
 	magic      = "\x89HFJ\r\n\x1a\n"
 	version    = 1
+	versionTwo = 2 // chained and signed
 	maxBlock   = 64 << 10
 	blockHead  = 12
 	maxPayload = maxBlock - blockHead
@@ -20,6 +21,8 @@ const (
 	blockRig      = 'R'
 	blockDBC      = 'B'
 	blockRecords  = 'D'
+	blockKey      = 'K'
+	blockSign     = 'G'
 )
 
 const (

@@ -36,8 +36,19 @@
 // commands, statuses, kinds, outcomes and ends are those of the packages rig, spn, scenario and samples,
 // which only ever append to them.
 //
+// # Format, version 2
+//
+// A version 1 that is signed as it grows, so that it is proof against a person who wants to change it:
+//
+//	'K'  the public key (Ed25519, 32 bytes); the first block, before the identity
+//	'G'  a signature (64 bytes) by that key over "holdfast-journal-2\n" and the chain's head before this block
+//
+// The chain's head begins as the SHA-256 of magic and version; each whole block, signatures too, makes it the
+// SHA-256 of the head before and the block. The header, every second of the run, every step and the end
+// are signed. A reader takes nothing that no good signature covers: after a kill that is the last second.
+//
 // # What it does not do
 //
-// It judges nothing, compresses nothing, and is not proof against a person who wants to change it (that
-// is what a signature over the file is for). It knows no file name and no folder: see bench/record.
+// It judges nothing and compresses nothing. It does not know whose key is to be trusted, no file name and no
+// folder: see bench/record.
 package journal

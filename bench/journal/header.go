@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"crypto/ed25519"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -21,7 +22,8 @@ type Header struct {
 	RigText      []byte
 	DBC          []byte // nil when the rig names none
 
-	Tail Tail // what Read could not read; NewWriter takes no notice of it
+	Key  ed25519.PublicKey // that signed it, whoever's it is; nil: nobody signs (format version 1)
+	Tail Tail              // what Read could not read; NewWriter takes no notice of it
 }
 
 // Tail says what follows the last good block of a journal.

@@ -6,14 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
+	"holdfast/bench/disk"
 	"holdfast/bench/samples"
 )
 
 // Open reads the journal at path. See Read.
 func Open(path string) (Header, *samples.Recording, error) {
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if err != nil {
 		return Header{}, nil, fmt.Errorf("open journal: %w", err)
 	}
@@ -27,13 +27,26 @@ func Open(path string) (Header, *samples.Recording, error) {
 
 // Read reads a journal as far as it is intact: up to the first block that is cut short, fails its
 // checksum or holds an impossible record. Header.Tail says how many bytes follow from there and why.
-// A run without an end reads as samples.Interrupted. Only a header that cannot be read, or r failing, is
+// Of a signed journal nothing is taken that no good signature of its own key covers; whose key that is
+// (Header.Key) is for the caller to judge. A run without an end reads as samples.Interrupted. Only a header that cannot be read, or r failing, is
 // an error (ErrHeader). Memory use is bounded by a small multiple of the length of r.
 //
 // Readings that are not valid are counted in Recording.Invalid and are not samples. Start and End are the
 // earliest and the latest recorded time, unless the run has a recorded end.
 func Read(r io.Reader) (Header, *samples.Recording, error) {
-	b := &blockReader{r: bufio.NewReaderSize(r, maxBlock)}
+	in := bufio.NewReaderSize(r, maxBlock)
+	v, err := readVersion(in)
+	if err != nil {
+		return Header{}, nil, err
+	}
+	if v == versionTwo {
+		return readSigned(in)
+	}
+	return readBlocks(&blockReader{r: in})
+}
+
+// readBlocks reads the header's blocks and the records.
+func readBlocks(b *blockReader) (Header, *samples.Recording, error) {
 	h, err := readHeader(b)
 	if err != nil {
 		return Header{}, nil, err
@@ -44,10 +57,10 @@ func Read(r io.Reader) (Header, *samples.Recording, error) {
 		if err == io.EOF {
 			break
 		}
-		if err == nil && kind != blockRecords {
+		if err == nil && kind != blockRecords && !(b.signed && kind == blockSign) {
 			err = fmt.Errorf("a block of unknown type %#02x", kind)
 		}
-		if err == nil {
+		if err == nil && kind == blockRecords {
 			err = build.block(payload)
 		}
 		if err != nil {
@@ -65,19 +78,25 @@ func Read(r io.Reader) (Header, *samples.Recording, error) {
 	return h, build.recording(), nil
 }
 
-// readHeader reads magic, version, identity and texts.
-func readHeader(b *blockReader) (Header, error) {
+// readVersion reads magic and version.
+func readVersion(r io.Reader) (uint32, error) {
 	var start [len(magic) + 4]byte
-	if _, err := io.ReadFull(b.r, start[:]); err != nil {
-		return Header{}, fmt.Errorf("%w: the file is shorter than the start of a journal", ErrHeader)
+	if _, err := io.ReadFull(r, start[:]); err != nil {
+		return 0, fmt.Errorf("%w: the file is shorter than the start of a journal", ErrHeader)
 	}
 	if string(start[:len(magic)]) != magic {
-		return Header{}, fmt.Errorf("%w: this is not a journal", ErrHeader)
+		return 0, fmt.Errorf("%w: this is not a journal", ErrHeader)
 	}
-	if v := binary.LittleEndian.Uint32(start[len(magic):]); v != version {
-		return Header{}, fmt.Errorf("%w: it has format version %d; this program reads %d",
-			ErrHeader, v, version)
+	v := binary.LittleEndian.Uint32(start[len(magic):])
+	if v != version && v != versionTwo {
+		return 0, fmt.Errorf("%w: it has format version %d; this program reads %d and %d",
+			ErrHeader, v, version, versionTwo)
 	}
+	return v, nil
+}
+
+// readHeader reads identity and texts.
+func readHeader(b *blockReader) (Header, error) {
 	kind, payload, err := b.next()
 	if err != nil || kind != blockIdentity {
 		return Header{}, fmt.Errorf("%w: no good identity block (%w)", ErrHeader, orMissing(err))
@@ -125,6 +144,8 @@ type blockReader struct {
 	head [blockHead]byte
 	body [maxPayload]byte
 	size int // bytes taken from r for the block last tried
+
+	signed bool // signatures stand between the blocks
 }
 
 // next returns the next block. The payload is valid until the next call. io.EOF: no bytes are left.

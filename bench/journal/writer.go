@@ -30,6 +30,7 @@ type File interface {
 type Writer struct {
 	file   File
 	buf    []byte // the block being filled: blockHead bytes, then records
+	room   int    // bytes that a block may take
 	err    error
 	synced clock.Instant // when Tick last made the record durable
 	ticked bool
@@ -38,18 +39,23 @@ type Writer struct {
 	closed bool
 	last   [rig.NumCommands]uint64 // bits of the last recorded value of each command
 	known  [rig.NumCommands]bool
+	chain  chain
 }
 
 var errEnded = errors.New("the journal has been ended: nothing can follow")
 
-// NewWriter writes the header and makes it durable.
-func NewWriter(f File, h Header) (*Writer, error) {
+// NewWriter writes the header of a record that nobody signs (format version 1) and makes it durable.
+func NewWriter(f File, h Header) (*Writer, error) { return NewSigned(f, h, nil) }
+
+// NewSigned is NewWriter for a record whose blocks are chained and signed as it grows (format version 2):
+// the header, then every time that it is made durable, and its end. Without a key it is NewWriter.
+func NewSigned(f File, h Header, key Signer) (*Writer, error) {
 	id, err := h.encode()
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{file: f, buf: make([]byte, blockHead, maxBlock)}
-	w.write(binary.LittleEndian.AppendUint32([]byte(magic), version))
+	w := &Writer{file: f, buf: make([]byte, blockHead, maxBlock), room: maxBlock}
+	w.start(key)
 	w.block(blockIdentity, id)
 	w.text(blockScenario, h.ScenarioText)
 	w.text(blockRig, h.RigText)
@@ -72,6 +78,7 @@ func (w *Writer) text(kind byte, b []byte) {
 func (w *Writer) block(kind byte, payload []byte) {
 	b := append(make([]byte, blockHead, blockHead+len(payload)), payload...)
 	sealBlock(b, kind)
+	w.link(b)
 	w.write(b)
 }
 
@@ -89,13 +96,21 @@ func (w *Writer) write(b []byte) {
 	w.dirty = true
 }
 
-// put writes the block being filled, if there is anything in it.
-func (w *Writer) put() {
+// put writes the block being filled, if there is anything in it; sign: and a signature over all so far.
+func (w *Writer) put(sign bool) {
+	out := w.buf[:0]
 	if len(w.buf) > blockHead {
-		sealBlock(w.buf, blockRecords)
-		w.write(w.buf)
-		w.buf = w.buf[:blockHead]
+		out = w.buf
+		sealBlock(out, blockRecords)
+		w.link(out)
 	}
+	if sign {
+		out = w.sign(out)
+	}
+	if len(out) > 0 {
+		w.write(out)
+	}
+	w.buf = w.buf[:blockHead]
 }
 
 // record opens a record of at most n bytes.
@@ -106,8 +121,8 @@ func (w *Writer) record(kind byte, n int) bool {
 	if w.err != nil {
 		return false
 	}
-	if len(w.buf)+n+1 > maxBlock {
-		w.put()
+	if len(w.buf)+n+1 > w.room {
+		w.put(false)
 	}
 	w.buf = append(w.buf, kind)
 	return w.err == nil
@@ -244,7 +259,7 @@ func (w *Writer) Tick(now clock.Instant) error {
 // hand gives everything recorded so far to the file and asks it to make it durable. With a
 // Background file it does not wait for the disk.
 func (w *Writer) hand() error {
-	w.put()
+	w.put(true)
 	if w.err == nil && w.dirty {
 		w.dirty = false
 		if err := w.file.Sync(); err != nil {

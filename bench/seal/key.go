@@ -27,6 +27,9 @@ type Key struct{ private ed25519.PrivateKey }
 // Public returns the key that verifies.
 func (k Key) Public() ed25519.PublicKey { return k.private.Public().(ed25519.PublicKey) }
 
+// Sign signs a text.
+func (k Key) Sign(text []byte) (signature []byte) { return ed25519.Sign(k.private, text) }
+
 // OpenKey reads the private key at path and makes one when there is none, with its public half beside it.
 // Two processes that make one at once end up with the same.
 func OpenKey(path string) (Key, error) {

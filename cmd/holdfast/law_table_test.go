@@ -13,7 +13,7 @@ const (
 	reading  = model + "bench/yamltext bench/rig/rigfile bench/scenario/scenariofile j1939/dbc " // and the files a person writes
 	judging  = model + "bench/measure bench/grade bench/cause bench/judge "                      // samples to a verdict
 	watching = messages + "j1939/name j1939/trace j1939/can/capture bench/yamltext bench/watch " // a vehicle, heard
-	keeping  = judging + reading + watching + "bench/journal bench/seal bench/record "
+	keeping  = judging + reading + watching + "bench/disk bench/journal bench/seal bench/record "
 	playing  = "sim/..."
 )
 
@@ -65,14 +65,15 @@ var importLaw = []room{
 	{"bench/control", model, "what each step asks for; pure, shared by engine and predict"},
 	{"bench/characteristic", model, "names, units and needs of characteristics; computes nothing"},
 	{"bench/engine", model + "bench/control bench/interlock j1939/ident j1939/diag j1939/transport", "runs: it does not measure, judge or report"},
-	{"bench/journal", model, "keeps what it is given"},
+	{"bench/disk", "", "files, whatever is in them"},
+	{"bench/journal", model + "bench/disk", "keeps what it is given"},
 	{"bench/measure", model + "bench/characteristic", "pure: from samples alone; knows no limits"},
 	{"bench/grade", model + "bench/characteristic bench/measure", "pure: a value against a limit"},
 	{"bench/cause", model + "bench/characteristic bench/measure bench/grade", "pure: characteristics to causes"},
 	{"bench/judge", judging + "bench/characteristic", "pure: the same journal gives the same result on any day"},
 	{"bench/predict", judging + "bench/characteristic bench/control", "before the run: no simulator, no journal"},
 	{"bench/golden", judging + "bench/characteristic bench/yamltext", "values against their references; runs nothing"},
-	{"bench/seal", "", "hashes and a signature over files, whatever is in them"},
+	{"bench/seal", "bench/disk", "hashes and a signature over files, whatever is in them"},
 	{"bench/watch", watching, "a listener is handed a source: it moves nothing and takes no part in the bus"},
 	{"bench/history", judging + watching + "bench/characteristic", "pure: results side by side"},
 	{"bench/record", keeping + "bench/characteristic", "folders and their index"},
