@@ -185,8 +185,8 @@ func inBank2(p *spn.Parameter) *spn.Parameter {
 	if name == p.Name {
 		return nil
 	}
-	for _, q := range spn.Parameters() {
-		if q.Name == name && q.Bits == p.Bits && q.PGN != 0 {
+	for _, q := range spn.Named(name) {
+		if q.Bits == p.Bits && q.PGN != 0 {
 			return q
 		}
 	}

@@ -24,16 +24,12 @@ var monitorNames = [...]string{
 
 const continuousMonitors = 3
 
-// decodeMonitors reads bytes 4 to 8 of DM5 or DM26. All ones say that none is available, not that all are
-// there.
+// decodeMonitors reads bytes 4 to 8 of DM5 or DM26; nil when they are all ones: not available.
 func decodeMonitors(b []byte) []Monitor {
-	monitors := make([]Monitor, len(monitorNames))
 	if bytes.Equal(b, []byte{0xFF, 0xFF, 0xFF, 0xFF, 0xFF}) {
-		for i, name := range monitorNames {
-			monitors[i].Name = name
-		}
-		return monitors
+		return nil
 	}
+	monitors := make([]Monitor, len(monitorNames))
 	for i := range monitors {
 		supported, open := word(b[1:]), word(b[3:])
 		bit := i - continuousMonitors
@@ -47,6 +43,9 @@ func decodeMonitors(b []byte) []Monitor {
 
 // appendMonitors says which supported monitors have run and which have not.
 func appendMonitors(dst []byte, monitors []Monitor) []byte {
+	if monitors == nil {
+		return append(dst, "; monitors not available"...)
+	}
 	var complete, open []string
 	for _, m := range monitors {
 		switch {
@@ -73,7 +72,7 @@ type Readiness struct {
 	Active     Value     `json:"active_codes"`
 	Previous   Value     `json:"previously_active_codes"`
 	Compliance Value     `json:"obd_compliance"`
-	Monitors   []Monitor `json:"monitors"`
+	Monitors   []Monitor `json:"monitors"` // nil: not available
 }
 
 // DecodeReadiness reads DM5.
@@ -96,7 +95,7 @@ func (r Readiness) AppendText(dst []byte) []byte {
 type CycleReadiness struct {
 	SinceStart Value     `json:"since_start"` // s
 	WarmUps    Value     `json:"warm_ups"`    // since the codes were cleared
-	Monitors   []Monitor `json:"monitors"`
+	Monitors   []Monitor `json:"monitors"`    // nil: not available
 }
 
 // DecodeCycleReadiness reads DM26.

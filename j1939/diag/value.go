@@ -40,13 +40,13 @@ func (v Value) field() (raw uint64, ok bool) {
 	return v.Raw & (1<<width - 1), above == 0 || above == ones
 }
 
-// Status is the value's status; Reserved where the catalogue cannot read it.
+// Status is the value's status; Unknown where the catalogue cannot read it.
 func (v Value) Status() spn.Status {
 	switch {
 	case v.Bytes > 0 && v.Raw == 1<<(8*uint(v.Bytes))-1:
 		return spn.NotAvailable
 	case v.parameter == nil:
-		return spn.Reserved
+		return spn.Unknown
 	}
 	raw, ok := v.field()
 	if !ok {

@@ -82,7 +82,7 @@ func readNumber(number *float64, status string) (float64, spn.Status, error) {
 	if number != nil {
 		return *number, spn.Valid, nil
 	}
-	for s := spn.Absent; s <= spn.Stale; s++ {
+	for s := spn.Absent; s < spn.Unknown; s++ {
 		if s != spn.Valid && s.String() == status {
 			return 0, s, nil
 		}

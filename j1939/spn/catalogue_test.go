@@ -11,8 +11,8 @@ import (
 
 // Rules every row keeps: the tables are data, and data is checked as a whole.
 func TestCatalogue_Rules(t *testing.T) {
-	require.Len(t, spn.Parameters(), 939, "rows of spns.tsv")
-	require.Len(t, spn.Messages(), 169, "rows of pgns.tsv")
+	require.Len(t, spn.Parameters(), 939+3536, "rows of spns.tsv and spns_more.tsv")
+	require.Len(t, spn.Messages(), 511, "rows of pgns.tsv and pgns_more.tsv")
 	for _, p := range spn.Parameters() {
 		require.NotEmpty(t, p.Name, p.SPN)
 		require.NotEmpty(t, p.Sources, p.SPN)
@@ -69,6 +69,13 @@ func TestFind(t *testing.T) {
 	require.Nil(t, spn.PGN(1))
 }
 
+func TestNamed(t *testing.T) {
+	require.Empty(t, spn.Named("no such thing"))
+	found := spn.Named(spn.Find(4334)[0].Name)
+	require.Len(t, found, 1)
+	require.Equal(t, uint32(4334), found[0].SPN)
+}
+
 // The words of the trade's older names find the parameter: 4376 was the return valve.
 func TestSearch(t *testing.T) {
 	for text, number := range map[string]uint32{
@@ -113,5 +120,12 @@ func BenchmarkLoad(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		spn.Load()
+	}
+}
+
+func BenchmarkLoadAll(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		spn.LoadAll()
 	}
 }

@@ -1,5 +1,12 @@
 package spn
 
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"sync"
+)
+
 // fmiTexts: SAE J1939-73, failure mode identifiers, in short words. 22..30 are reserved.
 var fmiTexts = [32]string{
 	0: "above normal, most severe", 1: "below normal, most severe",
@@ -32,14 +39,31 @@ type Reading struct {
 
 // UsualReadings returns what the failure modes of an SPN usually mean, in FMI order; nil
 // where nothing is known.
-func UsualReadings(number uint32) []Reading { return catalogue().readings[number] }
+func UsualReadings(number uint32) []Reading { return readings()[number] }
 
 // UsualReading returns the usual meaning of one SPN and FMI; false where nothing is known.
 func UsualReading(number uint32, fmi uint8) (Reading, bool) {
-	for _, r := range catalogue().readings[number] {
+	for _, r := range readings()[number] {
 		if r.FMI == fmi {
 			return r, true
 		}
 	}
 	return Reading{}, false
 }
+
+var readings = sync.OnceValue(func() map[uint32][]Reading {
+	all := make(map[uint32][]Reading, 128)
+	eachLine(fmiTable, func(line string) {
+		f := fieldsOf(line, 7)
+		fmi, err := strconv.ParseUint(f[2], 10, 5)
+		if err != nil {
+			panic(fmt.Sprintf("spn: fmi_notes.tsv: FMI %q", f[2]))
+		}
+		number := leadingNumber(line)
+		all[number] = append(all[number], Reading{uint8(fmi), f[4], f[5], f[6]})
+	})
+	for _, list := range all {
+		slices.SortStableFunc(list, func(a, b Reading) int { return int(a.FMI) - int(b.FMI) })
+	}
+	return all
+})

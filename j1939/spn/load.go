@@ -1,7 +1,6 @@
 package spn
 
 import (
-	_ "embed"
 	"fmt"
 	"math"
 	"slices"
@@ -9,108 +8,52 @@ import (
 	"strings"
 )
 
-//go:embed data/pgns.tsv
-var pgnsTable string
-
-//go:embed data/spns.tsv
-var spnsTable string
-
-//go:embed data/fmi_notes.tsv
-var fmiTable string
-
-//go:embed data/spn_aliases.tsv
-var aliasTable string
-
-// load reads the embedded tables. They are part of the program: a row that cannot be read is a
-// broken program, and a test loads them all.
-func load() *tables {
-	t := &tables{
-		messages: make(map[uint32]*Message, 256),
-		numbers:  make(map[uint32][]*Parameter, 1024),
-		readings: make(map[uint32][]Reading, 128),
-	}
-	for _, table := range []struct {
-		name, text string
-		columns    int
-		read       func(f []string) error
-	}{
-		{"pgns.tsv", pgnsTable, 9, t.readMessage},
-		{"spns.tsv", spnsTable, 14, t.readParameter},
-		{"fmi_notes.tsv", fmiTable, 7, t.readReading},
-		{"spn_aliases.tsv", aliasTable, 4, t.readAlias},
-	} {
-		if err := eachRow(table.text, table.columns, table.read); err != nil {
-			panic(fmt.Sprintf("spn: %s: %v", table.name, err))
-		}
-	}
-	t.finish()
-	return t
-}
-
-// eachRow gives the fields of every row below the heading to read.
-func eachRow(text string, columns int, read func(f []string) error) error {
-	fields := make([]string, columns)
-	for number := 1; text != ""; number++ {
-		row, rest, _ := strings.Cut(text, "\n")
-		text = rest
-		if number == 1 || row == "" {
-			continue
-		}
-		clear(fields)
-		for i := range fields {
-			fields[i], row, _ = strings.Cut(row, "\t")
-		}
-		if err := read(fields); err != nil {
-			return fmt.Errorf("row %d: %w", number, err)
-		}
-	}
-	return nil
-}
-
-func (t *tables) readMessage(f []string) error {
+// readMessage reads a line of the tables of groups.
+func readMessage(f []string) (*Message, error) {
 	first, _, _ := strings.Cut(f[0], "-")
 	pgn, err := strconv.ParseUint(first, 10, 18)
 	if err != nil {
-		return err
+		return nil, fmt.Errorf("PGN %q: %w", f[0], err)
 	}
 	m := &Message{PGN: uint32(pgn), Acronym: f[2], Name: f[3], LengthText: f[4], Priority: f[5],
 		Rate: f[6], Sources: f[7], Confidence: f[8]}
 	// "40 (36 in an older edition)" has a length; "variable", "0..1785" and "4 + 7 per monitor" have none.
 	fixed, _, _ := strings.Cut(f[4], " (")
 	m.Length, _ = strconv.Atoi(fixed)
-	t.messages[m.PGN] = m
+	return m, nil
+}
+
+// readInto reads a line of the tables of parameters that stands in m.
+func (x *index) readInto(m *Message, line string) error {
+	f := fieldsOf(line, 14)
+	p, err := x.readParameter(f)
+	if err != nil {
+		return err
+	}
+	p.PGN, p.Message = m.PGN, m
+	m.Parameters = append(m.Parameters, p)
+	if err := p.readBits(f); err != nil {
+		return fmt.Errorf("SPN %d: %w", p.SPN, err)
+	}
 	return nil
 }
 
-func (t *tables) readParameter(f []string) error {
+// readParameter reads what a line says of a parameter wherever it stands.
+func (x *index) readParameter(f []string) (*Parameter, error) {
 	number, err := strconv.ParseUint(f[0], 10, 19)
 	if err != nil {
-		return err
+		return nil, fmt.Errorf("SPN %q: %w", f[0], err)
 	}
 	p := &Parameter{SPN: uint32(number), Name: f[2], Unit: f[7], Sources: f[12], Confidence: f[13], onlyIf: -1}
 	if f[1] == "" {
 		p.Kind, p.StatesNote = Number, f[11]
-	} else if err := t.place(p, f); err != nil {
-		return fmt.Errorf("SPN %d: %w", number, err)
 	}
-	t.numbers[p.SPN] = append(t.numbers[p.SPN], p)
-	return nil
+	p.readOlder(x.aliases()[p.SPN])
+	return p, nil
 }
 
-// place gives p its group, its bits and its scale.
-func (t *tables) place(p *Parameter, f []string) error {
-	pgn, err := strconv.ParseUint(f[1], 10, 18)
-	if err != nil {
-		return err
-	}
-	p.PGN, p.Message = uint32(pgn), t.messages[uint32(pgn)]
-	if p.Message == nil {
-		return fmt.Errorf("PGN %d is not in pgns.tsv", pgn)
-	}
-	p.Message.Parameters = append(p.Message.Parameters, p)
-	if err := p.readPlace(f[3], f[4]); err != nil {
-		return err
-	}
+// readBits gives p its bits and its scale.
+func (p *Parameter) readBits(f []string) (err error) {
 	switch f[10] {
 	case "ascii":
 		p.Kind = Text
@@ -118,6 +61,9 @@ func (t *tables) place(p *Parameter, f []string) error {
 		p.Kind = State
 	case "bitfield":
 		p.Kind = Bits
+	}
+	if err := p.readPlace(f[3], f[4]); err != nil {
+		return err
 	}
 	if p.Bits == 0 {
 		if p.Kind != Text {
@@ -148,6 +94,10 @@ func (p *Parameter) readPlace(start, width string) error {
 		return nil
 	}
 	bits, err := strconv.ParseUint(width, 10, 7)
+	if p.Kind == Text {
+		p.Length = uint8(bits / 8)
+		return err
+	}
 	p.Bits, p.split = uint8(bits), bits == 19
 	p.onlyIf = connectionVariant(p.SPN)
 	return err
@@ -155,7 +105,7 @@ func (p *Parameter) readPlace(start, width string) error {
 
 // readRange reads the data range and the states, and settles which raw values are valid.
 func (p *Parameter) readRange(lowest, highest, states string) error {
-	if states != "" && p.Kind != Bits {
+	if states != "" {
 		if err := p.parseStates(states); err != nil {
 			return err
 		}
@@ -188,10 +138,10 @@ func (p *Parameter) smallStatus(raw uint64) Status {
 // narrowed to the data range of the row. A counter whose row says 0..255 has no indicators.
 func (p *Parameter) validRange(lowest, highest string) (low, high uint64) {
 	high = topOfRange(p.Bits)
-	if v, err := strconv.ParseFloat(highest, 64); err == nil && p.Bits >= 8 {
+	if v, err := strconv.ParseFloat(highest, 64); err == nil {
 		raw := math.Round((v*powersOfTen[p.Scale.Decimals] - float64(p.Scale.Add)) / float64(p.Scale.Mul))
 		full := float64(uint64(1)<<p.Bits - 1)
-		if raw < float64(high) || raw == full {
+		if raw < float64(high) || raw == full && p.Bits >= 8 {
 			high = uint64(raw)
 		}
 	}
@@ -211,33 +161,15 @@ func topOfRange(bits uint8) uint64 {
 	return 0xFB<<(bits-8) - 1
 }
 
-func (t *tables) readReading(f []string) error {
-	number, err1 := strconv.ParseUint(f[0], 10, 19)
-	fmi, err2 := strconv.ParseUint(f[2], 10, 5)
-	if err1 != nil || err2 != nil {
-		return fmt.Errorf("SPN %q FMI %q", f[0], f[2])
-	}
-	list := append(t.readings[uint32(number)], Reading{uint8(fmi), f[4], f[5], f[6]})
-	slices.SortStableFunc(list, func(a, b Reading) int { return int(a.FMI) - int(b.FMI) })
-	t.readings[uint32(number)] = list
-	return nil
-}
-
-func (t *tables) readAlias(f []string) error {
-	number, err := strconv.ParseUint(f[0], 10, 19)
-	if err != nil {
-		return err
-	}
-	for _, p := range t.numbers[uint32(number)] {
-		for _, older := range f[2:] {
-			older = strings.TrimPrefix(strings.TrimSpace(older), "(R) ")
-			known := func(o string) bool { return strings.EqualFold(o, older) }
-			if older != "" && !known(p.Name) && !slices.ContainsFunc(p.Older, known) {
-				p.Older = append(p.Older, older)
-			}
+// readOlder takes the names of older editions from a line of spn_aliases.tsv; "" has none.
+func (p *Parameter) readOlder(line string) {
+	for _, older := range fieldsOf(line, 4)[2:] {
+		older = strings.TrimPrefix(strings.TrimSpace(older), "(R) ")
+		known := func(o string) bool { return strings.EqualFold(o, older) }
+		if older != "" && !known(p.Name) && !slices.ContainsFunc(p.Older, known) {
+			p.Older = append(p.Older, older)
 		}
 	}
-	return nil
 }
 
 // connectionVariant: the parameters of transport connection management (60416) share bytes, and

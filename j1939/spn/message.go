@@ -36,7 +36,7 @@ func (m *Message) Blank() []byte {
 }
 
 // DecodeText takes a Text parameter out of a message's data: a part of data, not a copy.
-// An empty field is NotAvailable; Absent says that the text has fewer fields.
+// An empty field is NotAvailable; Absent says that the text has fewer fields or bytes.
 func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 	if p.Kind != Text || len(data) == 0 {
 		return nil, Absent
@@ -46,6 +46,12 @@ func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 			return nil, Absent
 		}
 		data = data[p.Byte-1:]
+	}
+	if p.Length > 0 {
+		if int(p.Length) > len(data) {
+			return nil, Absent
+		}
+		return textOrNothing(data[:p.Length])
 	}
 	for range p.Field {
 		_, rest, more := bytes.Cut(data, []byte{'*'})
@@ -57,8 +63,11 @@ func (p *Parameter) DecodeText(data []byte) ([]byte, Status) {
 	if p.SPN != softwareIdentification {
 		data, _, _ = bytes.Cut(data, []byte{'*'})
 	}
-	data = Trim(data)
-	if len(data) == 0 {
+	return textOrNothing(data)
+}
+
+func textOrNothing(data []byte) ([]byte, Status) {
+	if data = Trim(data); len(data) == 0 {
 		return nil, NotAvailable
 	}
 	return data, Valid

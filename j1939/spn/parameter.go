@@ -13,7 +13,7 @@ const (
 	Measured Kind = iota // a number with a scale; the top of its range holds the indicators
 	State                // one of a table of states; only the table says which are indicators
 	Bits                 // bits or a number with no indicator: every raw value is valid
-	Text                 // ASCII, a field of a text delimited by '*'
+	Text                 // ASCII: a field of a text delimited by '*', or a fixed number of bytes
 	Opaque               // bytes that only their maker can read
 	Number               // no place in a message: the number stands in trouble codes only
 )
@@ -38,9 +38,10 @@ type Parameter struct {
 	PGN   uint32   // 0 for Number
 	Kind  Kind
 
-	Byte, Bit uint8 // place of the lowest bit, from 1; 0 for Text fields and Number
+	Byte, Bit uint8 // place of the lowest bit, from 1; 0 for fields of a delimited text and Number
 	Bits      uint8 // width; 0 for Text, Opaque and Number
 	Field     uint8 // Text: order in the delimited text, from 0
+	Length    uint8 // Text of a fixed number of bytes without '*'; 0 for a delimited one
 	Scale     Scale
 	Unit      string // as in J1939-71: %, °C, kPa, rpm ...; "" for states and pure numbers
 	States    []StateRange
@@ -104,6 +105,9 @@ func (p *Parameter) StatusOf(raw uint64) Status {
 	case p.small != nil:
 		return p.small[raw&31]
 	case p.Kind == Bits:
+		if r := p.state(raw); r != nil {
+			return r.Status
+		}
 		return Valid
 	case p.Kind == State:
 		return p.stateStatus(raw)
@@ -116,13 +120,20 @@ func (p *Parameter) StatusOf(raw uint64) Status {
 
 // indicator reads a raw value of 7 bits or more that is no number: J1939-71, signal ranges.
 func (p *Parameter) indicator(raw uint64) Status {
-	if r := p.state(raw); r != nil {
+	if r := p.state(raw); r != nil && r.Status == Valid && raw > p.high && p.Bits >= 8 {
+		return Specific
+	} else if r != nil {
 		return r.Status
+	}
+	if raw <= topOfRange(p.Bits) {
+		return OutOfRange
 	}
 	if p.Bits < 8 {
 		return smallIndicator(raw, p.Bits)
 	}
 	switch raw >> (p.Bits - 8) & 0xFF {
+	case 0xFB:
+		return Specific
 	case 0xFF:
 		return NotAvailable
 	case 0xFE:

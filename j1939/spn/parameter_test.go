@@ -81,11 +81,33 @@ func TestParameter_SmallNumber(t *testing.T) {
 func TestParameter_DataRange(t *testing.T) {
 	seconds := param(t, 65254, 959)
 	require.Equal(t, spn.Valid, seconds.StatusOf(239)) // 59.75 s
-	require.Equal(t, spn.Reserved, seconds.StatusOf(240))
+	require.Equal(t, spn.OutOfRange, seconds.StatusOf(240))
+	require.Equal(t, spn.Specific, seconds.StatusOf(0xFB))
+	require.Equal(t, spn.Reserved, seconds.StatusOf(0xFC))
 	month := param(t, 65254, 963)
-	require.Equal(t, spn.Reserved, month.StatusOf(0))
+	require.Equal(t, spn.OutOfRange, month.StatusOf(0))
 	require.Equal(t, spn.Valid, month.StatusOf(12))
 	require.Equal(t, spn.Valid, param(t, 60160, 2572).StatusOf(255), "a sequence number has no indicators")
+}
+
+// Raw 250 of the local offsets is no offset: the times of the message are local ones. J1939-71, time/date.
+func TestParameter_LocalTimes(t *testing.T) {
+	for _, number := range []uint32{1601, 1602} {
+		offset := param(t, 65254, number)
+		require.Equal(t, spn.Specific, offset.StatusOf(250))
+		require.Equal(t, "times are local", offset.Text(250))
+		require.Equal(t, "times are local", string(offset.AppendWords(nil, 250)))
+		require.Equal(t, spn.OutOfRange, offset.StatusOf(249))
+		require.Equal(t, "", offset.Text(125))
+		require.Equal(t, spn.Valid, offset.StatusOf(125))
+	}
+}
+
+// All ones of the monitor bytes of DM5 and DM26 are not available, not "all monitors there".
+func TestParameter_MonitorsNotAvailable(t *testing.T) {
+	require.Equal(t, spn.NotAvailable, param(t, 64952, 3303).StatusOf(0xFF))
+	require.Equal(t, spn.NotAvailable, param(t, 65230, 1222).StatusOf(0xFFFF))
+	require.Equal(t, spn.Valid, param(t, 64952, 3304).StatusOf(0xFFFE))
 }
 
 // The parameters of connection management share bytes: only those of the frame's kind are there.

@@ -16,20 +16,21 @@ import (
 // division by a power of ten gives the float nearest to the decimal that the standard means.
 type Scale struct {
 	Mul, Add int64
-	Decimals uint8 // digits after the point of the exact value, 0..9
+	Decimals uint8 // digits after the point of the exact value, 0..14
 	Shown    uint8 // digits after the point for a person; at most Decimals
 }
 
 // shownExactly: up to so many decimals a person is shown the exact value.
 const shownExactly = 3
 
-var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
+var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9,
+	1e10, 1e11, 1e12, 1e13, 1e14}
 
-// NewScale reads a resolution and an offset as decimals of at most 9 places.
+// NewScale reads a resolution and an offset as decimals of at most 14 places.
 func NewScale(resolution, offset string) (Scale, error) {
 	decimals := max(digitsAfterPoint(resolution), digitsAfterPoint(offset))
 	if decimals >= len(powersOfTen) {
-		return Scale{}, fmt.Errorf("scale %q + %q: more than 9 decimals", resolution, offset)
+		return Scale{}, fmt.Errorf("scale %q + %q: more than 14 decimals", resolution, offset)
 	}
 	mul, err := times10(resolution, decimals)
 	if err != nil {

@@ -39,7 +39,7 @@ func TestScale_Text(t *testing.T) {
 
 // The float is the one nearest to the exact decimal: its shortest text is that decimal.
 func TestScale_Value_IsNearest(t *testing.T) {
-	all := catalogue().all
+	all := catalogue().all()
 	rapid.Check(t, func(t *rapid.T) {
 		p := rapid.SampledFrom(all).Draw(t, "parameter")
 		if p.Bits == 0 || p.Bits > 32 {
@@ -56,7 +56,7 @@ func TestScale_Value_IsNearest(t *testing.T) {
 }
 
 func TestNewScale_Refuses(t *testing.T) {
-	for _, bad := range []string{"", "x", "0.00000000001"} {
+	for _, bad := range []string{"", "x", "0.000000000000001"} {
 		_, err := NewScale(bad, "0")
 		require.Error(t, err, bad)
 	}

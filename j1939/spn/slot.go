@@ -29,24 +29,18 @@ func FindSLOT(number uint16) (SLOT, bool) {
 	return s, ok
 }
 
-// loadSLOTs reads the embedded table; see load.
+// loadSLOTs reads the embedded table; a line that cannot be read is a broken program.
 func loadSLOTs() map[uint16]SLOT {
 	all := make(map[uint16]SLOT, 256)
-	err := eachRow(slotsTable, 6, func(f []string) error {
-		number, err := strconv.ParseUint(f[0], 10, 16)
-		if err != nil {
-			return err
-		}
+	eachLine(slotsTable, func(line string) {
+		f := fieldsOf(line, 6)
 		scale, err := NewScale(f[2], f[4])
-		if err != nil {
-			return err
+		bits, err2 := strconv.ParseUint(f[5], 10, 7)
+		if err != nil || err2 != nil {
+			panic(fmt.Sprintf("spn: slots.tsv: %q: %v, %v", line, err, err2))
 		}
-		bits, err := strconv.ParseUint(f[5], 10, 7)
-		all[uint16(number)] = SLOT{uint16(number), f[1], scale, f[3], uint8(bits)}
-		return err
+		number := uint16(leadingNumber(line))
+		all[number] = SLOT{number, f[1], scale, f[3], uint8(bits)}
 	})
-	if err != nil {
-		panic(fmt.Sprintf("spn: slots.tsv: %v", err))
-	}
 	return all
 }

@@ -11,7 +11,7 @@ func (p *Parameter) Text(raw uint64) string {
 	if p.FMICodes && raw <= 31 {
 		return FMIText(uint8(raw))
 	}
-	if r := p.state(raw); r != nil && p.Kind == State {
+	if r := p.state(raw); r != nil && (p.Kind == State || p.Kind == Measured && p.StatusOf(raw) == Specific) {
 		return r.Text
 	}
 	return ""
@@ -45,6 +45,8 @@ func (p *Parameter) stateStatus(raw uint64) Status {
 			return NotAvailable
 		case 0xFE:
 			return ErrorState
+		case 0xFB:
+			return Specific
 		}
 		return Reserved
 	case p.statesKnown() && len(p.States) > 0:

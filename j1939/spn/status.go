@@ -9,11 +9,18 @@ const (
 	Valid                      // a number inside the valid range
 	NotAvailable               // the sender has no such parameter (all ones)
 	ErrorState                 // the sender reports an error of the parameter (error indicator)
-	Reserved                   // a raw value the standard gives no meaning, or a parameter-specific indicator
+	Reserved                   // a raw value the standard gives no meaning
 	Stale                      // was valid, but is older than its expected rate allows
+	Specific                   // parameter specific indicator (top byte FB), or a state of a measured parameter
+	OutOfRange                 // in the range of transmitted signals, outside the parameter's operating range
+	Unknown                    // the parameter is not in the catalogue: nobody can say what its raw value is
 )
 
-var statusNames = [...]string{"absent", "valid", "not available", "error indicator", "reserved", "stale"}
+// Counted is how many statuses a raw value of a known parameter can have: Unknown is none of them.
+const Counted = int(Unknown)
+
+var statusNames = [...]string{"absent", "valid", "not available", "error indicator", "reserved", "stale",
+	"parameter specific", "out of range", "unknown"}
 
 // String returns the status in the words used on screen and in JSON.
 func (s Status) String() string {

@@ -45,3 +45,18 @@ func TestDecodeText_Others(t *testing.T) {
 	_, status = param(t, 61444, 190).DecodeText([]byte("12345678"))
 	require.Equal(t, spn.Absent, status, "no text")
 }
+
+// Texts of a fixed number of bytes have no '*': the range that a gearbox shows (ETC2).
+func TestDecodeText_FixedLength(t *testing.T) {
+	requested, current := param(t, 61445, 162), param(t, 61445, 163)
+	data := []byte("\x00\x00\x00\x00R \xFF\xFF")
+	text, status := requested.DecodeText(data)
+	require.Equal(t, spn.Valid, status)
+	require.Equal(t, "R", string(text))
+	_, status = current.DecodeText(data)
+	require.Equal(t, spn.NotAvailable, status)
+	_, status = current.DecodeText(data[:7])
+	require.Equal(t, spn.Absent, status)
+	text, _ = requested.DecodeText([]byte("\x00\x00\x00\x00**\xFF\xFF"))
+	require.Equal(t, "**", string(text), "a fixed text keeps its '*'")
+}

@@ -4,11 +4,12 @@ import "strconv"
 
 // AppendWords appends what a raw value says to a person: value and unit, the state's name or the status.
 func (p *Parameter) AppendWords(dst []byte, raw uint64) []byte {
-	if status := p.StatusOf(raw); status != Valid {
-		return append(dst, status.String()...)
-	}
-	if text := p.Text(raw); text != "" {
+	status, text := p.StatusOf(raw), p.Text(raw)
+	switch {
+	case text != "" && (status == Valid || status == Specific):
 		return append(dst, text...)
+	case status != Valid:
+		return append(dst, status.String()...)
 	}
 	if p.Kind == Bits {
 		return p.appendBits(dst, raw)

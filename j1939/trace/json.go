@@ -156,7 +156,7 @@ const exactJSON = 1 << 53
 func (p *jsonPart) appendValue(dst []byte, q *spn.Parameter, raw uint64) []byte {
 	status := q.StatusOf(raw)
 	if status != spn.Valid {
-		return p.appendStatus(dst, status, raw)
+		return p.appendStatus(dst, status, raw, q.Text(raw))
 	}
 	dst = append(dst, p.prefix...)
 	switch {
@@ -176,9 +176,13 @@ func (p *jsonPart) appendValue(dst []byte, q *spn.Parameter, raw uint64) []byte 
 	return append(dst, p.suffix...)
 }
 
-func (p *jsonPart) appendStatus(dst []byte, status spn.Status, raw uint64) []byte {
+// appendStatus writes a raw value that is no number; state is its name in the parameter's table, if it has one.
+func (p *jsonPart) appendStatus(dst []byte, status spn.Status, raw uint64, state string) []byte {
 	dst = append(dst, strings.TrimSuffix(p.prefix, `"value":`)...)
 	dst = append(append(append(dst, `"status":"`...), status.String()...), '"')
+	if status == spn.Specific && state != "" {
+		dst = appendString(append(dst, `,"state":`...), state)
+	}
 	if status != spn.NotAvailable {
 		dst = strconv.AppendUint(append(dst, `,"raw":`...), raw, 10)
 	}
@@ -194,7 +198,7 @@ func (p *jsonPart) appendText(dst []byte, data []byte) []byte {
 	case spn.Valid:
 		return append(appendLatin1(append(dst, p.prefix...), text), `,"unit":""},`...)
 	default:
-		return p.appendStatus(dst, status, 0)
+		return p.appendStatus(dst, status, 0, "")
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 // plan returns the text of a group, made when its first message comes.
 func (j *JSON) plan(p *plan) *jsonPlan {
 	if j.plans == nil {
-		j.plans = make([]*jsonPlan, len(compiled().all))
+		j.plans = make([]*jsonPlan, compiled().count())
 	}
 	if j.plans[p.number] == nil {
 		j.plans[p.number] = newJSONPlan(p)

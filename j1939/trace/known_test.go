@@ -65,7 +65,7 @@ func TestOwnSignals(t *testing.T) {
 }
 
 // A code with the conversion bit is read as its source is stated to write it. Vectors C15 to C17 of the
-// worked examples: SPN 1208 FMI 3 in versions 1, 2 and 3.
+// worked examples: SPN 1208 FMI 3 (Engine Oil Filter Intake Pressure) in versions 1, 2 and 3.
 func TestConversions_BySource(t *testing.T) {
 	var k Known
 	require.NoError(t, k.Conversions.Set("0=1,61=2"))
@@ -92,10 +92,10 @@ func TestDiagnostics(t *testing.T) {
 	}{
 		{64950, "E1061C01 08111E02", "SPN 4360 (freeze frame)", `"spn":4360`},
 		{41984, "F7BA121F 2000 01FB FFFF FFFF F7BC121F 4400 FFFA 00F0 00A0", "1734.97 °C", `"value":1734.96875`},
-		{49664, "0C000100 CA14F800000100 B812F803000400", "SPN 5322: ran 0 of 1; SPN 4792", `"spn":4792`},
+		{49664, "0C000100 CA14F800000100 B812F803000400", "SPN 5322 (Aftertreatment NMHC Converting Catalyst System Monitor): ran 0 of 1; SPN 4792", `"spn":4792`},
 		{54016, "51BAFEBD414E5435415352312020000000000000", "calibration ANT5ASR1, CVN BDFEBA51", `"cvn":"BDFEBA51"`},
 		{65230, "0B161470 0000FF1F", "11 active, 22 previously active", `"active_codes":{"spn":1218`},
-		{41728, "610213817 32E", "SPN 609 FMI 19 lights: MIL flashing slow", `"assumed_conversion":3`},
+		{41728, "610213817 32E", "SPN 609 FMI 19 (Controller #2) lights: MIL flashing slow", `"assumed_conversion":3`},
 	} {
 		var text Text
 		var lines JSON

@@ -1,7 +1,9 @@
 package trace
 
 import (
+	"slices"
 	"sync"
+	"sync/atomic"
 
 	"holdfast/j1939/diag"
 	"holdfast/j1939/id"
@@ -30,11 +32,13 @@ type field struct {
 	inWord    bool  // the field lies in the first eight bytes, bits together
 }
 
-// plans is the compiled catalogue.
+// plans is the compiled catalogue. A group's plan is made when its first message comes: a bus speaks of
+// some fifty of the catalogue's groups.
 type plans struct {
-	index     [id.MaxPGN + 1]uint16 // PGN to plan
-	all       []*plan               // all[0] is the plan of a group that is not in the catalogue
-	byControl [256]*plan            // connection management by its control byte
+	index     [id.MaxPGN + 1]uint16  // PGN to place in made
+	made      []atomic.Pointer[plan] // made[0] is the plan of a group that is not in the catalogue
+	pgns      []uint32               // by place
+	byControl [256]*plan             // connection management by its control byte
 }
 
 var compiled = sync.OnceValue(compile)
@@ -46,25 +50,42 @@ func (p *plans) plan(pgn uint32, data []byte) *plan {
 			return variant
 		}
 	}
-	return p.all[p.index[pgn]]
+	place := p.index[pgn]
+	if made := p.made[place].Load(); made != nil {
+		return made
+	}
+	return p.make(place)
 }
 
+// count is how many plans there are, made or not: no number of a plan is above it.
+func (p *plans) count() int { return len(p.made) }
+
 func compile() *plans {
-	p := &plans{}
-	p.add(nil, nil)
-	for _, group := range spn.Messages() {
-		p.index[group.PGN] = uint16(len(p.all))
-		p.add(group, func(q *spn.Parameter) bool { _, varies := q.Variant(); return !varies })
-		if group.PGN == transport.PGNConnection {
-			p.variants(group)
-		}
+	p := &plans{pgns: append([]uint32{0}, spn.PGNs()...)}
+	variants := controlVariants(spn.PGN(transport.PGNConnection))
+	p.made = make([]atomic.Pointer[plan], len(p.pgns)+len(variants))
+	for place, pgn := range p.pgns[1:] {
+		p.index[pgn] = uint16(place + 1)
 	}
-	first := spn.PGN(proprietaryB)
-	p.all[p.index[first.PGN]].shared = true
-	for pgn := first.PGN; pgn <= proprietaryBEnd; pgn++ {
-		p.index[pgn] = p.index[first.PGN]
+	for pgn := uint32(proprietaryB); pgn <= proprietaryBEnd; pgn++ {
+		p.index[pgn] = p.index[proprietaryB]
+	}
+	p.made[0].Store(newPlan(0, nil, nil))
+	for i, control := range variants {
+		p.byControl[control] = newPlan(len(p.pgns)+i, spn.PGN(transport.PGNConnection),
+			func(q *spn.Parameter) bool { c, varies := q.Variant(); return !varies || c == control })
+		p.made[len(p.pgns)+i].Store(p.byControl[control])
 	}
 	return p
+}
+
+// make makes the plan of a group. When two goroutines make one at the same time, both use the first.
+func (p *plans) make(place uint16) *plan {
+	n := newPlan(int(place), spn.PGN(p.pgns[place]),
+		func(q *spn.Parameter) bool { _, varies := q.Variant(); return !varies })
+	n.shared = p.pgns[place] == proprietaryB
+	p.made[place].CompareAndSwap(nil, n)
+	return p.made[place].Load()
 }
 
 const (
@@ -72,23 +93,20 @@ const (
 	proprietaryBEnd = 65535
 )
 
-// variants compiles connection management once for each control byte.
-func (p *plans) variants(group *spn.Message) {
+// controlVariants returns the control bytes for which connection management has parameters of its own.
+func controlVariants(group *spn.Message) []byte {
+	var controls []byte
 	for _, q := range group.Parameters {
-		control, varies := q.Variant()
-		if varies && p.byControl[control] == nil {
-			p.byControl[control] = p.add(group, func(q *spn.Parameter) bool {
-				c, varies := q.Variant()
-				return !varies || c == control
-			})
+		if control, varies := q.Variant(); varies && !slices.Contains(controls, control) {
+			controls = append(controls, control)
 		}
 	}
+	return controls
 }
 
-// add compiles a group with those of its parameters that belong.
-func (p *plans) add(group *spn.Message, belongs func(*spn.Parameter) bool) *plan {
-	n := &plan{number: len(p.all), group: group}
-	p.all = append(p.all, n)
+// newPlan compiles a group with those of its parameters that belong.
+func newPlan(number int, group *spn.Message, belongs func(*spn.Parameter) bool) *plan {
+	n := &plan{number: number, group: group}
 	if group == nil {
 		return n
 	}

@@ -50,6 +50,7 @@ func (g *GroupReport) Period() float64 {
 type ParameterReport struct {
 	Parameter                             *spn.Parameter
 	Valid, NotAvailable, Errors, Reserved uint64
+	Specific, OutOfRange                  uint64
 	Min, Max                              uint64
 	Last                                  uint64
 	LastStatus                            spn.Status  // Absent: the last data did not hold it

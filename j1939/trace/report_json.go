@@ -65,6 +65,8 @@ type (
 		NotAvailable uint64       `json:"not_available"`
 		Errors       uint64       `json:"error_indicator"`
 		Reserved     uint64       `json:"reserved"`
+		Specific     uint64       `json:"parameter_specific"`
+		OutOfRange   uint64       `json:"out_of_range"`
 		Minimum      *json.Number `json:"minimum"`
 		Maximum      *json.Number `json:"maximum"`
 		Last         *json.Number `json:"last"`
@@ -152,7 +154,8 @@ func (g *GroupReport) asJSON() groupJSON {
 func (p *ParameterReport) asJSON() parameterJSON {
 	q := p.Parameter
 	o := parameterJSON{SPN: q.SPN, Name: q.Name, Unit: q.Unit, Valid: p.Valid, NotAvailable: p.NotAvailable,
-		Errors: p.Errors, Reserved: p.Reserved, LastStatus: p.LastStatus.String()}
+		Errors: p.Errors, Reserved: p.Reserved, Specific: p.Specific, OutOfRange: p.OutOfRange,
+		LastStatus: p.LastStatus.String()}
 	exact := func(raw uint64) *json.Number {
 		n := json.Number(q.Scale.AppendExact(nil, raw))
 		if q.Kind == spn.Bits { // up to 64 bits, no scale

@@ -87,7 +87,7 @@ func (g *GroupReport) text(b *strings.Builder) {
 	}
 	fmt.Fprintf(b, "  %6d %-9s %s: %d%s\n", g.PGN, acronym, name, g.Messages, every)
 	for i := range g.Parameters {
-		if p := &g.Parameters[i]; p.Valid+p.Errors+p.Reserved > 0 {
+		if p := &g.Parameters[i]; p.Valid+p.Errors+p.Reserved+p.Specific+p.OutOfRange > 0 {
 			p.text(b)
 		}
 	}
@@ -129,7 +129,8 @@ func (p *ParameterReport) text(b *strings.Builder) {
 	for _, other := range []struct {
 		n      uint64
 		status spn.Status
-	}{{p.Errors, spn.ErrorState}, {p.NotAvailable, spn.NotAvailable}, {p.Reserved, spn.Reserved}} {
+	}{{p.Errors, spn.ErrorState}, {p.NotAvailable, spn.NotAvailable}, {p.Reserved, spn.Reserved},
+		{p.Specific, spn.Specific}, {p.OutOfRange, spn.OutOfRange}} {
 		if other.n > 0 {
 			fmt.Fprintf(b, "; %s %s", other.status, times(other.n))
 		}

@@ -106,7 +106,7 @@ func (s *Summary) addLonger(g *group, m *Message) {
 func (s *Summary) find(m *Message) *group {
 	c := s.channels[m.Channel]
 	if c == nil {
-		c = &channelSummary{known: make([]*[2][256]*group, len(compiled().all)),
+		c = &channelSummary{known: make([]*[2][256]*group, compiled().count()),
 			unknown: map[uint32]*group{}}
 		s.channels[m.Channel] = c
 	}

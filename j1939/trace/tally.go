@@ -27,7 +27,7 @@ type wideTally struct {
 	low, high uint64 // valid raw values
 	valid     uint64
 	min, max  uint64 // of the valid ones
-	others    [8]uint64
+	others    [spn.Counted]uint64
 	field     *field
 }
 
@@ -35,7 +35,7 @@ type wideTally struct {
 type restTally struct {
 	field     *field
 	histogram []uint64 // up to 8 bits
-	counts    [8]uint64
+	counts    [spn.Counted]uint64
 	min, max  uint64
 }
 
@@ -50,7 +50,7 @@ func (t *tallies) init(fields []field) (size int) {
 				t.bytes = append(t.bytes, byteTally{f.shift / 8, new([256]uint64)})
 				size += int(unsafe.Sizeof([256]uint64{}))
 			}
-		case f.inWord && q.Bits > 8 && q.Kind != spn.State:
+		case f.inWord && q.Bits > 8 && q.Kind != spn.State && (q.Kind != spn.Bits || q.States == nil):
 			w := wideTally{shift: f.shift, end: f.end, mask: f.mask, high: f.mask, min: ^uint64(0), field: f}
 			if q.Kind == spn.Measured {
 				w.low, w.high = q.Range()
@@ -88,7 +88,7 @@ func (t *tallies) addWord(word, n uint64) {
 		w := &t.wide[i]
 		raw := word >> (w.shift & 63) & w.mask
 		if raw < w.low || raw > w.high {
-			w.others[w.field.parameter.StatusOf(raw)&7] += n
+			w.others[w.field.parameter.StatusOf(raw)] += n
 			continue
 		}
 		w.valid += n
@@ -109,7 +109,7 @@ func (t *tallies) addData(word uint64, data []byte, n uint64) {
 		switch {
 		case int(w.end) > len(data):
 		case raw < w.low || raw > w.high:
-			w.others[w.field.parameter.StatusOf(raw)&7] += n
+			w.others[w.field.parameter.StatusOf(raw)] += n
 		default:
 			w.valid += n
 			w.min, w.max = min(w.min, raw), max(w.max, raw)
@@ -128,7 +128,7 @@ func (t *tallies) addRest(word uint64, data []byte, n uint64) {
 			r.histogram[raw] += n
 		default:
 			status := r.field.parameter.StatusOf(raw)
-			r.counts[status&7] += n
+			r.counts[status] += n
 			if status == spn.Valid {
 				r.min, r.max = min(r.min, raw), max(r.max, raw)
 			}
@@ -164,13 +164,14 @@ func (t *tallies) report(f *field) ParameterReport {
 	panic("trace: a field without a tally")
 }
 
-func fromCounts(q *spn.Parameter, counts [8]uint64, low, high uint64) ParameterReport {
+func fromCounts(q *spn.Parameter, counts [spn.Counted]uint64, low, high uint64) ParameterReport {
 	return ParameterReport{Parameter: q, Valid: counts[spn.Valid], NotAvailable: counts[spn.NotAvailable],
-		Errors: counts[spn.ErrorState], Reserved: counts[spn.Reserved], Min: low, Max: high}
+		Errors: counts[spn.ErrorState], Reserved: counts[spn.Reserved],
+		Specific: counts[spn.Specific], OutOfRange: counts[spn.OutOfRange], Min: low, Max: high}
 }
 
 func fromHistogram(q *spn.Parameter, histogram []uint64) ParameterReport {
-	var counts [8]uint64
+	var counts [spn.Counted]uint64
 	low, high := ^uint64(0), uint64(0)
 	var states []StateTime
 	for raw, n := range histogram {
@@ -178,7 +179,7 @@ func fromHistogram(q *spn.Parameter, histogram []uint64) ParameterReport {
 			continue
 		}
 		status := q.StatusOf(uint64(raw))
-		counts[status&7] += n
+		counts[status] += n
 		if status != spn.Valid {
 			continue
 		}
