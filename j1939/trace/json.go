@@ -44,10 +44,10 @@ type jsonPlan struct {
 // jsonPart writes one field, or all the fields that lie inside one byte.
 type jsonPart struct {
 	fields []*field
-	at     uint8        // byte of the fields; onlyByte parts
-	byByte *[256]string // text for each value of that byte, made when first met
-	prefix string       // "190":{"value":
-	suffix string       // ,"unit":"rpm"},
+	at     uint8      // byte of the fields; onlyByte parts
+	byByte *byteTexts // text for each value of that byte, made when first met
+	prefix string     // "190":{"value":
+	suffix string     // ,"unit":"rpm"},
 }
 
 // Append appends the message as one line.
@@ -121,13 +121,22 @@ func (j *JSON) appendParameters(dst []byte, p *jsonPlan, m *Message) []byte {
 	return append(dst, '}')
 }
 
+// byteTexts holds a text for each value of a byte, sixteen together: most bytes of states take few values, and a bus has
+// some hundred of them.
+type byteTexts [16]*[16]string
+
 func (p *jsonPart) append(dst []byte, word uint64, data []byte) []byte {
 	if p.byByte != nil {
 		value := byte(word >> (8 * p.at))
-		text := p.byByte[value]
+		few := p.byByte[value>>4]
+		if few == nil {
+			few = new([16]string)
+			p.byByte[value>>4] = few
+		}
+		text := few[value&15]
 		if text == "" {
 			text = p.makeByte(word, data)
-			p.byByte[value] = text
+			few[value&15] = text
 		}
 		return append(dst, text...)
 	}

@@ -39,7 +39,7 @@ func newJSONPlan(p *plan) *jsonPlan {
 			continue
 		}
 		if f.inOneByte() {
-			one.byByte, one.at = new([256]string), at
+			one.byByte, one.at = new(byteTexts), at
 		}
 		j.parts = append(j.parts, one)
 	}
