@@ -69,8 +69,8 @@ func Reweigh(causes []Cause, priors map[string]float64) []Cause {
 func Learn(found map[string]int, weight float64) map[string]float64 {
 	model := Priors()
 	faulty, n := 0.0, 0.0
-	for name, p := range model {
-		if name != Healthy {
+	for _, name := range slices.Sorted(maps.Keys(model)) { // in one order, so that the sum has the same last bit
+		if p := model[name]; name != Healthy {
 			faulty += p
 			n += float64(found[name])
 		}

@@ -4,18 +4,14 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"holdfast/bench/cause"
 	"holdfast/bench/record"
-	"holdfast/bench/yamltext"
+	"holdfast/bench/shop"
 )
-
-// otherCause is what was found when none of the named causes fits.
-const otherCause = "other"
 
 type foundOptions struct {
 	out, serial, cause, note, by string
@@ -59,28 +55,12 @@ func causeList() string {
 	for _, name := range cause.Names() {
 		fmt.Fprintf(&b, "  %-20s %s\n", name, titles[name])
 	}
-	fmt.Fprintf(&b, "  %-20s anything else, in a --note", otherCause)
+	fmt.Fprintf(&b, "  %-20s anything else, in a --note", shop.OtherCause)
 	return b.String()
 }
 
-// check refuses a cause that nothing could be scored against.
-func (o *foundOptions) check() error {
-	names := append(cause.Names(), otherCause)
-	if !slices.Contains(names, o.cause) {
-		hint := "one of " + strings.Join(names, ", ")
-		if near := yamltext.Near(o.cause, names); near != "" {
-			hint = "did you mean " + near + "?"
-		}
-		return fmt.Errorf("no cause is called %q; %s", o.cause, hint)
-	}
-	if o.cause == otherCause && strings.TrimSpace(o.note) == "" {
-		return fmt.Errorf("other says nothing by itself: say with --note what was found")
-	}
-	return nil
-}
-
 func runFound(ctx context.Context, o foundOptions, out, errOut io.Writer) error {
-	if err := o.check(); err != nil {
+	if err := shop.CheckFinding(o.cause, o.note); err != nil {
 		return withStatus(exitUsage, err)
 	}
 	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {

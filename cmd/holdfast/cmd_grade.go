@@ -13,6 +13,8 @@ import (
 	"holdfast/bench/record"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
+	"holdfast/bench/session"
+	"holdfast/bench/shop"
 )
 
 type gradeOptions struct {
@@ -111,20 +113,15 @@ func (o *gradeOptions) keep(ctx context.Context, runs string, folder record.Fold
 			return nil
 		}
 		fmt.Fprintln(errOut, "NOT the same as on record: this program computes another answer")
-		why = joinWords(why, "holdfast "+version+" computes another answer from the same record")
+		why = shop.Join(why, "holdfast "+version+" computes another answer from the same record")
 	}
-	name, err := record.AddJudgement(folder, &record.Judgement{Time: now(), By: person(o.by), Why: why,
-		Version: version}, res, plan, r)
-	if err != nil {
-		return withStatus(exitInternal, err)
-	}
-	about := map[string]string{"why": why, "by": person(o.by)}
-	seal := strings.TrimSuffix(name, ".json")
-	if _, err := record.SealFiles(runs, folder, seal, []string{name}, res, now(), about); err != nil {
-		return withStatus(exitInternal, err)
-	}
-	fmt.Fprintf(errOut, "new judgement kept beside the old: %s\n", name)
 	return withRecords(ctx, runs, errOut, func(s *record.Store, _ string) error {
-		return s.IndexJudgements(ctx, folder)
+		name, err := session.KeepJudgement(ctx, s, runs, folder, record.Judgement{Time: now(), By: person(o.by), Why: why,
+			Version: version}, res, plan, r)
+		if err != nil {
+			return withStatus(exitInternal, err)
+		}
+		fmt.Fprintf(errOut, "new judgement kept beside the old: %s\n", name)
+		return nil
 	})
 }

@@ -17,6 +17,7 @@ import (
 	"holdfast/bench/judge"
 	"holdfast/bench/record"
 	"holdfast/bench/report"
+	"holdfast/bench/shop"
 )
 
 type historyOptions struct {
@@ -178,7 +179,7 @@ func showJudgements(ctx context.Context, s *record.Store, runs []record.Run, out
 		}
 		for _, j := range later {
 			fmt.Fprintf(out, "judged again: %s, judgement %d of %s by %s: %s (%s)\n", report.Plain(r.ID),
-				j.Number, j.Time.Format(minute), report.Plain(j.By), j.Verdict, report.Plain(j.Why))
+				j.Number, j.Time.Format(shop.Minute), report.Plain(j.By), j.Verdict, report.Plain(j.Why))
 		}
 	}
 	return nil
@@ -201,9 +202,9 @@ func showInShop(ctx context.Context, s *record.Store, asJSON bool, out io.Writer
 	for _, v := range visits {
 		found := make([]string, len(v.Found))
 		for i, f := range v.Found {
-			found[i] = causeWords(f.Cause)
+			found[i] = shop.CauseText(f.Cause)
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", v.Opened.Format(minute), v.ID, report.Plain(v.Serial),
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", v.Opened.Format(shop.Minute), v.ID, report.Plain(v.Serial),
 			report.Plain(orDash(v.Owner)), report.Plain(orDash(v.Complaint)), orDash(strings.Join(found,
 				", ")))
 	}
@@ -228,7 +229,7 @@ func printRuns(out io.Writer, runs []record.Run, folder string, asJSON bool) err
 		if r.Simulated {
 			verdict += " (simulated)"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Started.Format(minute), report.Plain(r.Serial),
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Started.Format(shop.Minute), report.Plain(r.Serial),
 			report.Plain(r.Scenario), verdict, report.Plain(orDash(causeShown(r))), report.Plain(r.ID))
 	}
 	return w.Flush()

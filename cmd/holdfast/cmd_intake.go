@@ -10,6 +10,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdfast/bench/record"
+	"holdfast/bench/shop"
+	"holdfast/j1939/can"
+	"holdfast/j1939/trace"
 )
 
 type intakeOptions struct {
@@ -67,15 +70,57 @@ func runIntake(ctx context.Context, o intakeOptions, out, errOut io.Writer) erro
 	note := record.Note{Time: now(), By: person(o.by), Serial: o.serial, UnitKind: o.kind, Hours: o.hours,
 		Owner: o.owner, Complaint: o.complaint, Faults: faults, Parts: o.parts}
 	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {
-		did := "opened "
-		id, err := s.Intake(ctx, note)
-		if errors.Is(err, record.ErrVisitOpen) {
-			did = "added to "
-			id, err = s.Amend(ctx, note)
-		}
+		id, opened, err := shop.TakeIn(ctx, s, note)
 		if err != nil {
 			return err
 		}
+		did := "added to "
+		if opened {
+			did = "opened "
+		}
 		return printVisit(ctx, s, id, did, o.json, out)
 	})
+}
+
+// faultsSeen collects the codes that a unit came in with: typed ones, then those read.
+func faultsSeen(ctx context.Context, o intakeOptions) ([]record.FaultSeen, error) {
+	var all []record.FaultSeen
+	for _, text := range o.faults {
+		f, err := shop.ParseFault(text)
+		if err != nil {
+			return nil, withStatus(exitUsage, fmt.Errorf("--fault %w", err))
+		}
+		all = append(all, f)
+	}
+	if o.from == "" {
+		return all, nil
+	}
+	read, err := readFaults(ctx, o)
+	return append(all, read...), err
+}
+
+// readFaults reads fault codes from a recording or, for a while, from an interface.
+func readFaults(ctx context.Context, o intakeOptions) ([]record.FaultSeen, error) {
+	source, live, err := openSource(o.from)
+	if err != nil {
+		return nil, err
+	}
+	defer source.Close()
+	stream := trace.Replay
+	if live {
+		var stop context.CancelFunc
+		ctx, stop = context.WithTimeout(ctx, o.listen)
+		defer stop()
+		stream = trace.Listen
+	}
+	codes := shop.NewCodes(o.from)
+	var d trace.Decoder
+	err = stream(ctx, source, func(frames []can.Frame) error {
+		d.Feed(frames, codes.Add)
+		return nil
+	})
+	if errors.Is(err, context.DeadlineExceeded) {
+		err = nil // the time to listen was over
+	}
+	return codes.Seen(), decodeStatus(err)
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -14,6 +13,7 @@ import (
 	"holdfast/bench/record"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
+	"holdfast/bench/shop"
 )
 
 type verifyBenchOptions struct {
@@ -144,27 +144,14 @@ func (o *verifyBenchOptions) load() (*scenario.Plan, *rig.Rig, *golden.Reference
 	return plan, r, ref, err
 }
 
-// ownReference is where the reference of a rig is kept with the records.
-func (o *verifyBenchOptions) ownReference(r *rig.Rig) string {
-	return filepath.Join(o.run.out, "golden-"+r.Name+".yaml")
-}
-
 // readReference reads a file, or makes a reference of a run.
 func (o *verifyBenchOptions) readReference(r *rig.Rig) (*golden.Reference, error) {
 	path := o.reference
 	switch {
 	case path == "":
-		path = o.ownReference(r)
+		path = shop.ReferencePath(o.run.out, r.Name)
 	case !isPath(path):
-		folder, err := record.Resolve(o.run.out, path)
-		if err != nil {
-			return nil, err
-		}
-		res, err := record.Rejudge(folder)
-		if err != nil {
-			return nil, err
-		}
-		return golden.FromResult(res, "run "+res.Run, "")
+		return shop.ReferenceFromRun(o.run.out, path)
 	}
 	text, err := readBounded(path)
 	if err != nil && o.reference == "" {
@@ -190,10 +177,9 @@ func (o *verifyBenchOptions) keepReference(res *judge.Result, errOut io.Writer) 
 	ref.Scenario = o.scenario
 	path := o.store
 	if path == inRecords {
-		path = o.ownReference(res.Bench)
+		path = shop.ReferencePath(o.run.out, res.Bench.Name)
 	}
-	write := func(w io.Writer) error { _, err := w.Write(ref.Text()); return err }
-	if err := record.WriteFile(path, write); err != nil {
+	if err := shop.KeepReference(path, ref); err != nil {
 		return withStatus(exitInternal, err)
 	}
 	fmt.Fprintf(errOut, "reference of %d values kept in %s\n", len(ref.Values), path)
@@ -206,10 +192,10 @@ func (o *verifyBenchOptions) keepReference(res *judge.Result, errOut io.Writer) 
 // compare holds the run against the reference and enters the result into the book.
 func (o *verifyBenchOptions) compare(ctx context.Context, res *judge.Result, ref *golden.Reference, out,
 	errOut io.Writer) error {
-	c := golden.Compare(res, ref)
-	err := withRecords(ctx, o.run.out, errOut, func(s *record.Store, _ string) error {
-		return s.AddBenchCheck(ctx, record.BenchNote{Rig: res.Identity.Rig, Simulated: res.Simulated, Run: res.Run,
-			Began: res.Started.UTC(), Reference: ref.Name, Good: c.Good, Worst: c.Worst}, person(o.by), now())
+	var c golden.Compared
+	err := withRecords(ctx, o.run.out, errOut, func(s *record.Store, _ string) (err error) {
+		c, err = shop.CheckBench(ctx, s, res, ref, person(o.by), now())
+		return err
 	})
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/session"
+	"holdfast/bench/shop"
 )
 
 // openRun opens the bus first: a bus that is not there leaves no empty record behind.
@@ -34,7 +35,7 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 		return nil, withStatus(exitUsage, err)
 	}
 	if v := run.Visit; v != nil {
-		fmt.Fprintf(errOut, "visit %s of %s: the run belongs to it\n", v.ID, v.Opened.Format(minute))
+		fmt.Fprintf(errOut, "visit %s of %s: the run belongs to it\n", v.ID, v.Opened.Format(shop.Minute))
 	}
 	return run, nil
 }

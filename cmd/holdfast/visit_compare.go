@@ -13,45 +13,27 @@ import (
 	"holdfast/bench/judge"
 	"holdfast/bench/record"
 	"holdfast/bench/report"
+	"holdfast/bench/shop"
 	"holdfast/bench/watch"
 	"holdfast/j1939/unit"
 )
 
-// through is one visit of a unit: what the vehicle and the bench said, before and after.
-type through struct {
-	Visit    record.Visit     `json:"visit"`
-	Named    [4]string        `json:"occasions"` // folder and run of each; "": not looked at
-	Figures  []history.Figure `json:"figures"`
-	Warnings []string         `json:"warnings"`
-
-	seen history.Occasions
-}
-
-var occasionNames = [4]string{"vehicle before", "bench before", "bench after", "vehicle after"}
-
 // compareUnit shows a unit's visit: the vehicle before, the bench before and after, the vehicle after.
 func compareUnit(ctx context.Context, o compareOptions, out, errOut io.Writer) error {
-	return withRecords(ctx, o.out, errOut, func(s *record.Store, runs string) error {
+	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {
 		v, err := visitMeant(ctx, s, o)
 		if err != nil {
 			return err
 		}
-		t := &through{Visit: v, Warnings: []string{}}
-		if err := t.benchRuns(ctx, s, o); err != nil {
-			return err
-		}
-		if t.Named == [4]string{} && len(v.Vehicle) == 0 {
-			return fmt.Errorf("visit %s of %s has no run of %s and no watch on the vehicle yet", v.ID, v.Serial,
-				o.scenario)
-		}
-		if err := t.fill(s, o.bank); err != nil {
+		t, err := shop.Look(ctx, s, v, o.scenario, o.bank)
+		if err != nil {
 			return err
 		}
 		if o.json {
 			return printJSON(out, t)
 		}
-		t.show(out)
-		if b, a := t.seen.BenchBefore, t.seen.BenchAfter; b != nil && a != nil {
+		showThrough(out, t)
+		if b, a := t.Seen.BenchBefore, t.Seen.BenchAfter; b != nil && a != nil {
 			fmt.Fprintln(out, "\nOn the bench")
 			return showComparison(out, b, a, history.Compare(b, a))
 		}
@@ -78,87 +60,20 @@ func visitMeant(ctx context.Context, s *record.Store, o compareOptions) (record.
 		"has come in (holdfast intake), or two runs", record.ErrNoVisit, o.before)
 }
 
-// benchRuns finds the first run of the visit and the one that counts at its end.
-func (t *through) benchRuns(ctx context.Context, s *record.Store, o compareOptions) error {
-	runs, err := s.Search(ctx, record.Search{Visit: t.Visit.ID, Scenario: o.scenario})
-	if err != nil || len(runs) == 0 {
-		return err
-	}
-	slices.Reverse(runs) // oldest first
-	first, last := 0, len(runs)-1
-	for i := range runs {
-		if runs[i].ID == t.Visit.Run {
-			last = i
-		}
-	}
-	judged := func(i int) (*judge.Result, error) {
-		f, err := record.OpenFolder(runs[i].Folder)
-		if err != nil {
-			return nil, err
-		}
-		return record.Rejudge(f)
-	}
-	if first < last || runs[first].Verdict != judge.Pass.String() {
-		t.Named[1] = runs[first].ID
-		if t.seen.BenchBefore, err = judged(first); err != nil {
-			return err
-		}
-	}
-	if first < last || t.Named[1] == "" {
-		t.Named[2] = runs[last].ID
-		t.seen.BenchAfter, err = judged(last)
-	}
-	return err
-}
-
-// fill reads the watches of the visit and makes the figures.
-func (t *through) fill(s *record.Store, bank uint8) error {
-	t.seen.Bank = bank
-	for _, c := range t.Visit.Vehicle { // of several of one stage the latest counts
-		sum, err := s.ReadWatch(c)
-		if err != nil {
-			return err
-		}
-		if wrong := s.TamperedWatch(c); wrong != "" {
-			t.Warnings = append(t.Warnings, c.Folder+": "+wrong)
-		}
-		at, into := 0, &t.seen.VehicleBefore
-		if c.Stage == record.After {
-			at, into = 3, &t.seen.VehicleAfter
-		}
-		if *into != nil {
-			t.Warnings = append(t.Warnings, fmt.Sprintf("vehicle %s: %s came before %s, which is shown", c.Stage,
-				t.Named[at], c.Folder))
-		}
-		*into, t.Named[at] = sum, c.Folder
-		if len(sum.Units) > 1 && bank == 0 {
-			t.Warnings = append(t.Warnings, fmt.Sprintf("vehicle %s: %d units on this bus; shown is bank %d "+
-				"(--bank chooses)", c.Stage, len(sum.Units), sum.Units[0].Bank))
-		}
-	}
-	b, a := t.seen.VehicleBefore, t.seen.VehicleAfter
-	if b != nil && a != nil && b.Vehicle != a.Vehicle && b.Vehicle != "" && a.Vehicle != "" {
-		t.Warnings = append(t.Warnings, "before and after are two different vehicles: "+b.Vehicle+
-			" and "+a.Vehicle)
-	}
-	t.Figures = history.Through(t.seen)
-	return nil
-}
-
-// show prints one row a figure, then why what is missing is missing.
-func (t *through) show(out io.Writer) {
+// showThrough prints one row a figure, then why what is missing is missing.
+func showThrough(out io.Writer, t *shop.Through) {
 	fmt.Fprintf(out, "unit %s, visit %s\n", report.Plain(t.Visit.Serial), t.Visit.ID)
-	for i, name := range t.Named {
-		fmt.Fprintf(out, "  %-15s %s\n", occasionNames[i], report.Plain(orDash(name)))
+	for i, name := range t.Occasions {
+		fmt.Fprintf(out, "  %-15s %s\n", shop.OccasionNames[i], report.Plain(orDash(name)))
 	}
 	for _, text := range t.Warnings {
 		fmt.Fprintf(out, "mind: %s\n", report.Plain(text))
 	}
 	fmt.Fprintln(out)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(w, "  figure\tunit\t%s\n", strings.Join(occasionNames[:], "\t"))
-	fmt.Fprintf(w, "  overall\t\t%s\t%s\t%s\t%s\n", levelOf(t.seen.VehicleBefore), verdictOf(t.seen.BenchBefore),
-		verdictOf(t.seen.BenchAfter), levelOf(t.seen.VehicleAfter))
+	fmt.Fprintf(w, "  figure\tunit\t%s\n", strings.Join(shop.OccasionNames[:], "\t"))
+	fmt.Fprintf(w, "  overall\t\t%s\t%s\t%s\t%s\n", levelOf(t.Seen.VehicleBefore), verdictOf(t.Seen.BenchBefore),
+		verdictOf(t.Seen.BenchAfter), levelOf(t.Seen.VehicleAfter))
 	var notes footnotes
 	for _, f := range t.Figures {
 		fmt.Fprintf(w, "%s%s\t%s", markOf(&f), f.Name, orDash(f.Unit))

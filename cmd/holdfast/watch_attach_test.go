@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"testing"
 
+	"holdfast/bench/shop"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -46,14 +48,14 @@ func TestWatch_AttachToVisit(t *testing.T) {
 	require.Regexp(t, `overall +watch +fail +pass +ok`, compared)
 	require.Regexp(t, `purge after use +- +1 of 2 completed, 1 CUT SHORT +- +- +1 of 1 completed`, compared)
 	require.Regexp(t, `\* leak_rate .*fail -> pass`, compared)
-	var all through
+	var all shop.Through
 	require.NoError(t, json.Unmarshal([]byte(do(exitDone, "compare", "HF-7", "--json")), &all))
-	require.Equal(t, passed, all.Named[2])
+	require.Equal(t, passed, all.Occasions[2])
 	require.Contains(t, do(exitUsage, "compare", "HF-7", "--visit", "V0009"), "no such visit")
 	require.Contains(t, do(exitUsage, "compare", "nobody"), "no open visit")
 
 	require.Contains(t, do(exitDone, "store", "check"), "vehicle checks: 2 unchanged, 0 WRONG")
-	summary := filepath.Join(out, all.Named[0], "summary.json")
+	summary := filepath.Join(out, all.Occasions[0], "summary.json")
 	text, err := os.ReadFile(summary)
 	require.NoError(t, err)
 	text[len(text)/2] ^= 1

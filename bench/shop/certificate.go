@@ -1,4 +1,4 @@
-package main
+package shop
 
 import (
 	"context"
@@ -7,47 +7,27 @@ import (
 	"path/filepath"
 	"time"
 
-	"holdfast/bench/judge"
 	"holdfast/bench/record"
 	"holdfast/bench/report"
-	"holdfast/bench/seal"
 )
 
-// letGo is a unit on its way out of the shop: the visit that ends, and the run that it is released on.
-type letGo struct {
-	store  *record.Store
-	runs   string // the folder of the records
-	folder record.Folder
-	result *judge.Result
-	visit  record.Visit
-	note   record.Note // of the release
-	paper  report.Paper
-}
-
-// number makes a certificate's number from a running one and the first digits of the record's hash, so that two
-// shops' numbers do not meet.
-func (g *letGo) number(before int) string {
-	hash, err := seal.HashOf(g.folder.Path, record.RunSeal)
-	if err != nil {
-		hash = "unsealed"
-	}
-	return fmt.Sprintf("C%04d-%s", before+1, hash[:6])
-}
+// certificatePrefix begins the names of a certificate's files in the run's folder.
+const certificatePrefix = "certificate-"
 
 // certify writes the certificate into the run's folder, as HTML and PDF, and seals both.
-func (g *letGo) certify(ctx context.Context) (files []string, err error) {
+func (g *release) certify(ctx context.Context) (files []string, err error) {
 	c, err := g.certificate(ctx)
 	if err != nil {
 		return nil, err
 	}
-	name := "certificate-" + g.note.Certificate
+	name := certificatePrefix + g.note.Certificate
 	err = g.folder.Write(name+".html", func(w io.Writer) error {
-		return report.HTMLCertificate(w, g.result, c, g.paper)
+		return report.HTMLCertificate(w, g.result, c, g.Paper)
 	})
 	if err != nil {
 		return nil, err
 	}
-	err = g.folder.Write(name+".pdf", func(w io.Writer) error { return report.PDF(w, g.result, c, g.paper) })
+	err = g.folder.Write(name+".pdf", func(w io.Writer) error { return report.PDF(w, g.result, c, g.Paper) })
 	if err != nil {
 		return nil, err
 	}
@@ -60,9 +40,8 @@ func (g *letGo) certify(ctx context.Context) (files []string, err error) {
 }
 
 // certificate gathers what the certificate says beyond the run.
-func (g *letGo) certificate(ctx context.Context) (*report.Certificate, error) {
-	shop, err := g.store.Shop(ctx)
-	if err != nil {
+func (g *release) certificate(ctx context.Context) (_ *report.Certificate, err error) {
+	if g.shop, err = g.store.Shop(ctx); err != nil {
 		return nil, err
 	}
 	answers, _, err := record.Verify(g.runs, g.folder)
@@ -71,18 +50,18 @@ func (g *letGo) certificate(ctx context.Context) (*report.Certificate, error) {
 	}
 	v := &g.visit
 	c := &report.Certificate{Number: g.note.Certificate, Issued: g.note.Time, By: g.note.By,
-		Shop: shop.Name, Address: shop.Address, Visit: v.ID, Received: v.Opened, UnitKind: v.UnitKind,
+		Shop: g.shop.Name, Address: g.shop.Address, Visit: v.ID, Received: v.Opened, UnitKind: v.UnitKind,
 		UnitHours: v.Hours, Owner: v.Owner, Complaint: v.Complaint, Parts: v.Parts,
 		SealHash: answers[0].Hash, Key: answers[0].Key}
 	for _, f := range v.Faults {
-		c.AsFound = append(c.AsFound, faultWords(f))
+		c.AsFound = append(c.AsFound, FaultText(f))
 	}
 	for _, f := range v.Found {
-		c.AsFound = append(c.AsFound, "found: "+findingWords(f))
+		c.AsFound = append(c.AsFound, "found: "+FindingText(f))
 	}
 	for _, w := range v.Vehicle {
 		if !w.Attached.After(g.note.Time) { // a certificate that is printed again says what it said
-			c.Vehicle = append(c.Vehicle, onCertificate(w))
+			c.Vehicle = append(c.Vehicle, vehicleLine(w))
 		}
 	}
 	for _, f := range answers[0].Statement.Files {
@@ -96,8 +75,8 @@ func (g *letGo) certificate(ctx context.Context) (*report.Certificate, error) {
 	return c, nil
 }
 
-// onCertificate says that the vehicle was listened to. What was heard there decides nothing here.
-func onCertificate(w record.VehicleCheck) string {
+// vehicleLine says that the vehicle was listened to. What was heard there decides nothing here.
+func vehicleLine(w record.VehicleCheck) string {
 	when := map[record.Stage]string{record.Before: "before the unit was taken out",
 		record.After: "after it was fitted again"}[w.Stage]
 	return fmt.Sprintf("listened to on %s %s: summary %s in the record (SHA-256 %.16s...)",
