@@ -95,6 +95,9 @@ func simulationText(res *judge.Result) string {
 		return "the bench was another program on the same computer"
 	}
 	parts := []string{fmt.Sprintf("seed %d", res.Seed)}
+	if strings.HasPrefix(res.Bus, "lockstep:") {
+		parts[0] += " of another program on the same computer"
+	}
 	for name, severity := range res.Faults {
 		parts = append(parts, name+" "+unit.Number(severity))
 	}

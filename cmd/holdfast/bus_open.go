@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"holdfast/j1939/can"
+	"holdfast/j1939/can/lockstep"
 	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/can/unixbus"
 )
@@ -17,10 +18,29 @@ import (
 // unixPath is the path of a bus that is named unix:PATH: between processes of this computer.
 func unixPath(bus string) (path string, ok bool) { return strings.CutPrefix(bus, unixbus.Prefix) }
 
+// lockstepPath is the path of a simulation that is named lockstep:PATH: its time is granted by the harness.
+func lockstepPath(bus string) (path string, ok bool) { return strings.CutPrefix(bus, lockstep.Prefix) }
+
 // noHardware says that nothing on a bus can be a real unit: all that is on it are programs of this computer.
 func noHardware(bus string) bool {
 	_, between := unixPath(bus)
-	return between || bus == simBus
+	_, granted := lockstepPath(bus)
+	return between || granted || bus == simBus
+}
+
+// virtualTime says that the time of a bus is computed and waits for nobody.
+func virtualTime(bus string) bool {
+	_, granted := lockstepPath(bus)
+	return granted || bus == simBus
+}
+
+// notLockstep refuses lockstep:PATH where time cannot be granted.
+func notLockstep(bus string) error {
+	if _, granted := lockstepPath(bus); granted {
+		return withStatus(exitUsage, fmt.Errorf("%s: a simulation in lock-step has one harness, which grants its "+
+			"time: holdfast run and campaign join it, holdfast sim makes one", bus))
+	}
+	return nil
 }
 
 // recordingEndings are the usual endings of a recording's name.
@@ -28,8 +48,7 @@ var recordingEndings = []string{".log", ".pcap", ".pcapng", ".candump", ".txt"}
 
 // looksLikeFile tells a recording that is missing from an interface that is.
 func looksLikeFile(name string) bool {
-	_, bus := unixPath(name)
-	return !bus && (strings.ContainsAny(name, `/\`) ||
+	return !noHardware(name) && (strings.ContainsAny(name, `/\`) ||
 		slices.Contains(recordingEndings, strings.ToLower(filepath.Ext(name))))
 }
 
@@ -46,6 +65,9 @@ func missingFile(name string) error {
 
 // openPort joins a bus to hear and speak: a CAN interface, or unix:PATH. Its errors carry the exit status.
 func openPort(bus string) (can.Port, error) {
+	if err := notLockstep(bus); err != nil {
+		return nil, err
+	}
 	path, between := unixPath(bus)
 	if !between {
 		if err := missingFile(bus); err != nil {
@@ -60,6 +82,9 @@ func openPort(bus string) (can.Port, error) {
 
 // openListener joins a bus to hear it. What it returns has no method that sends.
 func openListener(bus string) (can.Source, error) {
+	if err := notLockstep(bus); err != nil {
+		return nil, err
+	}
 	path, between := unixPath(bus)
 	if !between {
 		return socketcan.Listen(bus, socketcan.Options{})

@@ -24,6 +24,7 @@ type runOptions struct {
 	unitHours                       float64
 	faults                          faultsFlag
 	seed                            uint64
+	seeded                          bool // --seed was given
 	realTime, yes, json, priority   bool
 	answers                         string
 	acceptUndecided                 bool
@@ -39,8 +40,9 @@ pass, fail or undecided by the scenario's rule, names the likely cause and keeps
 frames.pcapng, the journal, result.json, report.html and junit.xml in a folder of the run.
 
 SCENARIO and RIG are a path or the name of a shipped one. BUS is a CAN interface (can0),
-sim, the simulated bench, or unix:PATH, a bus that holdfast sim has made between processes of
-this computer. Nothing moves before you have said yes (or --yes).
+sim, the simulated bench, unix:PATH, a bus that holdfast sim has made between processes of
+this computer, or lockstep:PATH, a simulation by anybody that waits for the harness, so that a run takes
+seconds (the protocol: j1939/can/lockstep/doc.go). Nothing moves before you have said yes (or --yes).
 
 The bus is listened to for a second before anything is sent on it. Where an engine runs, wheels turn or a
 controller sends that the rig file does not declare, the run is refused: on a vehicle this tool only listens.
@@ -51,7 +53,7 @@ safe state. A run that is cut off leaves that to the bench node; holdfast recove
   holdfast run release --rig bench-node --bus sim --serial DEMO-1 --fault membrane-split=0.6 --yes`,
 		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.scenario = args[0]
+			o.scenario, o.seeded = args[0], cmd.Flags().Changed("seed")
 			return runRun(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
@@ -62,12 +64,12 @@ safe state. A run that is cut off leaves that to the bench node; holdfast recove
 func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.rig, "rig", "", "rig file, or the name of a shipped one")
-	f.StringVar(&o.bus, "bus", "", "CAN interface, sim, or unix:PATH")
+	f.StringVar(&o.bus, "bus", "", "CAN interface, sim, unix:PATH or lockstep:PATH")
 	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
 	f.Float64Var(&o.unitHours, "unit-hours", 0, "operating hours of the unit, h")
 	f.StringVar(&o.out, "out", "", "folder for the records (default: holdfast/runs in the user's data folder)")
-	f.Var(&o.faults, "fault", "with --bus sim: NAME=SEVERITY (0..1), repeatable; holdfast sim --help lists the names")
-	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim: seed of the simulated unit and instruments")
+	f.Var(&o.faults, "fault", "with --bus sim and lockstep:PATH: NAME=SEVERITY (0..1), repeatable; holdfast sim --help lists the names")
+	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim and lockstep:PATH: seed of the simulated unit and instruments")
 	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
 	f.BoolVar(&o.priority, "priority", false,
 		"ask for real-time priority and locked memory, and say what was granted")
@@ -88,8 +90,11 @@ func (o *runOptions) check() error {
 	if !(o.unitHours >= 0 && o.unitHours <= mostHours) {
 		return fmt.Errorf("--unit-hours: hours are 0 or more, at most %.0f", float64(mostHours))
 	}
-	if o.bus != simBus && (len(o.faults.Map()) > 0 || o.realTime) {
+	switch {
+	case !virtualTime(o.bus) && (len(o.faults.Map()) > 0 || o.realTime):
 		return fmt.Errorf("--fault and --real-time go with --bus sim; %s is a real bus", o.bus)
+	case o.bus != simBus && o.realTime:
+		return fmt.Errorf("--real-time goes with --bus sim; %s waits for the harness", o.bus)
 	}
 	return nil
 }
@@ -160,7 +165,8 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 // --yes, and not in virtual time, which waits for nobody.
 func (o *runOptions) attended(in io.Reader, errOut io.Writer) bool {
 	f, ok := in.(*os.File)
-	return ok && term.IsTerminal(int(f.Fd())) && isTerminal(errOut) && !o.yes && (o.bus != simBus || o.realTime)
+	return ok && term.IsTerminal(int(f.Fd())) && isTerminal(errOut) && !o.yes &&
+		(!virtualTime(o.bus) || o.realTime)
 }
 
 // confirm asks before anything moves. What is not a clear yes is a no.

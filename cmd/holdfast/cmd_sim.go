@@ -17,6 +17,12 @@ import (
 	"holdfast/sim"
 )
 
+// Kinds of simulated units.
+const (
+	unitBare       = "bare"
+	unitController = "controller"
+)
+
 type simOptions struct {
 	bus    string
 	log    string // file for what the outputs do
@@ -33,7 +39,8 @@ func newSimCommand() *cobra.Command {
 		Long: `Runs the simulated bench on a CAN interface in real time until Ctrl-C: a second computer,
 or a second adapter of the same one, can then run every test without a unit. With --bus unix:PATH it makes a
 bus between processes of this computer instead, which run and the other commands join by the same name; it
-needs no CAN interface, and ends with the bench. It answers to
+needs no CAN interface, and ends with the bench. With --bus lockstep:PATH it waits for holdfast run on the same
+name, which grants its time, so that a run takes less than a second; each run is a new bench. It answers to
 the messages of bench-node.dbc and to nothing else; with --unit controller the unit has a
 J1939 controller of its own, which is asked by PGN 61476 (rig unit-controller). Never put it
 on a vehicle's bus: it sends.
@@ -42,6 +49,7 @@ Faults, each with a severity of 0 to 1; several combine:
 ` + describeFaults() + exitHelp,
 		Example: `  holdfast sim --bus can1
   holdfast sim --bus unix:/tmp/bench --log-outputs outputs.jsonl
+  holdfast sim --bus lockstep:/tmp/bench
   holdfast sim --bus can1 --fault membrane-split=0.6 --fault sensor-offset=0.3 --seed 7
   holdfast sim --bus can1 --unit controller`,
 		Args: cobra.NoArgs,
@@ -50,9 +58,9 @@ Faults, each with a severity of 0 to 1; several combine:
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.bus, "bus", "", "CAN interface, or unix:PATH for a bus between processes of this computer")
+	f.StringVar(&o.bus, "bus", "", "CAN interface; unix:PATH or lockstep:PATH between processes of this computer")
 	f.StringVar(&o.log, "log-outputs", "", "write changes of the outputs, and the pressure, to this new file")
-	f.StringVar(&o.unit, "unit", "bare", "bare, or controller: with a J1939 controller of its own")
+	f.StringVar(&o.unit, "unit", unitBare, "bare, or controller: with a J1939 controller of its own")
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
 	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
@@ -71,13 +79,16 @@ func describeFaults() string {
 func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 	if o.bus == "sim" {
 		return withStatus(exitUsage, errors.New("--bus sim is the bench inside `holdfast run`; "+
-			"name a CAN interface (can1) or unix:PATH here"))
+			"name a CAN interface (can1), unix:PATH or lockstep:PATH here"))
 	}
-	if o.unit != "bare" && o.unit != "controller" {
+	if o.unit != unitBare && o.unit != unitController {
 		return withStatus(exitUsage, fmt.Errorf("--unit %q: bare or controller would do", o.unit))
 	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
+	if path, granted := lockstepPath(o.bus); granted {
+		return serveLockstep(ctx, o, path, errOut)
+	}
 	port, err := attachPort(o.bus)
 	if err != nil {
 		return err
@@ -102,7 +113,7 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 // bench returns the bench that was asked for, and its log, which writes nothing where none was asked for.
 func (o *simOptions) bench(start clock.Instant) (*sim.Bench, *outputLog, error) {
 	options := sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: start,
-		Controller: o.unit == "controller"}
+		Controller: o.unit == unitController}
 	log := &outputLog{}
 	if o.log != "" {
 		file, err := os.OpenFile(o.log, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)

@@ -32,7 +32,7 @@ var importLaw = []room{
 	{"j1939/can/capture", "j1939/clock j1939/can", "a twin of the port"},
 	{"j1939/can/capture/recorded", "", "where recordings lie; for tests"},
 	{"j1939/can/bustest", "j1939/clock j1939/can", "the suite that every twin passes"},
-	{"j1939/can/lockstep", "j1939/clock j1939/can", "a bus that waits for a simulated bench of any make"},
+	{"j1939/can/lockstep", "j1939/clock j1939/can j1939/can/virtual", "a bus that waits for a simulated bench of any make"},
 	{"j1939/can/controller", "", "asks the kernel about an interface"},
 	{"j1939/ident", "j1939/spn", "what controllers say of themselves: bytes, no bus"},
 	{"j1939/diag", "j1939/spn j1939/ident", "a diagnostic message is bytes, wherever they came from"},

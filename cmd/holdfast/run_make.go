@@ -26,10 +26,8 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 		return nil, err
 	}
 	c := session.Config{Store: store, Serial: o.serial, UnitHours: o.unitHours, Plan: plan, Rig: r, Bus: o.bus,
-		Simulated: noHardware(o.bus), VirtualTime: o.bus == simBus && !o.realTime, Version: version, Now: now}
-	if o.bus == simBus {
-		c.Seed, c.Faults = o.seed, o.faults.Map()
-	}
+		Simulated: noHardware(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now}
+	c.Seed, c.Faults = o.simulated(port)
 	run, err := session.Open(ctx, c, port)
 	if err != nil {
 		return nil, withStatus(exitUsage, err)

@@ -27,7 +27,7 @@
 //	W  welcome       peer      start time    1, the version key=value lines: what it simulates
 //	G  grant         harness   until         at least       frames that the harness sends
 //	R  reached       peer      time reached  0              frames that the peer has sent
-//	E  end           harness   time          1: wants T     text; JSON about the run when T is wanted, else none
+//	E  end           harness   time          1: wants T     JSON about the run when T is wanted, else none
 //	T  truth         peer      time          0              JSON: what was really there; none if it has none
 //	X  refused       peer      0             0              the reason, for a person
 //
