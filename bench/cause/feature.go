@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -98,26 +99,26 @@ type band struct{ centre, lower, upper float64 }
 var none = math.NaN()
 
 var bands = map[string]band{
-	"leak_rate":             {0.1, none, 1.0},
-	"doser_leak":            {0, none, 0.2},
-	"fluid_loss":            {0, none, 1.0}, // ours: what a drip at a fitting gives, common practice, no source
-	"restriction_area":      {0.066, 0.055, 0.080},
-	"volumetric_efficiency": {90, 80, none}, // ours
-	"hold_drive":            {45, 30, 60},
-	"fill_pressure":         {0.34, 0.2, 0.6}, // of the reference unit: 0.3 bar opens its check valve
-	"prime_time":            {20, none, 30},
-	"compliance":            {0.4, none, 0.6}, // ours
-	"ripple":                {0.2, none, 0.5},
-	"dosing_error":          {0, -5, 5},
-	"sensor_supply":         {5, 4.75, 5.25},
-	"sensor_zero":           {0, -0.15, 0.15},
-	"sensor_span_error":     {0, -2, 2},
-	"regulated_pressure":    {9, 8.7, 9.3},
-	"purge_time":            {35, none, 45},
-	"purge_residual":        {3, none, 6},
-	"changeover_time":       {0.1, none, 0.5},
-	"coil_resistance":       {18, 15, 21},
-	"heater_resistance":     {4, 3.4, 4.6},
+	characteristic.LeakRate:             {0.1, none, 1.0},
+	characteristic.DoserLeak:            {0, none, 0.2},
+	characteristic.FluidLoss:            {0, none, 1.0}, // ours: what a drip at a fitting gives, common practice, no source
+	characteristic.RestrictionArea:      {0.066, 0.055, 0.080},
+	characteristic.VolumetricEfficiency: {90, 80, none}, // ours
+	characteristic.HoldDrive:            {45, 30, 60},
+	characteristic.FillPressure:         {0.34, 0.2, 0.6}, // of the reference unit: 0.3 bar opens its check valve
+	characteristic.PrimeTime:            {20, none, 30},
+	characteristic.Compliance:           {0.4, none, 0.6}, // ours
+	characteristic.Ripple:               {0.2, none, 0.5},
+	characteristic.DosingError:          {0, -5, 5},
+	characteristic.SensorSupply:         {5, 4.75, 5.25},
+	characteristic.SensorZero:           {0, -0.15, 0.15},
+	characteristic.SensorSpanError:      {0, -2, 2},
+	characteristic.RegulatedPressure:    {9, 8.7, 9.3},
+	characteristic.PurgeTime:            {35, none, 45},
+	characteristic.PurgeResidual:        {3, none, 6},
+	characteristic.ChangeoverTime:       {0.1, none, 0.5},
+	characteristic.CoilResistance:       {18, 15, 21},
+	characteristic.HeaterResistance:     {4, 3.4, 4.6},
 }
 
 // evidence is everything that Rank weighs.
@@ -141,12 +142,12 @@ type observed struct {
 	Readings [rig.NumChannels]int // valid ones
 }
 
-func observe(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) observed {
-	o := observed{Signs: measure.ReadSigns(rec, r, p)}
-	o.Swing, o.Swings = measure.Unsteadiness(rec, r, p)
-	o.StoodAt, o.Stood = measure.Pinned(rec, r)
-	for i := range rec.Channels {
-		o.Readings[i] = len(rec.Channels[i].V)
+func observe(run *measure.Run) observed {
+	o := observed{Signs: run.Signs()}
+	o.Swing, o.Swings = run.Unsteadiness()
+	o.StoodAt, o.Stood = run.Pinned()
+	for i := range run.Recording.Channels {
+		o.Readings[i] = len(run.Recording.Channels[i].V)
 	}
 	return o
 }
@@ -155,19 +156,19 @@ func gather(chars []measure.Characteristic, seen observed, rec *samples.Recordin
 	p *scenario.Plan) *evidence {
 	e := &evidence{chars: chars, seen: seen, rec: rec, rig: r, plan: p}
 	e.leaks()
-	e.plain(restriction, "restriction_area", "return restriction area")
-	e.plain(efficiency, "volumetric_efficiency", "volumetric efficiency of the pump")
-	e.plain(drive, "hold_drive", "drive to hold pressure")
-	e.plain(opening, "fill_pressure", "the air of the empty line goes out through the return at")
-	e.plain(prime, "prime_time", "prime time")
-	e.plain(softness, "compliance", "compliance")
-	e.plain(ripple, "ripple", "ripple")
-	e.plain(zero, "sensor_zero", "sensor reading, vented, against the reference")
-	e.plain(span, "sensor_span_error", "sensor under pressure against the reference")
-	e.plain(regulated, "regulated_pressure", "line pressure on the gauge in the hold")
-	e.plain(supply, "sensor_supply", "sensor supply")
+	e.plain(restriction, characteristic.RestrictionArea, "return restriction area")
+	e.plain(efficiency, characteristic.VolumetricEfficiency, "volumetric efficiency of the pump")
+	e.plain(drive, characteristic.HoldDrive, "drive to hold pressure")
+	e.plain(opening, characteristic.FillPressure, "the air of the empty line goes out through the return at")
+	e.plain(prime, characteristic.PrimeTime, "prime time")
+	e.plain(softness, characteristic.Compliance, characteristic.Compliance)
+	e.plain(ripple, characteristic.Ripple, characteristic.Ripple)
+	e.plain(zero, characteristic.SensorZero, "sensor reading, vented, against the reference")
+	e.plain(span, characteristic.SensorSpanError, "sensor under pressure against the reference")
+	e.plain(regulated, characteristic.RegulatedPressure, "line pressure on the gauge in the hold")
+	e.plain(supply, characteristic.SensorSupply, "sensor supply")
 	e.f[supply].normal = "sensor supply in order"
-	e.plain(changeover, "changeover_time", "changeover of the return valve")
+	e.plain(changeover, characteristic.ChangeoverTime, "changeover of the return valve")
 	e.unreached()
 	e.purged()
 	e.dosed()
@@ -272,12 +273,12 @@ func quantity(c measure.Characteristic) string {
 // leaks parts what leaves the shut circuit into what drips from the dosing valve, what the tank
 // side loses besides, and what stays inside the unit.
 func (e *evidence) leaks() {
-	leak, drip := measure.Find(e.chars, "leak_rate", ""), measure.Find(e.chars, "doser_leak", "")
-	loss := measure.Find(e.chars, "fluid_loss", "")
+	leak, drip := measure.Find(e.chars, characteristic.LeakRate, ""), measure.Find(e.chars, characteristic.DoserLeak, "")
+	loss := measure.Find(e.chars, characteristic.FluidLoss, "")
 	perGram := 1000 / e.density()
 	inside, u2 := leak.Value, sq(leak.U/2)
 	if drip.State == measure.Measured {
-		b, _ := e.bandOf("doser_leak")
+		b, _ := e.bandOf(characteristic.DoserLeak)
 		e.f[doserLeak] = feature{known: true, z: b.z(drip.Value, drip.U/2), normal: "nothing on the scale",
 			text: fmt.Sprintf("%s on the scale with the dosing valve commanded shut (%s)", quantity(drip), b.limits())}
 		inside, u2 = inside-drip.Value*perGram, u2+sq(drip.U/2*perGram)
@@ -287,7 +288,7 @@ func (e *evidence) leaks() {
 		if drip.State == measure.Measured {
 			out.Value, out.U = loss.Value-drip.Value, math.Hypot(loss.U, drip.U)
 		}
-		b, _ := e.bandOf("fluid_loss")
+		b, _ := e.bandOf(characteristic.FluidLoss)
 		e.f[outsideLoss] = feature{known: true, z: b.z(out.Value, out.U/2),
 			normal: "nothing lost from the tank side",
 			text:   fmt.Sprintf("%s lost from the reservoir and not on the scale", quantity(out))}
@@ -298,7 +299,7 @@ func (e *evidence) leaks() {
 	if leak.State != measure.Measured {
 		return
 	}
-	b, _ := e.bandOf("leak_rate")
+	b, _ := e.bandOf(characteristic.LeakRate)
 	e.f[leakInside] = feature{known: true, z: b.z(inside, math.Sqrt(u2)), normal: "no leak inside",
 		text: fmt.Sprintf("leak %s at %s bar with the return shut (%s)",
 			quantity(leak), short(e.plan.Nominal), b.limits())}

@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
@@ -20,8 +21,8 @@ import (
 // Rank returns every cause with its probability given the evidence, most likely first. What was
 // not measured says nothing either way, so it works on a run that ended early. A problem of the bus
 // or the bench is named as that before anything is said of the unit.
-func Rank(chars []measure.Characteristic, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) []Cause {
-	return gather(chars, observe(rec, r, p), rec, r, p).rank()
+func Rank(chars []measure.Characteristic, run *measure.Run) []Cause {
+	return gather(chars, observe(run), run.Recording, run.Rig, run.Plan).rank()
 }
 
 func (e *evidence) rank() []Cause {
@@ -70,14 +71,14 @@ func (e *evidence) logPosterior(p *pattern) float64 {
 }
 
 // keysOf are the signs that a characteristic with a limit speaks through.
-var keysOf = map[string][]key{"leak_rate": {leakInside, doserLeak, outsideLoss}, "doser_leak": {doserLeak},
-	"fluid_loss": {outsideLoss}, "restriction_area": {restriction}, "volumetric_efficiency": {efficiency},
-	"hold_drive": {drive}, "prime_time": {prime, primeVain}, "compliance": {softness}, "ripple": {ripple},
-	"dosing_error": {dosing}, "sensor_supply": {supply}, "sensor_zero": {zero, span, supply, sensorOff},
-	"sensor_span_error": {zero, span, supply, sensorOff}, "regulated_pressure": {regulated}, "purge_time": {purge},
-	"purge_residual": {purge}, "changeover_time": {changeover}, "coil_resistance": {coil},
-	"heater_resistance": {heater, heaterGone}, "wiring_resistance": {wiring}, "sensor_noise": {sensorNoise},
-	"fill_pressure": {opening}, "urea_content": {ureaRead}, "external_leak": {dripSeen}}
+var keysOf = map[string][]key{characteristic.LeakRate: {leakInside, doserLeak, outsideLoss}, characteristic.DoserLeak: {doserLeak},
+	characteristic.FluidLoss: {outsideLoss}, characteristic.RestrictionArea: {restriction}, characteristic.VolumetricEfficiency: {efficiency},
+	characteristic.HoldDrive: {drive}, characteristic.PrimeTime: {prime, primeVain}, characteristic.Compliance: {softness}, characteristic.Ripple: {ripple},
+	characteristic.DosingError: {dosing}, characteristic.SensorSupply: {supply}, characteristic.SensorZero: {zero, span, supply, sensorOff},
+	characteristic.SensorSpanError: {zero, span, supply, sensorOff}, characteristic.RegulatedPressure: {regulated}, characteristic.PurgeTime: {purge},
+	characteristic.PurgeResidual: {purge}, characteristic.ChangeoverTime: {changeover}, characteristic.CoilResistance: {coil},
+	characteristic.HeaterResistance: {heater, heaterGone}, characteristic.WiringResistance: {wiring}, characteristic.SensorNoise: {sensorNoise},
+	characteristic.FillPressure: {opening}, "urea_content": {ureaRead}, "external_leak": {dripSeen}}
 
 // broken says whether a limit of the plan is broken beyond the uncertainty, and whether a cause does
 // anything to such a characteristic. A broken limit that has no sign of its own is explained by every fault.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 )
@@ -57,15 +58,15 @@ func (e *evidence) signs() {
 		}
 		e.f[nothingBuilt] = f
 	}
-	switch h := measure.Find(e.chars, "heater_resistance", ""); h.State { // a protection is whole or open, never between
+	switch h := measure.Find(e.chars, characteristic.HeaterResistance, ""); h.State { // a protection is whole or open, never between
 	case measure.Measured:
-		e.plain(heater, "heater_resistance", "heater")
+		e.plain(heater, characteristic.HeaterResistance, "heater")
 		e.f[heaterGone] = feature{known: true}
 	case measure.AtLeast:
 		e.f[heaterGone] = feature{known: true, z: 2 * atLimit, text: "no current in the heater"}
 	}
-	e.plain(coil, "coil_resistance", "coil of the return valve")
-	leak, drip := measure.Find(e.chars, "leak_rate", ""), measure.Find(e.chars, "doser_leak", "")
+	e.plain(coil, characteristic.CoilResistance, "coil of the return valve")
+	leak, drip := measure.Find(e.chars, characteristic.LeakRate, ""), measure.Find(e.chars, characteristic.DoserLeak, "")
 	if leak.State == measure.Measured && leak.Value > lawFromLeak {
 		e.sign(laminar, percent(s.LaminarShare), lawBand,
 			"%.0f %% of the leak is laminar (a seat's nearly all, a split's less than half)")

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
@@ -26,13 +27,13 @@ const atMost = 0.5
 // the valve would be shut, and an open valve is no more than open. So of a drip d at full flow F the dosed
 // amount keeps all in the first case, and less by d/F of itself in the second.
 func (e *evidence) beside() {
-	drip := measure.Find(e.chars, "doser_leak", "")
+	drip := measure.Find(e.chars, characteristic.DoserLeak, "")
 	if drip.State != measure.Measured || e.f[doserLeak].z < standsOut || e.rig.Dosing.FullFlow <= 0 || e.blind() {
 		return
 	}
 	most, at := 0.0, measure.Characteristic{}
 	for _, s := range e.plan.Steps {
-		c := measure.Find(e.chars, "dosing_error", scenario.SetPoint(s.Duty))
+		c := measure.Find(e.chars, characteristic.DosingError, scenario.SetPoint(s.Duty))
 		if s.Kind == scenario.Dose && s.Duty > most && c.State == measure.Measured {
 			most, at = s.Duty, c
 		}
@@ -64,7 +65,7 @@ func (e *evidence) dosed() {
 	var sum, u float64
 	n, at := 0, ""
 	for _, c := range e.chars {
-		if c.Name == "dosing_error" && c.State == measure.Measured {
+		if c.Name == characteristic.DosingError && c.State == measure.Measured {
 			sum, u, n = sum+c.Value, math.Max(u, c.U/2), n+1
 			at += fmt.Sprintf(" %s %% at %s,", units.Signed(c.Value, 1), c.At)
 		}
@@ -72,7 +73,7 @@ func (e *evidence) dosed() {
 	if n == 0 {
 		return
 	}
-	b, _ := e.bandOf("dosing_error")
+	b, _ := e.bandOf(characteristic.DosingError)
 	e.f[dosing] = feature{known: true, z: b.z(sum/float64(n), u),
 		text: fmt.Sprintf("dosing%s; %s %%", at[:len(at)-1], b.limits())}
 }
@@ -82,7 +83,7 @@ func (e *evidence) dosed() {
 func (e *evidence) dosedApart() {
 	var all []measure.Characteristic
 	for _, c := range e.chars {
-		if c.Name == "dosing_error" && c.State == measure.Measured {
+		if c.Name == characteristic.DosingError && c.State == measure.Measured {
 			all = append(all, c)
 		}
 	}

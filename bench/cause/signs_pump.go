@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 )
 
@@ -78,7 +79,7 @@ func (e *evidence) demand(s *measure.Signs) {
 	}
 	q := s.HoldTurns.Value * s.FillWet.Value * e.rig.StrokeVol
 	u := q * math.Hypot(s.HoldTurns.U/s.HoldTurns.Value, s.FillWet.U/s.FillWet.Value)
-	if leak := measure.Find(e.chars, "leak_rate", ""); leak.State == measure.Measured {
+	if leak := measure.Find(e.chars, characteristic.LeakRate, ""); leak.State == measure.Measured {
 		q, u = q-math.Max(0, leak.Value), math.Hypot(u, leak.U/2)
 	}
 	e.f[flows] = feature{known: true, z: demandBand.z(q, u),

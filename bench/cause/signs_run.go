@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -33,9 +34,9 @@ func (e *evidence) unreached() {
 
 // purged is how the line emptied: by time and by what is left, whichever is worse.
 func (e *evidence) purged() {
-	e.plain(purge, "purge_time", "purge time")
-	left := measure.Find(e.chars, "purge_residual", "")
-	b, _ := e.bandOf("purge_residual")
+	e.plain(purge, characteristic.PurgeTime, "purge time")
+	left := measure.Find(e.chars, characteristic.PurgeResidual, "")
+	b, _ := e.bandOf(characteristic.PurgeResidual)
 	if left.State == measure.NotMeasured {
 		return
 	}
@@ -44,8 +45,8 @@ func (e *evidence) purged() {
 		f.known, f.z = true, z
 		f.text = fmt.Sprintf("%s left in the line after the purge (%s)", quantity(left), b.limits())
 	}
-	coil := measure.Find(e.chars, "coil_resistance", "")
-	switch b, _ := e.bandOf("coil_resistance"); {
+	coil := measure.Find(e.chars, characteristic.CoilResistance, "")
+	switch b, _ := e.bandOf(characteristic.CoilResistance); {
 	case coil.State == measure.NotMeasured:
 	case coil.State == measure.Measured && math.Abs(b.z(coil.Value, coil.U/2)) < atLimit:
 		f.text += ", coil in order at " + quantity(coil)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	units "holdfast/j1939/unit"
@@ -25,7 +26,7 @@ const (
 // error is wrong when vented too, by the barometer's share, and one with an offset is wrong under pressure too.
 // An error that a low supply explains is the supply's.
 func (e *evidence) sensor() {
-	zeroAt := measure.Find(e.chars, "sensor_zero", "")
+	zeroAt := measure.Find(e.chars, characteristic.SensorZero, "")
 	if zeroAt.State != measure.Measured { // nobody looked at it vented: what it is off by may be either
 		e.f[sensorOff], e.f[span] = e.f[span], feature{}
 		return
@@ -34,7 +35,7 @@ func (e *evidence) sensor() {
 		e.f[pinned] = feature{known: true, z: 4 * atLimit,
 			text: "vented, the sensor shows no pressure at all, not even the air's"}
 	}
-	supplied := measure.Find(e.chars, "sensor_supply", "").State == measure.Measured
+	supplied := measure.Find(e.chars, characteristic.SensorSupply, "").State == measure.Measured
 	if !supplied { // a low supply can only be told by what it does
 		e.f[lowZero] = e.f[zero]
 	}
@@ -49,7 +50,7 @@ func (e *evidence) sensor() {
 		offset, gain = zeroAt.Value-o-(gain-g)/100*barometer, gain-g
 	}
 	e.f[span] = feature{known: true, z: gainBand.z(gain, u), text: text}
-	b, _ := e.bandOf("sensor_zero")
+	b, _ := e.bandOf(characteristic.SensorZero)
 	e.f[zero].z = b.z(offset, math.Hypot(zeroAt.U/2, u/100*barometer))
 	if !supplied && gain < -2*u {
 		e.shape(offset, gain, math.Hypot(zeroAt.U/2+zeroSpread, u/100*barometer))
@@ -72,7 +73,7 @@ func (e *evidence) shape(offset, gain, u float64) {
 // bySupply is what a low supply makes of a ratiometric sensor that gives a tenth of its supply at no pressure:
 // its gain in % and its zero in bar. 0, 0 where supply or full scale is not known.
 func (e *evidence) bySupply() (gain, zero float64) {
-	v, in := measure.Find(e.chars, "sensor_supply", ""), e.rig.Channels[rig.LinePressure]
+	v, in := measure.Find(e.chars, characteristic.SensorSupply, ""), e.rig.Channels[rig.LinePressure]
 	if v.State != measure.Measured || in == nil {
 		return 0, 0
 	}
@@ -85,11 +86,11 @@ func (e *evidence) bySupply() (gain, zero float64) {
 // what pressure cost the motor.
 func (e *evidence) gainError(zeroAt measure.Characteristic) (gain, u float64, ok bool) {
 	p := e.plan.Nominal
-	if at := measure.Find(e.chars, "sensor_span_error", ""); at.State == measure.Measured {
+	if at := measure.Find(e.chars, characteristic.SensorSpanError, ""); at.State == measure.Measured {
 		off, u := at.Value/100*p-zeroAt.Value, math.Hypot(at.U/200*p, zeroAt.U/2)
 		return 100 * off / p, 100 * u / p, true
 	}
-	b, _ := e.bandOf("sensor_zero")
+	b, _ := e.bandOf(characteristic.SensorZero)
 	e2, ok := e.meanDosing()
 	if math.Abs(b.z(zeroAt.Value, zeroAt.U/2)) < standsOut {
 		return 0, 0, false
@@ -122,7 +123,7 @@ func (e *evidence) gainByLoad(offset float64) (gain, u float64, ok bool) {
 func (e *evidence) meanDosing() (avg float64, ok bool) {
 	n := 0.0
 	for _, c := range e.chars {
-		if c.Name == "dosing_error" && c.State == measure.Measured {
+		if c.Name == characteristic.DosingError && c.State == measure.Measured {
 			avg, n = avg+c.Value, n+1
 		}
 	}

@@ -5,17 +5,11 @@ import (
 	"math"
 	"strings"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
 	"holdfast/j1939/unit"
 )
-
-// tells are the characteristics that say more of the bench than of the unit's wear, its temperature or how
-// full the line was: what a reference is made of when it is made from a run. Our choice, no source.
-var tells = map[string]bool{"sensor_zero": true, "sensor_span_error": true, "sensor_supply": true,
-	"regulated_pressure": true, "return_flow": true, "restriction_area": true, "volumetric_efficiency": true,
-	"compliance": true, "leak_rate": true, "doser_leak": true, "fluid_loss": true, "dosing_error": true,
-	"purge_residual": true, "heater_resistance": true, "coil_resistance": true, "hold_speed": true}
 
 // FromResult makes a reference of what a run measured. The error says why a run is no reference.
 func FromResult(res *judge.Result, name, fitted string) (*Reference, error) {
@@ -26,7 +20,7 @@ func FromResult(res *judge.Result, name, fitted string) (*Reference, error) {
 	}
 	r := &Reference{Name: name, Serial: res.Serial, Scenario: res.Identity.Scenario, Fitted: fitted}
 	for _, l := range res.Lines {
-		if tells[l.Name] && l.State == measure.Measured && l.U > 0 {
+		if known, _ := characteristic.Of(l.Name); known.SaysOfBench && l.State == measure.Measured && l.U > 0 {
 			r.Values = append(r.Values, Value{Name: l.Name, At: l.At, Unit: l.Unit, Value: rounded(l.Value, l.U),
 				U: unit.RoundUp(l.U)})
 		}

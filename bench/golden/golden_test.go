@@ -9,11 +9,11 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/golden"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
 	"holdfast/bench/samples"
-	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 )
 
@@ -98,7 +98,7 @@ func TestEn(t *testing.T) {
 
 func result(values map[string]float64) *judge.Result {
 	res := &judge.Result{Verdict: judge.Pass, Identity: samples.Identity{Run: "r", Serial: "G", Scenario: "release"}}
-	for _, c := range scenario.Characteristics {
+	for _, c := range characteristic.All {
 		l := judge.Line{Characteristic: measure.Characteristic{Name: c.Name, Unit: c.Unit, Why: "no such step"}}
 		if v, ok := values[c.Name]; ok {
 			l.Value, l.U, l.State = v, 0.1, measure.Measured

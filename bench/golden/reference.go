@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
@@ -64,7 +65,7 @@ func (p *parsing) values(n *yamltext.Node) {
 		return
 	}
 	for _, e := range n.Entries {
-		c, ok := scenario.Lookup(e.Key)
+		c, ok := characteristic.Of(e.Key)
 		if !ok || c.Unit == "" {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("no quantity is called %q", yamltext.Clip(e.Key)),
 				yamltext.DidYouMean(e.Key, quantities()))
@@ -82,7 +83,7 @@ func (p *parsing) values(n *yamltext.Node) {
 
 func quantities() []string {
 	var out []string
-	for _, c := range scenario.Characteristics {
+	for _, c := range characteristic.All {
 		if c.Unit != "" {
 			out = append(out, c.Name)
 		}
@@ -91,7 +92,7 @@ func quantities() []string {
 }
 
 // value reads {value: 9 bar, U: 0.02 bar}, with at: where there are several.
-func (p *parsing) value(c scenario.Characteristic, n *yamltext.Node) {
+func (p *parsing) value(c characteristic.Characteristic, n *yamltext.Node) {
 	f := p.Fields(n, c.Name)
 	d, _ := unit.Of(c.Unit)
 	v := Value{Name: c.Name, Unit: c.Unit}

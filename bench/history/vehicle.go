@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
 	"holdfast/bench/watch"
@@ -54,20 +55,20 @@ var figures = []struct {
 	vehicle                  onVehicle
 	note                     string
 }{
-	{"prime time", "s", watch.CheckPrime, "prime_time",
+	{"prime time", "s", watch.CheckPrime, characteristic.PrimeTime,
 		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.PrimeTime) }, "pump start to 2 bar gauge"},
 	{"build-up time", "s", watch.CheckPrime, "",
 		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.BuildUpTime) },
 		"pump start to the pressure band"},
 	{"prime attempts", "", watch.CheckPrime, "", primeAttempts, ""},
-	{"pressure at work", "bar", watch.CheckPressure, "regulated_pressure",
+	{"pressure at work", "bar", watch.CheckPressure, characteristic.RegulatedPressure,
 		func(u *watch.UnitReport) (Cell, bool) { return ofSpread(u.PressureDosing) },
 		"on the vehicle while dosing, with the unit's own sensor; on the bench in the hold"},
 	{"time in the pressure band", "%", watch.CheckPressure, "",
 		func(u *watch.UnitReport) (Cell, bool) { return ofNumber(u.InBand, nil) }, "of the dosing time"},
-	{"pump drive at pressure", "%", watch.CheckDrive, "hold_drive", drive,
+	{"pump drive at pressure", "%", watch.CheckDrive, characteristic.HoldDrive, drive,
 		"without dosing; on the vehicle brought to the system's voltage where that was heard"},
-	{"dosed against wanted", "%", watch.CheckDosing, "dosing_error", dosed,
+	{"dosed against wanted", "%", watch.CheckDosing, characteristic.DosingError, dosed,
 		"on the vehicle as the unit says it of itself; on the bench by the scale, the worst set point"},
 	{"purge after use", "", watch.CheckPurge, "", purges, ""},
 	{"purge time", "s", watch.CheckPurge, "",
@@ -196,8 +197,8 @@ func dosed(u *watch.UnitReport) (Cell, bool) {
 func faultFigure(o Occasions) Figure {
 	f := Figure{Name: "fault codes", Note: "active ones of the aftertreatment; on the bench those of the " +
 		"unit's own controller at the end"}
-	f.Cells = [4]Cell{vehicleFaults(o.VehicleBefore), benchCell(o.BenchBefore, "fault_codes"),
-		benchCell(o.BenchAfter, "fault_codes"), vehicleFaults(o.VehicleAfter)}
+	f.Cells = [4]Cell{vehicleFaults(o.VehicleBefore), benchCell(o.BenchBefore, characteristic.FaultCodes),
+		benchCell(o.BenchAfter, characteristic.FaultCodes), vehicleFaults(o.VehicleAfter)}
 	return f
 }
 

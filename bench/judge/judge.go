@@ -15,14 +15,16 @@ import (
 // Judge takes one recording to a Result. None of its arguments is changed; the recording and the
 // plan are kept in the Result by reference.
 func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *Result {
-	chars := measure.All(rec, r, p)
+	run := measure.Read(rec, r, p)
+	chars := run.Characteristics()
 	res := &Result{
 		Identity: id, Rule: p.Rule, LimitsFrom: p.LimitsFrom,
-		Lines: lines(chars, r, p), Circuit: measure.Identify(rec, r, p), Recording: rec, Plan: p, Bench: r,
+		Lines: lines(chars, r, p), Circuit: run.Circuit(), Curves: run.Curves(),
+		Recording: rec, Plan: p, Bench: r,
 	}
 	res.Verdict = verdict(rec.Ended, res.Lines)
 	res.warn(rec, r, p)
-	res.Causes = cause.Rank(chars, rec, r, p)
+	res.Causes = cause.Rank(chars, run)
 	res.doubtFluid()
 	switch res.Verdict {
 	case Interrupted:

@@ -59,6 +59,7 @@ type Result struct {
 	Causes     []cause.Cause   // most likely first
 	Warnings   []string        // lost frames, calibration overdue, shipped example limits ...
 	Circuit    measure.Circuit // as identified from the whole run
+	Curves     measure.Curves  // what the fits give for drawing
 	Recording  *samples.Recording
 	Plan       *scenario.Plan
 	Bench      *rig.Rig // what it was measured with; Identity.Rig is its name

@@ -9,18 +9,24 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
 
-// The names and units are those that a plan can set limits to, in the same order.
+// Every entry of the registry is measured by a method of its own, under its name and in its unit, in its order.
 func TestAll_NamesAndUnits(t *testing.T) {
 	all := All(&samples.Recording{}, &rig.Rig{}, &scenario.Plan{})
-	require.Len(t, all, len(scenario.Characteristics))
-	for i, c := range scenario.Characteristics {
+	require.Len(t, all, len(characteristic.All))
+	for i, c := range characteristic.All {
+		require.True(t, c.SetPoints || allMethods[c.Name] != nil, "%s: nothing measures it", c.Name)
 		require.Equal(t, c.Name, all[i].Name)
 		require.Equal(t, c.Unit, all[i].Unit, c.Name)
+	}
+	for name := range allMethods {
+		_, known := characteristic.Of(name)
+		require.True(t, known, "%s is measured and is not in the registry", name)
 	}
 }
 

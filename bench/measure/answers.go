@@ -11,7 +11,7 @@ import (
 // answers turns what the person at the bench saw and read into characteristics, one for each question of
 // the plan, in its order. A choice is a number without uncertainty: its place among the choices, from 0. A
 // reading has the meter's stated accuracy and the last digit that was typed.
-func (b *run) answers() []Characteristic {
+func (b *Run) answers() []Characteristic {
 	var all []Characteristic
 	for _, s := range b.plan.Steps {
 		if s.Question == nil {
@@ -24,7 +24,7 @@ func (b *run) answers() []Characteristic {
 	return all
 }
 
-func (b *run) answer(q *scenario.Question) Characteristic {
+func (b *Run) answer(q *scenario.Question) Characteristic {
 	a, ok := b.answerTo(q.Name)
 	if !ok {
 		return missing(b.whyNot(scenario.Ask))
@@ -41,7 +41,7 @@ func (b *run) answer(q *scenario.Question) Characteristic {
 }
 
 // answerTo finds an answer by the question's name: a run may be judged by a plan that asks in another order.
-func (b *run) answerTo(name string) (samples.Answer, bool) {
+func (b *Run) answerTo(name string) (samples.Answer, bool) {
 	for _, a := range b.rec.Answers {
 		if a.Name == name {
 			return a, true

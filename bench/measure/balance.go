@@ -5,11 +5,14 @@ import (
 	"sort"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
+
+var balanceMethods = methods{characteristic.FluidLoss: (*Run).fluidLoss}
 
 // fluidLoss is what reservoir and beaker together lose while the line is under pressure: what
 // neither came back nor fell on the scale. It is read where nothing is dosed and pressure is regulated
@@ -17,7 +20,7 @@ import (
 // the compliance; time is counted by the root of the pressure, as a leak goes by it. Air that is
 // still being washed out of the line after priming leaves room that fluid takes: that share is fitted
 // along, dying away with the line's volume over the return flow.
-func (b *run) fluidLoss() Characteristic {
+func (b *Run) fluidLoss() Characteristic {
 	hold, why := b.hold()
 	if why != "" {
 		return missing(why)
@@ -45,7 +48,7 @@ const airUnknown = 0.8
 
 // lossLine fits S0 + slope t + A exp(-t/tau) with tau known. Where there is no return flow to know
 // it from, or too little time to tell the two apart, a plain line with the air left open.
-func (b *run) lossLine(sum samples.Series, from clock.Instant) (l line, air float64, ok bool) {
+func (b *Run) lossLine(sum samples.Series, from clock.Instant) (l line, air float64, ok bool) {
 	q := b.resolution(rig.ReservoirMass)
 	plain, ok := fitLine(sum, from, q)
 	flow := b.circulation()
@@ -77,7 +80,7 @@ const usualEfficiency = 0.9
 
 // circulation is the flow through the line in the hold, mL/min: that of the return, or else what the pump
 // should move at its speed; 0 when neither is known.
-func (b *run) circulation() float64 {
+func (b *Run) circulation() float64 {
 	if flow := b.returnFlow(); flow.State == Measured {
 		return flow.Value
 	}
@@ -89,7 +92,7 @@ func (b *run) circulation() float64 {
 
 // massBalance is reservoir plus beaker, brought to nominal pressure, where nothing is dosed and
 // pressure is regulated, on the clock of a leak; and the time of its last reading.
-func (b *run) massBalance(from clock.Instant, hold step) (sum samples.Series, last clock.Instant) {
+func (b *Run) massBalance(from clock.Instant, hold step) (sum samples.Series, last clock.Instant) {
 	perBar := 0.0 // g
 	if w, why := b.withdraw(); why == "" {
 		rho, _ := b.density(from, hold.End)

@@ -5,10 +5,13 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
+
+var complianceMethods = methods{characteristic.Compliance: (*Run).compliance}
 
 // withdrawal is one metered volume taken out of the shut circuit.
 type withdrawal struct {
@@ -27,7 +30,7 @@ type withdrawal struct {
 // compliance is the volume per bar that the shut circuit gives back between the two pressures of the
 // withdrawal: a metered mass taken through the dosing valve over the pressure drop, both corrected for
 // the slopes before and after. It is what was there: hose and trapped air together.
-func (b *run) compliance() Characteristic {
+func (b *Run) compliance() Characteristic {
 	w, why := b.withdraw()
 	if why != "" {
 		return missing(why)
@@ -66,7 +69,7 @@ const (
 
 // airInLine is the share of the line's volume that air takes at nominal pressure: gas is its share of the compliance, perBar
 // the compliance, mL/bar. What is taken out carries at least that.
-func (b *run) airInLine(gas, perBar float64) float64 {
+func (b *Run) airInLine(gas, perBar float64) float64 {
 	if b.rig.LineVolume.Value <= 0 {
 		return 0
 	}
@@ -74,14 +77,14 @@ func (b *run) airInLine(gas, perBar float64) float64 {
 }
 
 // airMetered is the standard uncertainty, relative, of the metered volume from air beyond what is usual.
-func (b *run) airMetered(gas, perBar float64) float64 {
+func (b *Run) airMetered(gas, perBar float64) float64 {
 	free := b.airInLine(math.Max(0, gas-2*gasPrior), perBar)
 	return math.Hypot(airUsual, airEnriched*math.Min(free, 1/airEnriched))
 }
 
 // airSwings is what slugs of air leave open, relative: a pressure that does not come to rest under
 // regulation says that air is drawn in, and then the withdrawal may be short by a tenth. Our choice; no real bench has confirmed it.
-func (b *run) airSwings() float64 {
+func (b *Run) airSwings() float64 {
 	const still, short = 0.03, 0.1 // bar, relative
 	s, why := b.hold()
 	if why != "" {
@@ -101,7 +104,7 @@ const settleAfter = 300 * time.Millisecond
 const pumpStops = 1500 * time.Millisecond
 
 // withdraw evaluates the compliance step, once for a run.
-func (b *run) withdraw() (withdrawal, string) {
+func (b *Run) withdraw() (withdrawal, string) {
 	if b.taken == nil {
 		w, why := b.evaluateWithdrawal()
 		b.taken, b.noWithdrawal = &w, why
@@ -111,7 +114,7 @@ func (b *run) withdraw() (withdrawal, string) {
 
 // evaluateWithdrawal does it. The readings before and after the pulse are carried to its
 // centre: what leaked or dripped meanwhile is then taken out of both mass and pressure.
-func (b *run) evaluateWithdrawal() (withdrawal, string) {
+func (b *Run) evaluateWithdrawal() (withdrawal, string) {
 	s, ok := b.first(scenario.Compliance)
 	if !ok {
 		return withdrawal{}, b.whyNot(scenario.Compliance)
@@ -161,7 +164,7 @@ func (b *run) evaluateWithdrawal() (withdrawal, string) {
 
 // jump carries the lines through a channel's readings before and after a disturbance to one
 // instant between them, and returns both values with the standard uncertainty of their difference.
-func (b *run) jump(c rig.Channel, from, until, again, to, at clock.Instant) (v0, v1, u float64, ok bool) {
+func (b *Run) jump(c rig.Channel, from, until, again, to, at clock.Instant) (v0, v1, u float64, ok bool) {
 	q := b.resolution(c)
 	l0, ok0 := fitLine(b.in(c, from, until), at, q)
 	l1, ok1 := fitLine(b.in(c, again, to), at, q)
@@ -180,7 +183,7 @@ func (b *run) jump(c rig.Channel, from, until, again, to, at clock.Instant) (v0,
 // centre is the instant at which the withdrawal may be thought to have happened at once. It is read
 // from the pressure itself, as the area under its fall from the curve before to the curve after: a
 // valve that pulses at 4 Hz has its centre up to an eighth of a second off the middle of the command.
-func (b *run) centre(from, on, off, to clock.Instant) clock.Instant {
+func (b *Run) centre(from, on, off, to clock.Instant) clock.Instant {
 	mid, again := on.Add(off.Sub(on)/2), off.Add(settleAfter)
 	w := b.in(b.pressure, on, again)
 	fall := b.falling()
@@ -203,7 +206,7 @@ func (b *run) centre(from, on, off, to clock.Instant) clock.Instant {
 }
 
 // falling is the table of the measured law; empty when there is none, or no leak to speak of.
-func (b *run) falling() fallTable {
+func (b *Run) falling() fallTable {
 	if b.fall == nil {
 		b.fall = &fallTable{}
 		if l, why := b.leakDown(); why == "" && l.q > 3*l.uFit {
@@ -219,7 +222,7 @@ const poursFast = 0.5 / 60
 
 // massJump is jump for the scale. What drips from the shut valve is known much better from a hold than
 // from the few seconds beside the pulse, so its slope is taken from there.
-func (b *run) massJump(from, until, again, to, at clock.Instant) (m0, m1, u float64, ok bool) {
+func (b *Run) massJump(from, until, again, to, at clock.Instant) (m0, m1, u float64, ok bool) {
 	s, why := b.hold()
 	if why != "" {
 		return b.jump(rig.ScaleMass, from, until, again, to, at)
@@ -235,7 +238,7 @@ func (b *run) massJump(from, until, again, to, at clock.Instant) (m0, m1, u floa
 }
 
 // carriedMass is the mean of the scale's readings, each carried to one instant along a known slope.
-func (b *run) carriedMass(from, to, at clock.Instant, slope float64) (m, u float64, ok bool) {
+func (b *Run) carriedMass(from, to, at clock.Instant, slope float64) (m, u float64, ok bool) {
 	w := b.in(rig.ScaleMass, from, to)
 	v := make([]float64, len(w.V))
 	for i, x := range w.V {
@@ -248,7 +251,7 @@ func (b *run) carriedMass(from, to, at clock.Instant, slope float64) (m, u float
 
 // pressureJump is jump for the pressure. Where a leak-down gave the law of the leak, each reading is
 // carried to the middle by that law, which follows the curve of a fast leak where a line would not.
-func (b *run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1 float64, bud budget, ok bool) {
+func (b *Run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1 float64, bud budget, ok bool) {
 	l, _ := b.leakDown()
 	if len(b.falling().p) == 0 {
 		var u float64
@@ -265,7 +268,7 @@ func (b *run) pressureJump(from, until, again, to, at clock.Instant) (v0, v1 flo
 
 // carried is where the readings in [from, to] put the pressure, each carried to one instant by the law of the
 // leak, and by how much they were carried on average. It adds to the budget what they leave open.
-func (b *run) carried(bud *budget, when string, from, to, at clock.Instant) (p, by float64, ok bool) {
+func (b *Run) carried(bud *budget, when string, from, to, at clock.Instant) (p, by float64, ok bool) {
 	w := b.in(b.pressure, from, to)
 	v, fall := make([]float64, len(w.V)), b.falling()
 	for i, p := range w.V {

@@ -19,7 +19,7 @@ type approach struct {
 
 // waited is the time from start until the pressure is at a level and stays; at least the time waited when it does
 // not come.
-func (b *run) waited(start clock.Instant, s step, w samples.Series, stays time.Duration,
+func (b *Run) waited(start clock.Instant, s step, w samples.Series, stays time.Duration,
 	level float64, near approach) Characteristic {
 	sp := span{start, s.End, len(w.T)}
 	if len(w.T) == 0 {
@@ -43,7 +43,7 @@ func (b *run) waited(start clock.Instant, s step, w samples.Series, stays time.D
 // instant is when a waveform passed a level on its way to index i, with its budget in s: the way over the bus, the
 // scatter of a reading, what all readings are wrong by, and rounding, over the slope. A few readings a turn do not show
 // how sharp the steps of a pulsation are: the instant is then no better known than to half of what lies between two.
-func (b *run) instant(w samples.Series, i int, level float64, near approach) (at clock.Instant, bud budget) {
+func (b *Run) instant(w samples.Series, i int, level float64, near approach) (at clock.Instant, bud budget) {
 	at, u := passing(w, i, level, near.noise, near.more)
 	bud.add("reading on the bus", uOnTheBus)
 	if least := near.every / 4; u < least/math.Sqrt(3) {
@@ -105,7 +105,7 @@ var uOnTheBus = (frameMost - frameLeast) / math.Sqrt(12)
 
 // late is by how much the pressure's readings are stamped late, s. What has no resolution did not come over a
 // bus, as a closed form or a simulator's truth.
-func (b *run) late() float64 {
+func (b *Run) late() float64 {
 	if b.resolution(b.pressure) > 0 {
 		return onTheBus
 	}
@@ -113,13 +113,13 @@ func (b *run) late() float64 {
 }
 
 // since is the time from a command to an instant that was read off the pressure, in s; never below 0.
-func (b *run) since(start, at clock.Instant) float64 {
+func (b *Run) since(start, at clock.Instant) float64 {
 	return math.Max(0, at.Seconds(start)-b.late())
 }
 
 // timing is what an instant is uncertain by of which no more is known than that it lies between two readings: the
 // way over the bus and half of what lies between them.
-func (b *run) timing() budget {
+func (b *Run) timing() budget {
 	var bud budget
 	bud.add("reading on the bus", uOnTheBus)
 	bud.addFlat("sampling", b.every(b.pressure)/2)

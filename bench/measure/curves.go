@@ -8,26 +8,39 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"holdfast/bench/rig"
-	"holdfast/bench/samples"
-	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
 // Curve is what a fit or a transform gives for drawing: Y over X.
 type Curve struct{ X, Y []float64 }
 
-// LeakCurve is the law that leak_rate was read from: gauge pressure (bar) over seconds since the run's
-// start, over the stretch of the leak-down step that was fitted. ok is false when nothing was fitted.
-func LeakCurve(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Curve, from, to clock.Instant,
-	ok bool) {
-	b := newRun(rec, r, p)
+// Curves is everything that a run gives for drawing.
+type Curves struct {
+	// Leak is the law that leak_rate was read from: gauge pressure (bar) over seconds since the run's start, over the
+	// stretch of the leak-down that was fitted. Empty when nothing was fitted.
+	Leak             Curve
+	LeakFrom, LeakTo clock.Instant
+	// Ripple is the amplitude (bar) over frequency (Hz) of the pressure while it is held. Empty without a hold. A sine of
+	// amplitude a shows as a peak of height a (Hann window, divided by its mean of one half).
+	Ripple Curve
+	Shaft  float64 // Hz: how fast the pump's shaft turned then; 0: not known
+}
+
+// Curves gives what a report draws of the fits.
+func (b *Run) Curves() (c Curves) {
+	c.Leak, c.LeakFrom, c.LeakTo = b.leakCurve()
+	c.Ripple, c.Shaft = b.rippleSpectrum()
+	return c
+}
+
+func (b *Run) leakCurve() (c Curve, from, to clock.Instant) {
 	l, why := b.leakDown()
 	if why != "" || !(l.q > 0) || !(l.nominal > 0) {
-		return Curve{}, 0, 0, false
+		return Curve{}, 0, 0
 	}
 	w := b.in(b.pressure, l.span.from, l.span.to)
 	if len(w.V) < 2 {
-		return Curve{}, 0, 0, false
+		return Curve{}, 0, 0
 	}
 	table := l.table(1.05 * math.Max(w.V[0], l.nominal))
 	zero := l.span.from
@@ -35,7 +48,7 @@ func LeakCurve(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Curve, f
 	shifts := make([]float64, 0, len(w.V))
 	for i, v := range w.V {
 		k := sort.Search(len(table.p), func(k int) bool { return table.p[k] <= v })
-		shifts = append(shifts, between2(table.p, table.t, k, v)-w.T[i].Seconds(zero))
+		shifts = append(shifts, interpolated(table.p, table.t, k, v)-w.T[i].Seconds(zero))
 	}
 	sort.Float64s(shifts)
 	start := shifts[len(shifts)/2]
@@ -44,25 +57,21 @@ func LeakCurve(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Curve, f
 	for i := range points + 1 {
 		t := length * float64(i) / points
 		k := sort.SearchFloat64s(table.t, start+t)
-		c.X = append(c.X, zero.Seconds(rec.Start)+t)
-		c.Y = append(c.Y, between2(table.t, table.p, k, start+t))
+		c.X = append(c.X, zero.Seconds(b.rec.Start)+t)
+		c.Y = append(c.Y, interpolated(table.t, table.p, k, start+t))
 	}
-	return c, l.span.from, l.span.to, true
+	return c, l.span.from, l.span.to
 }
 
-// RippleSpectrum is the amplitude (bar) over frequency (Hz) of the pressure while it is held, with the
-// frequency of the pump's shaft (0: not known). A sine of amplitude a shows as a peak of height a (Hann
-// window, divided by its mean of one half).
-func RippleSpectrum(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Curve, shaft float64, ok bool) {
-	b := newRun(rec, r, p)
+func (b *Run) rippleSpectrum() (c Curve, shaft float64) {
 	s, why := b.hold()
 	if why != "" {
-		return Curve{}, 0, false
+		return Curve{}, 0
 	}
 	w := b.series(b.pressure, s)
 	n := len(w.V)
 	if n < 64 || w.T[n-1] <= w.T[0] {
-		return Curve{}, 0, false
+		return Curve{}, 0
 	}
 	fs := float64(n-1) / w.T[n-1].Seconds(w.T[0])
 	avg, _ := moments(w.V)
@@ -77,5 +86,5 @@ func RippleSpectrum(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (c Cur
 	if speed := meanOf(b.series(rig.PumpSpeed, s).V).value; speed > 0 {
 		shaft = speed / 60
 	}
-	return c, shaft, true
+	return c, shaft
 }

@@ -5,11 +5,19 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
+
+var electricsMethods = methods{
+	characteristic.HeaterCurrent:    (*Run).heaterCurrent,
+	characteristic.HeaterResistance: (*Run).heaterResistance,
+	characteristic.CoilResistance:   (*Run).coilResistance,
+	characteristic.FaultCodes:       (*Run).faultCodes,
+}
 
 // Copper's resistance is proportional to 234.5 °C plus its temperature (physics.md section 6;
 // IEC 60028). A resistance-wire heater (nickel-chromium) hardly changes: below 2e-4 per K, from memory.
@@ -37,7 +45,7 @@ var (
 )
 
 // energised returns the stretch of the electrics step in which a load was on.
-func (b *run) energised(l load) (from, to clock.Instant, why string) {
+func (b *Run) energised(l load) (from, to clock.Instant, why string) {
 	s, ok := b.first(scenario.Electrics)
 	if !ok {
 		return 0, 0, b.whyNot(scenario.Electrics)
@@ -56,7 +64,7 @@ func (b *run) energised(l load) (from, to clock.Instant, why string) {
 }
 
 // heaterCurrent is the mean current of the heater once it has settled.
-func (b *run) heaterCurrent() Characteristic {
+func (b *Run) heaterCurrent() Characteristic {
 	from, to, why := b.energised(heater)
 	if why != "" {
 		return missing(why)
@@ -72,18 +80,18 @@ func (b *run) heaterCurrent() Characteristic {
 	return c
 }
 
-func (b *run) heaterResistance() Characteristic {
+func (b *Run) heaterResistance() Characteristic {
 	return b.resistance(heater, func(r, t float64) (float64, float64) {
 		return r, r * wireSlope * math.Abs(t-20) / math.Sqrt(3)
 	})
 }
 
-func (b *run) coilResistance() Characteristic {
+func (b *Run) coilResistance() Characteristic {
 	return b.resistance(coil, func(r, t float64) (float64, float64) { return copperAt20(r, t), 0 })
 }
 
 // unitVoltage is the voltage nearest to the load that the rig measures.
-func (b *run) unitVoltage() rig.Channel {
+func (b *Run) unitVoltage() rig.Channel {
 	if len(b.rec.Channels[rig.UnitVoltage].T) > 0 {
 		return rig.UnitVoltage
 	}
@@ -92,7 +100,7 @@ func (b *run) unitVoltage() rig.Channel {
 
 // resistance is voltage over current at the instant of switching, by a straight line through
 // what follows (a coil warms within seconds), at20 corrected from the fluid's temperature.
-func (b *run) resistance(l load, at20 func(r, t float64) (value, u float64)) Characteristic {
+func (b *Run) resistance(l load, at20 func(r, t float64) (value, u float64)) Characteristic {
 	from, to, why := b.energised(l)
 	if why != "" {
 		return missing(why)
@@ -125,7 +133,7 @@ func (b *run) resistance(l load, at20 func(r, t float64) (value, u float64)) Cha
 }
 
 // coldRatio extrapolates volts/amperes back to the instant of switching; of no use the mean is kept.
-func (b *run) coldRatio(amps, volts rig.Channel, from, to clock.Instant, avg float64) (r, u float64) {
+func (b *Run) coldRatio(amps, volts rig.Channel, from, to clock.Instant, avg float64) (r, u float64) {
 	i, v := b.in(amps, from.Add(inrush), to), b.in(volts, from.Add(inrush), to)
 	ratio := samples.Series{}
 	for k, j := 0, 0; k < len(i.T) && len(v.T) > 0; k++ {
@@ -145,7 +153,7 @@ func (b *run) coldRatio(amps, volts rig.Channel, from, to clock.Instant, avg flo
 
 // unitTemperature is the temperature of the unit's windings before they are switched on: it
 // stands between the fluid's and the room's, by half of what those are apart to either side (rectangular).
-func (b *run) unitTemperature(from, to clock.Instant) (t, u, half float64) {
+func (b *Run) unitTemperature(from, to clock.Instant) (t, u, half float64) {
 	t, u = b.temperature(from, to)
 	room, rb, ok := b.average(rig.AmbientTemperature, from.Add(-2*time.Second), to.Add(2*time.Second))
 	if !ok {
@@ -159,7 +167,7 @@ func (b *run) unitTemperature(from, to clock.Instant) (t, u, half float64) {
 const faultsFresh = 3 * time.Second
 
 // faultCodes is the number of trouble codes active at the end of the run.
-func (b *run) faultCodes() Characteristic {
+func (b *Run) faultCodes() Characteristic {
 	if b.rig.Kind == rig.Bare {
 		return missing("bare unit: no controller on the bus")
 	}

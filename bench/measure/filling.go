@@ -4,8 +4,11 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/scenario"
 )
+
+var fillingMethods = methods{characteristic.FillPressure: (*Run).fillPressure}
 
 const (
 	fillBegins = 3 * time.Second // the pump is up to speed and the check valve has opened
@@ -18,7 +21,7 @@ const (
 // the plan has that: what the return check valve opens at, and the little that air needs through the
 // restriction (0.04 bar on the reference bench). A check valve that does not shut opens at nothing. Where the
 // pressure comes before the air can have gone there is no such stretch.
-func (b *run) fillPressure() Characteristic {
+func (b *Run) fillPressure() Characteristic {
 	p, ok := b.first(scenario.Prime)
 	if !ok {
 		return missing(b.whyNot(scenario.Prime))
@@ -48,7 +51,7 @@ func (b *run) fillPressure() Characteristic {
 
 // vented is what the gauge shows without pressure, 0 where the plan has no vent step, with what that adds to the
 // budget of a pressure: the constant part of the gauge's error cancels where it was seen vented.
-func (b *run) vented(bud *budget, pressure float64) float64 {
+func (b *Run) vented(bud *budget, pressure float64) float64 {
 	name := b.pressure.String()
 	if s, ok := b.first(scenario.Vent); ok {
 		from, to := b.ventedPart(s)

@@ -33,7 +33,7 @@ func flickers(w samples.Series, q float64) float64 {
 
 // flicker is what flickers says of the pressure's readings in the leak-down, taken to hold for the whole run; 0
 // where they do not tell.
-func (b *run) flicker() float64 {
+func (b *Run) flicker() float64 {
 	if l, why := b.leakDown(); why == "" {
 		return l.flicker
 	}
@@ -42,7 +42,7 @@ func (b *run) flicker() float64 {
 
 // stood is where a channel's readings of [from, to], with mean m, put a pressure that stood still then. It adds to the
 // budget what they leave open.
-func (b *run) stood(bud *budget, of string, c rig.Channel, m mean, from, to clock.Instant) float64 {
+func (b *Run) stood(bud *budget, of string, c rig.Channel, m mean, from, to clock.Instant) float64 {
 	q := b.resolution(c)
 	if c == b.pressure {
 		if p, u, flat, ok := still(b.in(c, from, to).V, q, b.flicker()); ok {

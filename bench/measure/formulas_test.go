@@ -16,7 +16,7 @@ type term func(x []float64) float64
 // drawn is a characteristic's formula over the quantities that its budget's lines stand for, each with its own
 // distribution and before anything was linearised.
 type drawn struct {
-	b       *run
+	b       *Run
 	in      []quantity
 	formula term
 }
@@ -66,18 +66,18 @@ func (d *drawn) density(line string, from, to clock.Instant) term {
 // drawnBy are the formulas of the characteristics that are not linear in what they come from.
 var drawnBy = []struct {
 	name  string
-	value func(b *run) Characteristic
+	value func(b *Run) Characteristic
 	draw  func(d *drawn, c Characteristic) term
 }{
-	{"restriction_area", (*run).restrictionArea, drawArea},
-	{"volumetric_efficiency", (*run).volumetricEfficiency, drawEfficiency},
-	{"dosing_error", func(b *run) Characteristic { return b.dosingErrors("", "")[0] }, drawDosing},
-	{"purge_residual", (*run).purgeResidual, drawResidual},
-	{"coil_resistance", (*run).coilResistance, drawCoil},
-	{"heater_resistance", (*run).heaterResistance, drawHeater},
-	{"wiring_resistance", (*run).wiringResistance, drawWiring},
-	{"compliance", (*run).compliance, drawCompliance},
-	{"leak_rate", (*run).leakRate, drawLeak},
+	{"restriction_area", (*Run).restrictionArea, drawArea},
+	{"volumetric_efficiency", (*Run).volumetricEfficiency, drawEfficiency},
+	{"dosing_error", func(b *Run) Characteristic { return b.dosingErrors("", "")[0] }, drawDosing},
+	{"purge_residual", (*Run).purgeResidual, drawResidual},
+	{"coil_resistance", (*Run).coilResistance, drawCoil},
+	{"heater_resistance", (*Run).heaterResistance, drawHeater},
+	{"wiring_resistance", (*Run).wiringResistance, drawWiring},
+	{"compliance", (*Run).compliance, drawCompliance},
+	{"leak_rate", (*Run).leakRate, drawLeak},
 }
 
 func drawArea(d *drawn, c Characteristic) term {

@@ -5,17 +5,29 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
+var holdMethods = methods{
+	characteristic.RegulatedPressure:    (*Run).regulatedPressure,
+	characteristic.HoldDrive:            (*Run).holdDrive,
+	characteristic.HoldSpeed:            (*Run).holdSpeed,
+	characteristic.HoldCurrent:          (*Run).holdCurrent,
+	characteristic.ReturnFlow:           (*Run).returnFlow,
+	characteristic.RestrictionArea:      (*Run).restrictionArea,
+	characteristic.Delivery:             (*Run).delivery,
+	characteristic.VolumetricEfficiency: (*Run).volumetricEfficiency,
+}
+
 // heldAtLeast is the shortest steady part of a hold that is worth a mean.
 const heldAtLeast = 2 * time.Second
 
 // hold returns the first hold step with a steady part, or why there is none.
-func (b *run) hold() (step, string) {
+func (b *Run) hold() (step, string) {
 	for _, s := range b.steps(scenario.Hold) {
 		if from, to := s.steady(); to.Sub(from) >= heldAtLeast {
 			return s, ""
@@ -30,7 +42,7 @@ func (b *run) hold() (step, string) {
 // working returns the stretch in which the circuit works steadily at a known pressure: the second
 // half of the hold (air is washed out of the line before), else the end of a pressurise step that
 // did not get to nominal, for what does not depend on the pressure itself.
-func (b *run) working() (from, to clock.Instant, note, why string) {
+func (b *Run) working() (from, to clock.Instant, note, why string) {
 	s, why := b.hold()
 	if why == "" {
 		from, to = s.steady()
@@ -47,7 +59,7 @@ func (b *run) working() (from, to clock.Instant, note, why string) {
 }
 
 // heldChannel is the mean of a channel in the hold window.
-func (b *run) heldChannel(c rig.Channel) Characteristic {
+func (b *Run) heldChannel(c rig.Channel) Characteristic {
 	s, why := b.hold()
 	if why != "" {
 		return missing(why)
@@ -61,7 +73,7 @@ func (b *run) heldChannel(c rig.Channel) Characteristic {
 }
 
 // regulatedPressure is the mean in the hold window.
-func (b *run) regulatedPressure() Characteristic {
+func (b *Run) regulatedPressure() Characteristic {
 	c := b.heldChannel(b.pressure)
 	if c.State != Measured {
 		return c
@@ -75,7 +87,7 @@ func (b *run) regulatedPressure() Characteristic {
 
 // holdDrive is the time-weighted mean of the drive in the hold window: as the unit reports
 // it, else as commanded. Where nominal was never reached, at least the drive that did not get there.
-func (b *run) holdDrive() Characteristic {
+func (b *Run) holdDrive() Characteristic {
 	if from, to, note, why := b.working(); why == "" && note != "" {
 		v, n, ok := heldMean(b.rec.Commands[rig.SetPumpDrive], from, to)
 		if !ok {
@@ -102,13 +114,13 @@ func (b *run) holdDrive() Characteristic {
 	return measured(v, bud, span{from, to, n})
 }
 
-func (b *run) holdSpeed() Characteristic   { return b.heldChannel(rig.PumpSpeed) }
-func (b *run) holdCurrent() Characteristic { return b.heldChannel(rig.PumpCurrent) }
-func (b *run) returnFlow() Characteristic  { return b.heldChannel(rig.ReturnFlow) }
+func (b *Run) holdSpeed() Characteristic   { return b.heldChannel(rig.PumpSpeed) }
+func (b *Run) holdCurrent() Characteristic { return b.heldChannel(rig.PumpCurrent) }
+func (b *Run) returnFlow() Characteristic  { return b.heldChannel(rig.ReturnFlow) }
 
 // restrictionArea is CdA = Q / sqrt(2 (p - p_check) / rho) of the return at regulated
 // pressure, in mm2.
-func (b *run) restrictionArea() Characteristic {
+func (b *Run) restrictionArea() Characteristic {
 	from, to, note, why := b.working()
 	if why != "" {
 		return missing(why)
@@ -128,7 +140,7 @@ func (b *run) restrictionArea() Characteristic {
 	rho, uRho := b.density(from, to)
 	value := orificeArea(q.value, dp, rho)
 	var bud budget
-	bud.add("return_flow", orificeArea(qb.standard(), dp, rho))
+	bud.add(characteristic.ReturnFlow, orificeArea(qb.standard(), dp, rho))
 	bud.add(b.pressure.String(), value*pb.standard()/dp/2)
 	bud.add("check valve opening", value*b.rig.CheckValve.U/2/dp/2)
 	bud.add("density", value*uRho/rho/2)
@@ -143,7 +155,7 @@ func orificeArea(q, dp, rho float64) float64 {
 
 // delivery is what the pump moves into the line at regulated pressure: the return flow, what the
 // reservoir loses besides (dosing valve, outside, air being replaced), and what leaks back inside.
-func (b *run) delivery() Characteristic {
+func (b *Run) delivery() Characteristic {
 	from, to, note, why := b.working()
 	if why != "" {
 		return missing(why)
@@ -160,14 +172,14 @@ func (b *run) delivery() Characteristic {
 	}
 	if inside, u, ok := b.leakInside(rho); ok {
 		value += inside
-		bud.add("leak_rate", u)
+		bud.add(characteristic.LeakRate, u)
 	}
 	return measured(value, bud, span{from, to, q.n}).noted(note)
 }
 
 // leakInside is the part of the leak that goes back to the tank unseen by reservoir and scale, in
 // mL/min; never below 0.
-func (b *run) leakInside(rho float64) (q, u float64, ok bool) {
+func (b *Run) leakInside(rho float64) (q, u float64, ok bool) {
 	leak, drip, loss := b.leakRate(), b.doserLeak(), b.fluidLoss()
 	if leak.State != Measured {
 		return 0, 0, false
@@ -183,7 +195,7 @@ func (b *run) leakInside(rho float64) (q, u float64, ok bool) {
 
 // volumetricEfficiency is delivery over stroke volume times shaft speed, in %. The stroke
 // volume is the rig's nominal one and is taken as exact.
-func (b *run) volumetricEfficiency() Characteristic {
+func (b *Run) volumetricEfficiency() Characteristic {
 	q := b.delivery()
 	switch {
 	case b.rig.StrokeVol <= 0:
@@ -200,13 +212,13 @@ func (b *run) volumetricEfficiency() Characteristic {
 	}
 	value := 100 * q.Value / (b.rig.StrokeVol * n.value)
 	var bud budget
-	bud.add("delivery", 100*q.U/2/(b.rig.StrokeVol*n.value))
+	bud.add(characteristic.Delivery, 100*q.U/2/(b.rig.StrokeVol*n.value))
 	bud.add("pump_speed", value*nb.standard()/n.value)
 	return measured(value, bud, span{q.From, q.To, q.N}).noted(q.Note)
 }
 
 // series returns a channel's readings in the steady part of a step.
-func (b *run) series(c rig.Channel, s step) samples.Series {
+func (b *Run) series(c rig.Channel, s step) samples.Series {
 	from, to := s.steady()
 	return b.in(c, from, to)
 }

@@ -92,12 +92,12 @@ func TestPercentile(t *testing.T) {
 func TestUnsteadiness(t *testing.T) {
 	s := newSynth(2)
 	holding(s, 9, 0.08, 25)
-	calm, ok := Unsteadiness(s.rec, s.rig, s.plan)
+	calm, ok := s.run().Unsteadiness()
 	require.True(t, ok)
 	require.Less(t, calm, 0.02, "pulsation does not count")
 	s = newSynth(2)
 	holding(s, 9, 0.5, 0.7)
-	swing, _ := Unsteadiness(s.rec, s.rig, s.plan)
+	swing, _ := s.run().Unsteadiness()
 	require.InDelta(t, 0.5/math.Sqrt2, swing, 0.05)
 }
 
@@ -129,11 +129,11 @@ func TestSensor_SupplyAndPinned(t *testing.T) {
 	c := s.run().sensorSupply()
 	require.InDelta(t, 2.5, c.Value, c.U, "the worst second, not the mean")
 	require.Contains(t, c.Note, "stood still")
-	_, pinned := Pinned(s.rec, s.rig)
+	_, pinned := s.run().Pinned()
 	require.True(t, pinned)
 
 	s.rec.Channels[rig.LinePressure] = s.rec.Channels[rig.ReferencePressure]
-	_, pinned = Pinned(s.rec, s.rig)
+	_, pinned = s.run().Pinned()
 	require.False(t, pinned, "a sensor that moves along is not pinned")
 }
 
@@ -206,7 +206,7 @@ func TestPurge_StuckForward(t *testing.T) {
 	}
 }
 
-func electricsRun(coilOhms func(t float64) float64, temp float64) *run {
+func electricsRun(coilOhms func(t float64) float64, temp float64) *Run {
 	s := newSynth(6)
 	from, to := s.step(scenario.Step{Kind: scenario.Electrics}, 5)
 	s.command(rig.SetReturnValve, from, 1)

@@ -54,7 +54,7 @@ var groupNames = [numGroups]string{"return flow and pump in the hold", "metered 
 
 // identification is one run being identified.
 type identification struct {
-	*run
+	*Run
 	circuitModel
 	obs             []observation
 	p               []float64 // start, then result
@@ -82,20 +82,16 @@ var usualCircuit = [...]assumption{
 	{pShort, 0, 0.05},
 }
 
-// Identify estimates the parameters of the circuit from all steps of a run together, by weighted nonlinear least
+// Circuit estimates the parameters of the circuit from all steps of a run together, by weighted nonlinear least
 // squares on the model of circuit.go, with their covariance. Where a kind of observation scatters by more than
 // expected, it counts for less (Birge's ratio): the model is not the circuit.
-func Identify(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) Circuit {
-	return newRun(rec, r, p).identify()
-}
-
-func (b *run) identify() Circuit {
-	id := &identification{run: b}
+func (b *Run) Circuit() Circuit {
+	id := &identification{Run: b}
 	if why := id.shutIn(); why != "" {
 		return Circuit{Why: why}
 	}
-	id.hold9()
-	id.rise2()
+	id.addSteadyFlow()
+	id.addRise()
 	for _, a := range usualCircuit {
 		id.assume(a)
 	}
@@ -150,8 +146,8 @@ func (id *identification) shutNoise(l leakRun) float64 {
 	return math.Max(math.Hypot(id.ventedNoise(), q/math.Sqrt(12))/math.Sqrt(per), 1e-4)
 }
 
-// hold9 takes the steady flow through the return and what the pump moves for it.
-func (id *identification) hold9() {
+// addSteadyFlow takes the steady flow through the return and what the pump moves for it.
+func (id *identification) addSteadyFlow() {
 	from, to, _, why := id.working()
 	if why != "" {
 		return
@@ -192,8 +188,8 @@ func (id *identification) continuity(from, to clock.Instant, relative float64) o
 	return o
 }
 
-// rise2 takes the rise to nominal pressure, where the speed of the shaft is known as it turns.
-func (id *identification) rise2() {
+// addRise takes the rise to nominal pressure, where the speed of the shaft is known as it turns.
+func (id *identification) addRise() {
 	s, ok := id.first(scenario.Pressurise)
 	speed := id.rec.Channels[rig.PumpSpeed]
 	if !id.returns { // nothing depends on them then, and nothing is said of them

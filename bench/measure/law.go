@@ -68,13 +68,13 @@ func (f fallTable) carry(p, dt float64) float64 {
 		return p
 	}
 	i := sort.Search(len(f.p), func(i int) bool { return f.p[i] <= p })
-	t := between2(f.p, f.t, i, p) + dt
+	t := interpolated(f.p, f.t, i, p) + dt
 	j := sort.SearchFloat64s(f.t, t)
-	return between2(f.t, f.p, j, t)
+	return interpolated(f.t, f.p, j, t)
 }
 
-// between2 interpolates y at x between entries i-1 and i.
-func between2(xs, ys []float64, i int, x float64) float64 {
+// interpolated interpolates y at x between entries i-1 and i.
+func interpolated(xs, ys []float64, i int, x float64) float64 {
 	switch {
 	case i <= 0:
 		return ys[0]

@@ -5,11 +5,14 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
+
+var leakMethods = methods{characteristic.LeakRate: (*Run).leakRate}
 
 // leakRun is what a leak-down says before compliance turns it into a flow.
 type leakRun struct {
@@ -41,7 +44,7 @@ func (l leakRun) words() string {
 
 // leakRate is the flow out of the shut circuit at nominal pressure: the slope there by a fit of
 // the law, times the measured compliance there, plus what warming or cooling hid or added.
-func (b *run) leakRate() Characteristic {
+func (b *Run) leakRate() Characteristic {
 	l, why := b.leakDown()
 	if why != "" {
 		return missing(why)
@@ -77,7 +80,7 @@ func (b *run) leakRate() Characteristic {
 // washed is the share (0..1) of the air in the line that the fluid pumped through it between two instants may have taken
 // out, or put in where air is drawn in: what goes through a line of the rig's volume, taken as well mixed, at the rig's stroke
 // volume a turn. All of it where the rig does not say.
-func (b *run) washed(from, to clock.Instant) float64 {
+func (b *Run) washed(from, to clock.Instant) float64 {
 	speed := meanOf(b.in(rig.PumpSpeed, from, to).V)
 	if speed.n == 0 || b.rig.LineVolume.Value <= 0 || b.rig.StrokeVol <= 0 {
 		return 1
@@ -90,7 +93,7 @@ func (b *run) washed(from, to clock.Instant) float64 {
 const leakSettle = time.Second
 
 // leakDown fits the law to the leak-down step, once for a run.
-func (b *run) leakDown() (leakRun, string) {
+func (b *Run) leakDown() (leakRun, string) {
 	if b.leak == nil {
 		l, why := b.fitLeakDown()
 		b.leak, b.noLeak = &l, why
@@ -98,7 +101,7 @@ func (b *run) leakDown() (leakRun, string) {
 	return *b.leak, b.noLeak
 }
 
-func (b *run) fitLeakDown() (leakRun, string) {
+func (b *Run) fitLeakDown() (leakRun, string) {
 	s, ok := b.first(scenario.LeakDown)
 	if !ok {
 		return leakRun{}, b.whyNot(scenario.LeakDown)
@@ -150,7 +153,7 @@ func (b *run) fitLeakDown() (leakRun, string) {
 
 // shutBefore is the line's pressure before and after the withdrawal of a compliance step that passes
 // into the leak-down without the pump: the same shut-in with the same air in it.
-func (b *run) shutBefore(leakDown step) []samples.Series {
+func (b *Run) shutBefore(leakDown step) []samples.Series {
 	c, ok := b.first(scenario.Compliance)
 	if !ok || !b.adjoins(c, leakDown) {
 		return nil
@@ -170,7 +173,7 @@ func (b *run) shutBefore(leakDown step) []samples.Series {
 }
 
 // adjoins says that a step passes into the next without the pump.
-func (b *run) adjoins(s, next step) bool {
+func (b *Run) adjoins(s, next step) bool {
 	gap := next.Start.Sub(s.End)
 	return gap >= 0 && gap < time.Second
 }
@@ -195,7 +198,7 @@ func (l *leakRun) barely(w samples.Series, q float64) {
 // decayPoints reduces a stretch of a shut-in of n readings to points for the fit: of a fine gauge,
 // averages over blocks (120 of them over the whole shut-in); of one so coarse that its readings are a staircase, the
 // instants at which it steps, each of which lies half-way between two readings' values.
-func (b *run) decayPoints(w samples.Series, n int) (p points, coarse bool) {
+func (b *Run) decayPoints(w samples.Series, n int) (p points, coarse bool) {
 	q := b.resolution(b.pressure)
 	t0 := w.T[0]
 	if q > 0 && staircase(w, q) {
@@ -257,7 +260,7 @@ func stepPoints(w samples.Series, t0 clock.Instant, q float64) (x, y []float64) 
 // thermal is the flow that a drift of the fluid's temperature hides (warming) or pretends
 // (cooling) in the shut circuit: expansion times volume times dT/dt, in mL/min. The hose gives way
 // to part of it, so half of it is taken as uncertain.
-func (b *run) thermal(from, to clock.Instant) (q, u float64) {
+func (b *Run) thermal(from, to clock.Instant) (q, u float64) {
 	l, ok := fitLine(b.in(rig.FluidTemperature, from, to), from, b.resolution(rig.FluidTemperature))
 	if !ok || b.rig.LineVolume.Value <= 0 {
 		return 0, 0

@@ -4,14 +4,17 @@ import (
 	"fmt"
 	"math"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
+var massMethods = methods{characteristic.DoserLeak: (*Run).doserLeak}
+
 // massSlope is the slope of a mass channel in g/min over [from, to], with its budget.
-func (b *run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budget, ok bool) {
+func (b *Run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budget, ok bool) {
 	w := b.in(c, from, to)
 	l, ok = fitLine(w, from, b.resolution(c))
 	if !ok {
@@ -36,7 +39,7 @@ func (b *run) massSlope(c rig.Channel, from, to clock.Instant) (l line, bud budg
 // doserLeak is the slope on the scale while the dosing valve is commanded shut: in the hold and, where
 // there is one, in the leak-down, with time counted by the root of the pressure so that both
 // stand for nominal pressure.
-func (b *run) doserLeak() Characteristic {
+func (b *Run) doserLeak() Characteristic {
 	s, why := b.hold()
 	if why != "" {
 		return missing(why)
@@ -72,7 +75,7 @@ func (b *run) doserLeak() Characteristic {
 }
 
 // dosingErrors is dosing_error at every set point of the plan.
-func (b *run) dosingErrors(name, unit string) []Characteristic {
+func (b *Run) dosingErrors(name, unit string) []Characteristic {
 	ran := b.steps(scenario.Dose)
 	var out []Characteristic
 	for i, asked := range b.plan.Steps {
@@ -98,7 +101,7 @@ func (b *run) dosingErrors(name, unit string) []Characteristic {
 
 // dosingError is the mass flow on the scale against what the duty should give at the pressure that
 // stood at the valve (the valve's transfer of the rig file), in % of that.
-func (b *run) dosingError(s step) Characteristic {
+func (b *Run) dosingError(s step) Characteristic {
 	from, to := s.steady()
 	if to.Sub(from) < heldAtLeast {
 		return missing("the run ended before the dose step was steady")

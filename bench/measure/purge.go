@@ -7,11 +7,18 @@ import (
 	"sort"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
+
+var purgeMethods = methods{
+	characteristic.ChangeoverTime: (*Run).changeoverTime,
+	characteristic.PurgeTime:      (*Run).purgeTime,
+	characteristic.PurgeResidual:  (*Run).purgeResidual,
+}
 
 // emptyBelow is the gauge pressure in bar below which the line counts as emptied of pressure.
 const emptyBelow = 0.2
@@ -20,7 +27,7 @@ const emptyBelow = 0.2
 const steadyTail = 3 * time.Second
 
 // purging returns the purge step and the instant at which the return valve was energised.
-func (b *run) purging() (s step, start clock.Instant, why string) {
+func (b *Run) purging() (s step, start clock.Instant, why string) {
 	s, ok := b.first(scenario.Purge)
 	if !ok {
 		return s, 0, b.whyNot(scenario.Purge)
@@ -37,7 +44,7 @@ func (b *run) purging() (s step, start clock.Instant, why string) {
 
 // purgeTime is return valve energised -> pressure below 0.2 bar gauge and staying to the end of
 // the step.
-func (b *run) purgeTime() Characteristic {
+func (b *Run) purgeTime() Characteristic {
 	s, start, why := b.purging()
 	if why != "" {
 		return missing(why)
@@ -85,7 +92,7 @@ func lastAtLeast(v []float64, level float64) int {
 // toTell is over how many readings the median is to be taken so that noise alone does not lift one of thousands to
 // a level from the zero below it: no more than a sixth of it as standard deviation. That of a median is 1.25 noise
 // over the root of their number. It moves no edge, as an average would. An odd number, no more than two seconds.
-func (b *run) toTell(noise, level float64) int {
+func (b *Run) toTell(noise, level float64) int {
 	n := int(math.Ceil(sq(1.25 * noise / (level / 6))))
 	return min(n, int(2/math.Max(b.every(b.pressure), 1e-3))) | 1
 }
@@ -107,7 +114,7 @@ func median(w samples.Series, n int) samples.Series {
 
 // changeoverTime is return valve energised -> the pressure turns to emptying: where the line
 // through the fall meets the level before. A line that never falls to half of that has not turned.
-func (b *run) changeoverTime() Characteristic {
+func (b *Run) changeoverTime() Characteristic {
 	s, start, why := b.purging()
 	if why != "" {
 		return missing(why)
@@ -167,7 +174,7 @@ func resampled(w samples.Series, from, to clock.Instant) (out samples.Series) {
 
 // fastFall is changeoverTime where fewer than three readings lie in the early fall: through the first two below, k and the
 // next, as an orifice empties what gives way (the root of the pressure falls evenly), and back to the level before.
-func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, k int, sp span) Characteristic {
+func (b *Run) fastFall(w samples.Series, start clock.Instant, before mean, k int, sp span) Characteristic {
 	if k+1 >= len(w.V) || w.V[k+1] >= w.V[k] || w.V[k+1] <= 0 {
 		return b.turnedBefore(w, start, k, sp)
 	}
@@ -198,7 +205,7 @@ func (b *run) fastFall(w samples.Series, start clock.Instant, before mean, k int
 
 // turnedBefore is changeoverTime where not even two readings lie in the fall: the pressure turned at some time between
 // the reading before the first below and that, at the earliest with the command.
-func (b *run) turnedBefore(w samples.Series, start clock.Instant, k int, sp span) Characteristic {
+func (b *Run) turnedBefore(w samples.Series, start clock.Instant, k int, sp span) Characteristic {
 	latest := b.since(start, w.T[k])
 	earliest := 0.0
 	if k > 0 {
@@ -211,7 +218,7 @@ func (b *run) turnedBefore(w samples.Series, start clock.Instant, k int, sp span
 }
 
 // unfollowed is the standard deviation of the pulsation that the readings do not follow, as it is in the hold.
-func (b *run) unfollowed(before mean) float64 {
+func (b *Run) unfollowed(before mean) float64 {
 	sd := before.sd
 	if s, why := b.hold(); why == "" {
 		sd = roughness(b.series(b.pressure, s))
@@ -220,14 +227,14 @@ func (b *run) unfollowed(before mean) float64 {
 }
 
 // pulsates says whether the readings follow the pump's pulsation: at least two of them a turn.
-func (b *run) pulsates(s step) bool {
+func (b *Run) pulsates(s step) bool {
 	speed := meanOf(b.in(rig.PumpSpeed, s.Start, s.Start.Add(time.Second)).V).value
 	every := b.every(b.pressure)
 	return speed >= 60 && every > 0 && 60/speed >= 2*every
 }
 
 // everyPulse is how long lies between two readings of the pressure that follow the pulsation in a step, s; else 0.
-func (b *run) everyPulse(s step) float64 {
+func (b *Run) everyPulse(s step) float64 {
 	if b.pulsates(s) {
 		return b.every(b.pressure)
 	}
@@ -256,7 +263,7 @@ func lastAbove(v []float64, level float64, end int) int {
 // purgeResidual is what is left in the line by mass balance: the line's volume less what came
 // out of it into reservoir and beaker. The few millilitres that the circuit held under pressure
 // beyond the line's own volume are counted in, by the measured compliance.
-func (b *run) purgeResidual() Characteristic {
+func (b *Run) purgeResidual() Characteristic {
 	s, start, why := b.purging()
 	if why != "" {
 		return missing(why)
@@ -291,7 +298,7 @@ func (b *run) purgeResidual() Characteristic {
 
 // gained is how much a mass channel rose from the start of a purge to its end, in g, with its
 // standard uncertainty. Dosing just before is allowed for by the line through the last seconds.
-func (b *run) gained(c rig.Channel, s step, start clock.Instant) (g, u float64, ok bool) {
+func (b *Run) gained(c rig.Channel, s step, start clock.Instant) (g, u float64, ok bool) {
 	q := b.resolution(c)
 	l0, ok0 := fitLine(b.in(c, start.Add(-8*time.Second), start), start, q)
 	m := meanOf(b.in(c, s.End.Add(-steadyTail), s.End).V)
@@ -304,7 +311,7 @@ func (b *run) gained(c rig.Channel, s step, start clock.Instant) (g, u float64, 
 }
 
 // stored is the volume that the circuit held beyond its own at the pressure before a purge, in mL.
-func (b *run) stored(start clock.Instant) (v, u float64) {
+func (b *Run) stored(start clock.Instant) (v, u float64) {
 	p := meanOf(b.in(b.pressure, start.Add(-500*time.Millisecond), start).V).value
 	c := b.compliance()
 	if c.State != Measured {

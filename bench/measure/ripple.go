@@ -10,16 +10,19 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
+var rippleMethods = methods{characteristic.Ripple: (*Run).ripple}
+
 // ripple is the 95th percentile, over 1 s windows of the hold, of the peak-to-peak pressure
 // after a straight line is taken out (that of the average over a turn: the pulsation itself, cut anywhere, has
 // a slope of its own); its note names the dominant frequency and the shaft's.
-func (b *run) ripple() Characteristic {
+func (b *Run) ripple() Characteristic {
 	s, why := b.hold()
 	if why != "" {
 		return missing(why)
@@ -68,7 +71,7 @@ func (b *run) ripple() Characteristic {
 // standard uncertainty: its crests lie anywhere up to half the widest gap between the readings' phases beside a
 // reading, both alike, and what is lost goes by the square of that (mean 1/3 of the most, standard deviation
 // 2/sqrt(45) of it).
-func (b *run) missedCrests(value, shaft float64) (lost, u float64) {
+func (b *Run) missedCrests(value, shaft float64) (lost, u float64) {
 	every := b.every(b.pressure)
 	if shaft <= 0 || shaft*every >= 0.5 {
 		return 0, 0
@@ -110,7 +113,7 @@ func widestGap(step float64, turns int) float64 {
 
 // ventedNoise is the scatter of the gauge when nothing moves; of readings so coarse that they stand still or flicker
 // between two steps then, what is under their rounding, where the leak-down shows it.
-func (b *run) ventedNoise() float64 {
+func (b *Run) ventedNoise() float64 {
 	if noise := b.flicker(); noise > 0 {
 		return noise
 	}
@@ -187,8 +190,7 @@ func dominant(w samples.Series) float64 {
 // trend are taken out: in the hold, else in the last five seconds of a pressurise step that had
 // time to settle. A healthy unit on a sound regulator is steady to a few hundredths of a bar; air in
 // the suction makes it swing. ok is false when there is no such stretch.
-func Unsteadiness(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (sd float64, ok bool) {
-	b := newRun(rec, r, p)
+func (b *Run) Unsteadiness() (sd float64, ok bool) {
 	s, why := b.hold()
 	from, to := s.steady()
 	if why != "" {
@@ -201,7 +203,7 @@ func Unsteadiness(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) (sd floa
 }
 
 // unsteadiness is the scatter of the pressure over [from, to] about a line, pulsation taken out.
-func (b *run) unsteadiness(from, to clock.Instant) (sd float64, ok bool) {
+func (b *Run) unsteadiness(from, to clock.Instant) (sd float64, ok bool) {
 	slow := samples.Series{}
 	for _, w := range windows(b.in(b.pressure, from, to), 200*time.Millisecond) {
 		if len(w.V) > 0 {

@@ -10,8 +10,14 @@ import (
 	"holdfast/j1939/clock"
 )
 
-// run is one recording with what is needed to read it.
-type run struct {
+// Run is one recording, read once, with what is needed to measure it. Its methods give what the layers above need:
+// characteristics, signs, the identified circuit, curves to draw. Each depends on nothing but recording, rig and plan.
+type Run struct {
+	// What was read, as it was handed in.
+	Recording *samples.Recording
+	Rig       *rig.Rig
+	Plan      *scenario.Plan
+
 	rec      *samples.Recording
 	rig      *rig.Rig
 	plan     *scenario.Plan
@@ -31,8 +37,9 @@ type step struct {
 	asked scenario.Step
 }
 
-func newRun(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *run {
-	b := &run{rec: rec, rig: r, plan: p, pressure: rig.LinePressure}
+// Read takes a recording in. None of the arguments is changed.
+func Read(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *Run {
+	b := &Run{Recording: rec, Rig: r, Plan: p, rec: rec, rig: r, plan: p, pressure: rig.LinePressure}
 	if r.Channels[rig.ReferencePressure] != nil && len(rec.Channels[rig.ReferencePressure].T) > 0 {
 		b.pressure = rig.ReferencePressure
 	}
@@ -45,7 +52,7 @@ func newRun(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) *run {
 }
 
 // steps returns the steps of a kind that ran, in order.
-func (b *run) steps(kind scenario.Kind) []step {
+func (b *Run) steps(kind scenario.Kind) []step {
 	var out []step
 	for _, s := range b.rec.Steps {
 		if s.Kind != kind || s.Start == 0 && s.End == 0 {
@@ -64,7 +71,7 @@ func (b *run) steps(kind scenario.Kind) []step {
 }
 
 // first returns the first step of a kind that ran.
-func (b *run) first(kind scenario.Kind) (step, bool) {
+func (b *Run) first(kind scenario.Kind) (step, bool) {
 	if all := b.steps(kind); len(all) > 0 {
 		return all[0], true
 	}
@@ -72,7 +79,7 @@ func (b *run) first(kind scenario.Kind) (step, bool) {
 }
 
 // after returns the first step of a kind that started at or after t.
-func (b *run) after(kind scenario.Kind, t clock.Instant) (step, bool) {
+func (b *Run) after(kind scenario.Kind, t clock.Instant) (step, bool) {
 	for _, s := range b.steps(kind) {
 		if s.Start >= t {
 			return s, true
@@ -82,7 +89,7 @@ func (b *run) after(kind scenario.Kind, t clock.Instant) (step, bool) {
 }
 
 // whyNot says why a step left nothing to measure.
-func (b *run) whyNot(kind scenario.Kind) string {
+func (b *Run) whyNot(kind scenario.Kind) string {
 	for _, s := range b.plan.Steps {
 		if s.Kind == kind {
 			return "the run ended before the " + kind.String() + " step"
@@ -95,13 +102,13 @@ func (b *run) whyNot(kind scenario.Kind) string {
 func (s step) steady() (from, to clock.Instant) { return s.Start.Add(s.asked.Settle), s.End }
 
 // in returns a channel's readings in [from, to): a reading at the end of a step is the next one's.
-func (b *run) in(c rig.Channel, from, to clock.Instant) samples.Series {
+func (b *Run) in(c rig.Channel, from, to clock.Instant) samples.Series {
 	return between(b.rec.Channels[c], from, to-1)
 }
 
 // average is the mean of a channel over [from, to] with a budget of its own: the
 // instrument, its resolution, the scatter of the readings.
-func (b *run) average(c rig.Channel, from, to clock.Instant) (mean, budget, bool) {
+func (b *Run) average(c rig.Channel, from, to clock.Instant) (mean, budget, bool) {
 	w := b.in(c, from, to)
 	m := meanOf(w.V)
 	if m.n == 0 {
@@ -117,7 +124,7 @@ func (b *run) average(c rig.Channel, from, to clock.Instant) (mean, budget, bool
 // accuracy is the standard uncertainty of an instrument at a reading. In one run an
 // instrument is taken to be wrong by z * At(reading)/2 with one z of a normal distribution for
 // all its readings: the constant part then cancels from differences and slopes.
-func (b *run) accuracy(c rig.Channel, reading float64) float64 {
+func (b *Run) accuracy(c rig.Channel, reading float64) float64 {
 	if in := b.rig.Channels[c]; in != nil {
 		return in.Accuracy.At(reading) / 2
 	}
@@ -126,7 +133,7 @@ func (b *run) accuracy(c rig.Channel, reading float64) float64 {
 
 // gain is the relative standard uncertainty of an instrument's differences and slopes. A sensor of the unit is not calibrated
 // with the bench: its zero is its own, and its class of the span is what the line from there may be off by at the span's end.
-func (b *run) gain(c rig.Channel) float64 {
+func (b *Run) gain(c rig.Channel) float64 {
 	in := b.rig.Channels[c]
 	switch {
 	case in == nil:
@@ -137,7 +144,7 @@ func (b *run) gain(c rig.Channel) float64 {
 	return in.Accuracy.OfReading / 200
 }
 
-func (b *run) resolution(c rig.Channel) float64 {
+func (b *Run) resolution(c rig.Channel) float64 {
 	if in := b.rig.Channels[c]; in != nil {
 		return in.Resolution
 	}
@@ -145,7 +152,7 @@ func (b *run) resolution(c rig.Channel) float64 {
 }
 
 // every is the expected time between two readings of a channel, in s.
-func (b *run) every(c rig.Channel) float64 {
+func (b *Run) every(c rig.Channel) float64 {
 	if in := b.rig.Channels[c]; in != nil && in.Every > 0 {
 		return in.Every.Seconds()
 	}
@@ -157,7 +164,7 @@ func (b *run) every(c rig.Channel) float64 {
 
 // density is the fluid's density over [from, to] with its standard uncertainty: the
 // temperature's own error included. Without a thermometer 20 +/- 10 °C is taken.
-func (b *run) density(from, to clock.Instant) (rho, u float64) {
+func (b *Run) density(from, to clock.Instant) (rho, u float64) {
 	t, ut := b.temperature(from, to)
 	rho, u = Density(b.rig.Fluid, t)
 	hot, _ := Density(b.rig.Fluid, t+1)
@@ -166,7 +173,7 @@ func (b *run) density(from, to clock.Instant) (rho, u float64) {
 
 // temperature is the fluid's temperature in °C over [from, to], widened by two readings on
 // either side because it changes slowly and is sent once a second.
-func (b *run) temperature(from, to clock.Instant) (t, u float64) {
+func (b *Run) temperature(from, to clock.Instant) (t, u float64) {
 	for _, c := range [...]rig.Channel{rig.FluidTemperature, rig.TankTemperature, rig.AmbientTemperature} {
 		if m, bud, ok := b.average(c, from.Add(-2*time.Second), to.Add(2*time.Second)); ok {
 			return m.value, bud.standard()
@@ -177,7 +184,7 @@ func (b *run) temperature(from, to clock.Instant) (t, u float64) {
 
 // commanded returns the time at which a command first took a value above level in
 // [from, to], and whether it did. A command already above level at from counts from there.
-func (b *run) commanded(c rig.Command, level float64, from, to clock.Instant) (clock.Instant, bool) {
+func (b *Run) commanded(c rig.Command, level float64, from, to clock.Instant) (clock.Instant, bool) {
 	s := b.rec.Commands[c]
 	if v, ok := valueAt(s, from); ok && v > level {
 		return from, true
@@ -192,7 +199,7 @@ func (b *run) commanded(c rig.Command, level float64, from, to clock.Instant) (c
 }
 
 // released returns the time at which a command next fell to level or below, from t on.
-func (b *run) released(c rig.Command, level float64, t, to clock.Instant) (clock.Instant, bool) {
+func (b *Run) released(c rig.Command, level float64, t, to clock.Instant) (clock.Instant, bool) {
 	w := between(b.rec.Commands[c], t, to)
 	for i, v := range w.V {
 		if v <= level {

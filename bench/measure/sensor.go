@@ -5,15 +5,22 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
+var sensorMethods = methods{
+	characteristic.SensorZero:      (*Run).sensorZero,
+	characteristic.SensorSpanError: (*Run).sensorSpanError,
+	characteristic.SensorSupply:    (*Run).sensorSupply,
+}
+
 // sensorZero is the unit's sensor minus the reference, both vented, over the steady part of
 // the vent step. Without a reference gauge a vented line is at 0 bar gauge.
-func (b *run) sensorZero() Characteristic {
+func (b *Run) sensorZero() Characteristic {
 	s, ok := b.first(scenario.Vent)
 	if !ok {
 		return missing(b.whyNot(scenario.Vent))
@@ -36,7 +43,7 @@ func (b *run) sensorZero() Characteristic {
 }
 
 // ventedPart leaves out the first second, in which the line empties, when nothing is said.
-func (b *run) ventedPart(s step) (from, to clock.Instant) {
+func (b *Run) ventedPart(s step) (from, to clock.Instant) {
 	from, to = s.steady()
 	if s.asked.Settle == 0 {
 		from = from.Add(min(time.Second, to.Sub(from)/4))
@@ -46,7 +53,7 @@ func (b *run) ventedPart(s step) (from, to clock.Instant) {
 
 // sensorSpanError is the unit's sensor minus the reference gauge at regulated pressure, in % of
 // the reference.
-func (b *run) sensorSpanError() Characteristic {
+func (b *Run) sensorSpanError() Characteristic {
 	s, why := b.hold()
 	if why != "" {
 		return missing(why)
@@ -75,7 +82,7 @@ func (b *run) sensorSpanError() Characteristic {
 
 // differenceU is the standard uncertainty of the mean difference of the two gauges: what
 // the pump does to both alike cancels when they are sent in one message.
-func (b *run) differenceU(from, to clock.Instant) float64 {
+func (b *Run) differenceU(from, to clock.Instant) float64 {
 	u, r := b.in(rig.LinePressure, from, to), b.in(rig.ReferencePressure, from, to)
 	if len(u.V) != len(r.V) {
 		return math.Hypot(meanOf(u.V).u, meanOf(r.V).u)
@@ -90,7 +97,7 @@ func (b *run) differenceU(from, to clock.Instant) float64 {
 // sensorSupply is the mean supply voltage of the sensor while the unit was powered; when one
 // second of it stands clearly apart from the rest, that second, because a supply that comes
 // and goes is not described by its mean.
-func (b *run) sensorSupply() Characteristic {
+func (b *Run) sensorSupply() Characteristic {
 	w := b.in(rig.SensorSupplyVoltage, b.poweredFrom(), b.poweredUntil())
 	if len(w.V) == 0 {
 		return missing(b.noReading(rig.SensorSupplyVoltage))
@@ -109,7 +116,7 @@ func (b *run) sensorSupply() Characteristic {
 		note = fmt.Sprintf("worst second of a mean of %.3f V", m.value)
 		s = span{at.T[0], at.T[len(at.T)-1], worst.n}
 	}
-	if t, ok := Pinned(b.rec, b.rig); ok {
+	if t, ok := b.Pinned(); ok {
 		note += fmt.Sprintf("; the sensor's reading stood still at %.1f s while the reference moved",
 			t.Seconds(b.rec.Start))
 	}
@@ -122,7 +129,7 @@ func (b *run) sensorSupply() Characteristic {
 
 // poweredFrom is when the unit got its power: half a second after the command, or the
 // start of the run when power is not ours to command.
-func (b *run) poweredFrom() clock.Instant {
+func (b *Run) poweredFrom() clock.Instant {
 	if t, ok := b.commanded(rig.SetUnitPower, 0.5, b.rec.Start, b.rec.End); ok {
 		return t.Add(500 * time.Millisecond)
 	}
@@ -130,7 +137,7 @@ func (b *run) poweredFrom() clock.Instant {
 }
 
 // poweredUntil is when the unit's power was taken away for the last time, or the end of the run.
-func (b *run) poweredUntil() clock.Instant {
+func (b *Run) poweredUntil() clock.Instant {
 	s := b.rec.Commands[rig.SetUnitPower]
 	if n := len(s.V); n > 1 && s.V[n-1] < 0.5 {
 		return s.T[n-1]
@@ -139,7 +146,7 @@ func (b *run) poweredUntil() clock.Instant {
 }
 
 // noReading says why a channel gave nothing.
-func (b *run) noReading(c rig.Channel) string {
+func (b *Run) noReading(c rig.Channel) string {
 	switch {
 	case b.rig.Channels[c] == nil && len(b.rec.Channels[c].T) == 0:
 		return "the rig has no " + c.String() + " channel"
@@ -155,10 +162,10 @@ const pinnedFor = 2 * time.Second
 // Pinned reports whether the unit's own pressure sensor stood still for two seconds while the
 // reference gauge moved by more than four steps of the sensor and 0.3 bar, and when that began.
 // A sensor that lost its supply does that; a good one never does.
-func Pinned(rec *samples.Recording, r *rig.Rig) (clock.Instant, bool) {
-	unit, ref := rec.Channels[rig.LinePressure], rec.Channels[rig.ReferencePressure]
+func (b *Run) Pinned() (clock.Instant, bool) {
+	unit, ref := b.rec.Channels[rig.LinePressure], b.rec.Channels[rig.ReferencePressure]
 	moved := 0.3
-	if in := r.Channels[rig.LinePressure]; in != nil {
+	if in := b.rig.Channels[rig.LinePressure]; in != nil {
 		moved = math.Max(moved, 4*in.Resolution)
 	}
 	for i := 0; i < len(unit.V); {

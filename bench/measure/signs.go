@@ -38,9 +38,8 @@ type Signs struct {
 	HoldTurns    Sign // r/min at nominal pressure
 }
 
-// ReadSigns reads them. What the run does not carry is not OK.
-func ReadSigns(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) Signs {
-	b := newRun(rec, r, p)
+// Signs reads them. What the run does not carry is not OK.
+func (b *Run) Signs() Signs {
 	var s Signs
 	b.freeRunning(&s)
 	b.freeSpeed(&s)
@@ -64,7 +63,7 @@ func ReadSigns(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) Signs {
 
 // freeRunning reads the pump against no pressure: a second after the start of the prime step until
 // the line has half a bar.
-func (b *run) freeRunning(s *Signs) {
+func (b *Run) freeRunning(s *Signs) {
 	p, ok := b.first(scenario.Prime)
 	if !ok {
 		return
@@ -93,7 +92,7 @@ func (b *run) freeRunning(s *Signs) {
 }
 
 // collapse is how much of the pressure is gone soon after the pump stopped in the first shut-in.
-func (b *run) collapse() Sign {
+func (b *Run) collapse() Sign {
 	s, ok := b.first(scenario.Compliance)
 	if !ok {
 		if s, ok = b.first(scenario.LeakDown); !ok {
@@ -109,7 +108,7 @@ func (b *run) collapse() Sign {
 }
 
 // stillFilling is what the reservoir still loses when priming has been given up.
-func (b *run) stillFilling() Sign {
+func (b *Run) stillFilling() Sign {
 	s, ok := b.first(scenario.Prime)
 	if !ok || s.Outcome != samples.TimedOut {
 		return Sign{}
@@ -119,7 +118,7 @@ func (b *run) stillFilling() Sign {
 }
 
 // primePeak is the highest pressure of a prime step that was in vain.
-func (b *run) primePeak() Sign {
+func (b *Run) primePeak() Sign {
 	s, ok := b.first(scenario.Prime)
 	if !ok || s.Outcome != samples.TimedOut {
 		return Sign{}
@@ -132,7 +131,7 @@ func (b *run) primePeak() Sign {
 const returnFlows = 15
 
 // checkOpens is the pressure in the line when the return first flows, on the way up.
-func (b *run) checkOpens() Sign {
+func (b *Run) checkOpens() Sign {
 	p, ok := b.first(scenario.Prime)
 	if !ok {
 		return Sign{}
@@ -155,7 +154,7 @@ func (b *run) checkOpens() Sign {
 // fallWithLoad compares a turn's delivery where the pump works hardest with that where it works less: the
 // greatest dosing, at regulated pressure, with the hold; where nominal pressure was not reached, the full drive
 // with the end of the prime step.
-func (b *run) fallWithLoad() Sign {
+func (b *Run) fallWithLoad() Sign {
 	from, to, note, why := b.working()
 	switch {
 	case why != "":
@@ -186,7 +185,7 @@ func (b *run) fallWithLoad() Sign {
 }
 
 // change is by how much in % a turn delivers more in the second stretch than in the first.
-func (b *run) change(from, to, from2, to2 clock.Instant) Sign {
+func (b *Run) change(from, to, from2, to2 clock.Instant) Sign {
 	before, u0, ok0 := b.perTurn(from, to)
 	after, u1, ok1 := b.perTurn(from2, to2)
 	if !ok0 || !ok1 || before <= 0 {
@@ -196,7 +195,7 @@ func (b *run) change(from, to, from2, to2 clock.Instant) Sign {
 }
 
 // perTurn is what goes through the return and on the scale, in mL a turn.
-func (b *run) perTurn(from, to clock.Instant) (v, u float64, ok bool) {
+func (b *Run) perTurn(from, to clock.Instant) (v, u float64, ok bool) {
 	q, n := meanOf(b.in(rig.ReturnFlow, from, to).V), meanOf(b.in(rig.PumpSpeed, from, to).V)
 	if q.n == 0 || n.n == 0 || n.value < 60 {
 		return 0, 0, false
@@ -210,7 +209,7 @@ func (b *run) perTurn(from, to clock.Instant) (v, u float64, ok bool) {
 }
 
 // sensorNoise is the scatter of the unit's own sensor on a vented line.
-func (b *run) sensorNoise() Sign {
+func (b *Run) sensorNoise() Sign {
 	s, ok := b.first(scenario.Vent)
 	if !ok {
 		return Sign{}
@@ -225,7 +224,7 @@ func (b *run) sensorNoise() Sign {
 }
 
 // supplied reads the wiring and the heater in the electrics step.
-func (b *run) supplied(s *Signs) {
+func (b *Run) supplied(s *Signs) {
 	from, to, why := b.energised(heater)
 	if why != "" {
 		return

@@ -20,7 +20,7 @@ const filled = 0.5
 // A worn pump draws little a turn from the start and to the end, a blocked suction side too; a way back
 // that stands open draws well at first and comes to rest below the wanted pressure; a return that does not
 // let the air out brings pressure long before the line can be full.
-func (b *run) filling(s *Signs) {
+func (b *Run) filling(s *Signs) {
 	p, ok := b.first(scenario.Prime)
 	if !ok {
 		return
@@ -50,7 +50,7 @@ const wetFrom = 0.65
 
 // wet is FillPerTurn once liquid has come to the pump. Valves that do not seal hold back air, which must be
 // compressed first, far more than liquid; a short stroke or a blocked suction side cares for neither.
-func (b *run) wet(p step, mass samples.Series) Sign {
+func (b *Run) wet(p step, mass samples.Series) Sign {
 	full := mass.V[0] - wetFrom*(mass.V[0]-mass.V[len(mass.V)-1])
 	i := slices.IndexFunc(mass.V, func(m float64) bool { return m < full })
 	if i < 0 || b.rig.StrokeVol <= 0 {
@@ -69,12 +69,12 @@ func (b *run) wet(p step, mass samples.Series) Sign {
 const emptyAtMost = 12 * time.Second
 
 // stillEmpty is until when a priming line is empty, at the most emptyAtMost.
-func (b *run) stillEmpty(p step) clock.Instant {
+func (b *Run) stillEmpty(p step) clock.Instant {
 	return b.risen(p, min(p.End, p.Start.Add(emptyAtMost)))
 }
 
 // risen is when the pressure of a priming line has risen, at the latest to.
-func (b *run) risen(p step, to clock.Instant) clock.Instant {
+func (b *Run) risen(p step, to clock.Instant) clock.Instant {
 	w := b.in(b.pressure, p.Start, to)
 	before := meanOf(b.in(b.pressure, p.Start.Add(-time.Second), p.Start).V).value
 	for i, v := range w.V {
@@ -87,7 +87,7 @@ func (b *run) risen(p step, to clock.Instant) clock.Instant {
 
 // drawn is what the reservoir loses over a stretch in g, the turns of the shaft meanwhile, and the standard
 // uncertainty of the loss.
-func (b *run) drawn(from, to clock.Instant) (grams, turns, u float64, ok bool) {
+func (b *Run) drawn(from, to clock.Instant) (grams, turns, u float64, ok bool) {
 	span := to.Seconds(from)
 	n := meanOf(b.in(rig.PumpSpeed, from, to).V)
 	if span < 3 || n.n == 0 {

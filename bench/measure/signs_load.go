@@ -14,7 +14,7 @@ import (
 // voltage that is there. A direct-current motor at a steady speed needs u = k w + R/k T, and T of a
 // displacement pump is p Vs/(2 pi): R Vs/(2 pi k) a bar whatever the flow. What lies between pump and line costs
 // more; a short stroke costs less; flow that goes the wrong way costs nothing of this, it costs speed.
-func (b *run) loaded(s *Signs) {
+func (b *Run) loaded(s *Signs) {
 	from, to, _, why := b.working()
 	if why != "" || !s.SpeedPerVolt.OK || s.SpeedPerVolt.Value <= 0 {
 		return
@@ -31,7 +31,7 @@ func (b *run) loaded(s *Signs) {
 
 // motorVolts is the mean voltage at the motor: drive, as the unit reports it or else as commanded, times
 // supply.
-func (b *run) motorVolts(from, to clock.Instant) (volts float64, ok bool) {
+func (b *Run) motorVolts(from, to clock.Instant) (volts float64, ok bool) {
 	v := meanOf(b.in(b.unitVoltage(), from, to).V)
 	drive := meanOf(b.in(rig.PumpDrive, from, to).V).value
 	if len(b.rec.Channels[rig.PumpDrive].T) == 0 {
@@ -45,7 +45,7 @@ func (b *run) motorVolts(from, to clock.Instant) (volts float64, ok bool) {
 
 // freeSpeed is the shaft speed for each volt of motor voltage against no pressure, where the unit itself
 // reports its drive.
-func (b *run) freeSpeed(s *Signs) {
+func (b *Run) freeSpeed(s *Signs) {
 	p, ok := b.first(scenario.Prime)
 	if !ok || s.SpeedPerVolt.OK || len(b.rec.Channels[rig.PumpDrive].T) == 0 {
 		return

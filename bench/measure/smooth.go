@@ -10,7 +10,7 @@ import (
 
 // overShaft averages over the turn of the pump that each reading lies in, so that pulsation is not taken for
 // overshoot; without a shaft speed (or where a turn is shorter than two readings) the waveform is left as it is.
-func (b *run) overShaft(w samples.Series, s step) samples.Series {
+func (b *Run) overShaft(w samples.Series, s step) samples.Series {
 	speed := meanOf(b.in(rig.PumpSpeed, s.End.Add(-2*time.Second), s.End).V).value
 	every := b.every(b.pressure)
 	if !(speed >= 60 && every > 0 && 60/speed >= 2*every) { // nor with a speed that is no number

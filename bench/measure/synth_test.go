@@ -98,7 +98,7 @@ func (s *synth) command(c rig.Command, t, v float64) {
 	s.rec.Commands[c].V = append(s.rec.Commands[c].V, v)
 }
 
-func (s *synth) run() *run { return newRun(s.rec, s.rig, s.plan) }
+func (s *synth) run() *Run { return Read(s.rec, s.rig, s.plan) }
 
 func constant(v float64) func(float64) float64 { return func(float64) float64 { return v } }
 

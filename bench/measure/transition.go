@@ -5,15 +5,24 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
+var transitionMethods = methods{
+	characteristic.PrimeTime:        (*Run).primeTime,
+	characteristic.RiseTime:         (*Run).riseTime,
+	characteristic.Overshoot:        (*Run).overshoot,
+	characteristic.SettlingTime:     (*Run).settlingTime,
+	characteristic.RepressuriseTime: (*Run).repressuriseTime,
+}
+
 // primeTime is pump on -> the pressure of the prime step reached and staying (0.5 s unless the
 // step says otherwise). The start instant is the command.
-func (b *run) primeTime() Characteristic {
+func (b *Run) primeTime() Characteristic {
 	s, ok := b.first(scenario.Prime)
 	if !ok {
 		return missing(b.whyNot(scenario.Prime))
@@ -35,7 +44,7 @@ func (b *run) primeTime() Characteristic {
 // repressuriseTime is valve released -> pressure back and staying: the directional valve has come
 // back. Back is within the band below where the step came to rest (or below nominal, when it did
 // not): what the unit's sensor is wrong by is another characteristic's matter.
-func (b *run) repressuriseTime() Characteristic {
+func (b *Run) repressuriseTime() Characteristic {
 	s, ok := b.first(scenario.Repressurise)
 	if !ok {
 		return missing(b.whyNot(scenario.Repressurise))
@@ -69,7 +78,7 @@ type transition struct {
 
 // transition reads the first pressurise step together with the settling part of the hold
 // that follows. State levels: the first readings, and the mean once pressure stays in the band.
-func (b *run) transition() (transition, string) {
+func (b *Run) transition() (transition, string) {
 	s, ok := b.first(scenario.Pressurise)
 	if !ok {
 		return transition{}, b.whyNot(scenario.Pressurise)
@@ -102,7 +111,7 @@ func (b *run) transition() (transition, string) {
 
 // settled is where the upper state level is read: the steady hold that follows, else the
 // last second of the pressurise step.
-func (b *run) settled(s step, t transition) samples.Series {
+func (b *Run) settled(s step, t transition) samples.Series {
 	if h, ok := b.after(scenario.Hold, s.End); ok && h.Start.Sub(s.End) < time.Second {
 		if from, to := h.steady(); to.Sub(from) >= heldAtLeast {
 			return b.overShaft(b.in(b.pressure, from, to), h)
@@ -113,7 +122,7 @@ func (b *run) settled(s step, t transition) samples.Series {
 
 // riseTime is the transition duration 10 % -> 90 % between the state levels, interpolated
 // between readings (IEEE Std 181).
-func (b *run) riseTime() Characteristic {
+func (b *Run) riseTime() Characteristic {
 	t, why := b.transition()
 	if why != "" {
 		return b.notRisen(t, why)
@@ -139,7 +148,7 @@ func (b *run) riseTime() Characteristic {
 }
 
 // notRisen is what a step that did not come about says: at least the time waited, if it waited.
-func (b *run) notRisen(t transition, why string) Characteristic {
+func (b *Run) notRisen(t transition, why string) Characteristic {
 	s, ok := b.first(scenario.Pressurise)
 	if !ok || s.Outcome != samples.TimedOut {
 		return missing(why)
@@ -149,7 +158,7 @@ func (b *run) notRisen(t transition, why string) Characteristic {
 
 // overshoot is the greatest excursion beyond the upper state level in % of the step (IEEE Std 181);
 // 0 when there is none.
-func (b *run) overshoot() Characteristic {
+func (b *Run) overshoot() Characteristic {
 	t, why := b.transition()
 	if why != "" {
 		return missing(why)
@@ -184,7 +193,7 @@ func (t *transition) peakOfNoise(q float64) (raised float64, bud budget) {
 
 // settlingTime is from the start of the step (the command, not the 50 % instant) to the last
 // entry into the band around the upper state level.
-func (b *run) settlingTime() Characteristic {
+func (b *Run) settlingTime() Characteristic {
 	t, why := b.transition()
 	if why != "" {
 		return b.notRisen(t, why)

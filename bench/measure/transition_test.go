@@ -20,7 +20,7 @@ func secondOrder(zeta float64) func(float64) float64 {
 
 // stepRun is a pressurise step from 0 to 9 bar with the given unit response, slowed to wn rad/s, and
 // a hold in which it has come to rest.
-func stepRun(unit func(float64) float64, wn, seconds, band float64) *run {
+func stepRun(unit func(float64) float64, wn, seconds, band float64) *Run {
 	s := newSynth(1)
 	s.exact(rig.ReferencePressure)
 	from, to := s.step(scenario.Step{Kind: scenario.Pressurise, Pressure: 9, Band: band}, seconds)

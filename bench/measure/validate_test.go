@@ -14,7 +14,7 @@ import (
 )
 
 // wholeRun is a release, a dose, a purge and the electrics of a unit that stands in a room of its own temperature.
-func wholeRun(k shutIn, fluid, room float64) *run {
+func wholeRun(k shutIn, fluid, room float64) *Run {
 	s := release(8, k)
 	from, to := s.step(scenario.Step{Kind: scenario.Dose, Duty: 20, Settle: 3 * time.Second}, 25)
 	s.command(rig.SetReturnValve, from, 0)
@@ -44,7 +44,7 @@ func wholeRun(k shutIn, fluid, room float64) *run {
 
 // weakRun is a pump that only gets to 3 bar, on poor instruments, through a check valve known to within so many bar:
 // where the root of the pressure bends most.
-func weakRun(check float64) *run {
+func weakRun(check float64) *Run {
 	s := newSynth(9)
 	s.rig.CheckValve = rig.Estimate{Value: 0.3, U: check}
 	s.instrument(rig.ReferencePressure, 20*time.Millisecond, 0.08, rig.Accuracy{Absolute: 0.16})
@@ -58,14 +58,14 @@ func weakRun(check float64) *run {
 }
 
 // coarse is the same run read by a sensor of 8 kPa a bit.
-func coarse(b *run) *run {
+func coarse(b *Run) *Run {
 	in, v := *b.rig.Channels[rig.ReferencePressure], b.rec.Channels[rig.ReferencePressure].V
 	in.Resolution = 0.08
 	b.rig.Channels[rig.ReferencePressure] = &in
 	for i := range v {
 		v[i] = math.Round(v[i]/in.Resolution) * in.Resolution
 	}
-	return newRun(b.rec, b.rig, b.plan)
+	return Read(b.rec, b.rig, b.plan)
 }
 
 // unconfirmed are the budgets that Monte Carlo does not confirm, why, and by how much of U their interval may then
@@ -91,7 +91,7 @@ func TestBudgets_MonteCarlo(t *testing.T) {
 	refused := map[string]bool{}
 	for _, r := range []struct {
 		name string
-		b    *run
+		b    *Run
 		n    int // characteristics that it measures
 	}{
 		{"seats leak a little, unit as warm as the room", wholeRun(seats, 20, 20), 8},

@@ -5,15 +5,21 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
+var wiringMethods = methods{
+	characteristic.SensorNoise:      (*Run).sensorScatter,
+	characteristic.WiringResistance: (*Run).wiringResistance,
+}
+
 // wiringResistance is the resistance between the bench's terminals and the unit's connector: the difference of the
 // two voltages over the current that heater and coil draw, less the difference in the second before, when nothing
 // was switched on (what the two voltmeters disagree by drops out).
-func (b *run) wiringResistance() Characteristic {
+func (b *Run) wiringResistance() Characteristic {
 	from, to, why := b.energised(heater)
 	if why != "" {
 		return missing(why)
@@ -45,13 +51,13 @@ func (b *run) wiringResistance() Characteristic {
 }
 
 // sag is the mean of supply less unit voltage over a stretch, with its scatter.
-func (b *run) sag(from, to clock.Instant) (volts, u float64, ok bool) {
+func (b *Run) sag(from, to clock.Instant) (volts, u float64, ok bool) {
 	v, w := meanOf(b.in(rig.SupplyVoltage, from, to).V), meanOf(b.in(rig.UnitVoltage, from, to).V)
 	return v.value - w.value, math.Hypot(v.u, w.u), v.n >= 3 && w.n >= 3
 }
 
 // sensorScatter is the noise of the unit's own sensor: the standard deviation of its readings on a vented line.
-func (b *run) sensorScatter() Characteristic {
+func (b *Run) sensorScatter() Characteristic {
 	s, ok := b.first(scenario.Vent)
 	if !ok {
 		return missing(b.whyNot(scenario.Vent))

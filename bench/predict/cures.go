@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
@@ -61,13 +62,13 @@ func provable(l scenario.Limit, p *scenario.Plan, r *rig.Rig) bool {
 		return false
 	}
 	from, to := grade.PassRange(c.U, &l, p.Rule, p.MaxRisk)
-	return possible(l, from, to)
+	return possible(l, from, to, r)
 }
 
 // lengthened finds the least of some factors by which the steps of a characteristic must last longer.
 func lengthened(l scenario.Limit, p *scenario.Plan, r *rig.Rig) (text string, longer *scenario.Plan,
 	ok bool) {
-	ch, known := scenario.Lookup(l.Characteristic)
+	ch, known := characteristic.Of(l.Characteristic)
 	if !known {
 		return "", nil, false
 	}
@@ -123,16 +124,8 @@ func stretched(p *scenario.Plan, kind scenario.Kind, at string, f float64) (*sce
 
 // usesPressure says whether a characteristic is read off the line's pressure.
 func usesPressure(name string) bool {
-	ch, ok := scenario.Lookup(name)
-	if !ok {
-		return false
-	}
-	for _, any := range ch.Channels {
-		if slices.Contains(any, rig.ReferencePressure) {
-			return true
-		}
-	}
-	return false
+	c, _ := characteristic.Of(name)
+	return c.Reads(rig.ReferencePressure)
 }
 
 // withGauge is the rig with a bench gauge on the line.

@@ -3,6 +3,7 @@ package predict
 import (
 	"math"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
@@ -97,9 +98,9 @@ func prospect(l scenario.Limit, all []expected, p *scenario.Plan, r *rig.Rig) Pr
 	out.Largest, out.Share = largest(c.Budget)
 	out.PassFrom, out.PassTo = grade.PassRange(c.U, &l, p.Rule, p.MaxRisk)
 	out.Outlook = Provable
-	if !possible(l, out.PassFrom, out.PassTo) {
+	if !possible(l, out.PassFrom, out.PassTo, r) {
 		out.Outlook = OnlyUndecided
-		if from, to := grade.PassRange(c.Least, &l, p.Rule, p.MaxRisk); possible(l, from, to) {
+		if from, to := grade.PassRange(c.Least, &l, p.Rule, p.MaxRisk); possible(l, from, to, r) {
 			out.Outlook = Doubtful
 		}
 		if p.Asked(l.Characteristic) == nil {
@@ -121,17 +122,11 @@ func limitOf(l scenario.Limit) float64 {
 	return 0
 }
 
-// signed are the characteristics whose true value may be below zero; all others are amounts.
-var signed = map[string]bool{"sensor_zero": true, "sensor_span_error": true, "dosing_error": true}
-
-// possible says whether a unit can have a true value that passes.
-func possible(l scenario.Limit, from, to float64) bool {
+// possible reports whether a unit can have a true value that passes.
+func possible(l scenario.Limit, from, to float64, r *rig.Rig) bool {
 	least, most := math.Inf(-1), math.Inf(1)
-	if !signed[l.Characteristic] {
-		least = 0
-	}
-	if l.Characteristic == "volumetric_efficiency" {
-		most = 100
+	if c, ok := characteristic.Of(l.Characteristic); ok {
+		least, most = c.Possible.Ends(r)
 	}
 	return math.Max(from, least) <= math.Min(to, most)
 }

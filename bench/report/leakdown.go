@@ -57,12 +57,11 @@ func leakDown(res *judge.Result, s samples.StepRun) (f *figure, fitted bool) {
 	addLine(p, thin(sensor, rec.Start, s.Start, s.End, plotColumns, gap), brass, 1.4)
 	gauge := thin(rec.Channels[rig.ReferencePressure], rec.Start, s.Start, s.End, plotColumns, gap)
 	addLine(p, gauge, ink, 0.7)
-	if res.Bench != nil && res.Plan != nil {
-		// The fit may begin earlier: a compliance step before it may be in the same shut-in.
-		if c, from, to, ok := measure.LeakCurve(rec, res.Bench, res.Plan); ok && from < s.End && to > s.Start {
-			fitted = addCurve(p, within(c, s.Start.Seconds(rec.Start), s.End.Seconds(rec.Start)), draw.LineStyle{Color: danger, Width: vg.Points(1.1),
-				Dashes: []vg.Length{vg.Points(4), vg.Points(3)}})
-		}
+	// The fit may begin earlier: a compliance step before it may be in the same shut-in.
+	if c := res.Curves; len(c.Leak.X) > 0 && c.LeakFrom < s.End && c.LeakTo > s.Start {
+		law := within(c.Leak, s.Start.Seconds(rec.Start), s.End.Seconds(rec.Start))
+		fitted = addCurve(p, law, draw.LineStyle{Color: danger, Width: vg.Points(1.1),
+			Dashes: []vg.Length{vg.Points(4), vg.Points(3)}})
 	}
 	p.X.Min, p.X.Max = s.Start.Seconds(rec.Start), s.End.Seconds(rec.Start)
 	margin := 0.05 * (p.Y.Max - p.Y.Min)

@@ -56,6 +56,7 @@ func madeUp() *judge.Result {
 	for _, s := range res.Recording.Steps {
 		plan.Steps = append(plan.Steps, scenario.Step{Name: s.Name, Kind: s.Kind})
 	}
+	res.Curves = measure.Read(res.Recording, res.Bench, plan).Curves()
 	return res
 }
 

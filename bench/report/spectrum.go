@@ -19,11 +19,8 @@ import (
 // spectrum draws the amplitude of the ripple over frequency, with the pump's shaft marked. A zero value:
 // there is nothing to draw.
 func spectrum(res *judge.Result) (words plotWords) {
-	if res.Recording == nil || res.Bench == nil || res.Plan == nil {
-		return words
-	}
-	c, shaft, ok := measure.RippleSpectrum(res.Recording, res.Bench, res.Plan)
-	if !ok {
+	c, shaft := res.Curves.Ripple, res.Curves.Shaft
+	if len(c.X) == 0 {
 		return words
 	}
 	p := newPlot("frequency, Hz", "amplitude, bar")

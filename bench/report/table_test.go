@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/judge"
+	"holdfast/bench/measure"
 	"holdfast/bench/report"
 	"holdfast/bench/samples"
 )
@@ -62,6 +63,7 @@ func tripped() *judge.Result {
 		n := min(len(s.T), 4300)
 		s.T, s.V = s.T[:n], s.V[:n]
 	}
+	res.Curves = measure.Read(rec, res.Bench, res.Plan).Curves()
 	return res
 }
 

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -105,7 +106,7 @@ func addLine(p *plot.Plot, pieces []plotter.XYs, c color.Color, width float64) f
 // addHoldBand shades the limits of the regulated pressure over the steps that hold it.
 func addHoldBand(p *plot.Plot, res *judge.Result) {
 	for _, l := range res.Lines {
-		if l.Name != "regulated_pressure" || l.Limit == nil || l.Limit.Lower == nil || l.Limit.Upper == nil {
+		if l.Name != characteristic.RegulatedPressure || l.Limit == nil || l.Limit.Lower == nil || l.Limit.Upper == nil {
 			continue
 		}
 		for _, s := range res.Recording.Steps {

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/grade"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
@@ -67,7 +68,7 @@ func legendOf(res *judge.Result) legend {
 	}
 	held := slices.ContainsFunc(rec.Steps, func(s samples.StepRun) bool { return s.Kind == scenario.Hold })
 	limited := slices.ContainsFunc(res.Lines, func(l judge.Line) bool {
-		return l.Name == "regulated_pressure" && l.Limit != nil && l.Limit.Lower != nil && l.Limit.Upper != nil
+		return l.Name == characteristic.RegulatedPressure && l.Limit != nil && l.Limit.Lower != nil && l.Limit.Upper != nil
 	})
 	return legend{len(rec.Channels[rig.ReferencePressure].T) > 0, len(rec.Channels[rig.LinePressure].T) > 0,
 		held && limited}

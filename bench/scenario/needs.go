@@ -44,3 +44,7 @@ func (a AnyOf) String() string {
 	}
 	return strings.Join(names, " or ")
 }
+
+var pressure = AnyOf{rig.ReferencePressure, rig.LinePressure}
+
+func one(c rig.Channel) AnyOf { return AnyOf{c} }

@@ -14,6 +14,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/record"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
@@ -129,7 +130,7 @@ func TestSchema_KnowsEveryWord(t *testing.T) {
 	}
 	read("scenario")
 	var names []string
-	for _, c := range scenario.Characteristics {
+	for _, c := range characteristic.All {
 		names = append(names, c.Name)
 	}
 	require.ElementsMatch(t, names, slices.Collect(maps.Keys(doc.Properties.Limits.Properties)))

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
@@ -63,7 +64,7 @@ func (p *parsing) answerName(f *yamltext.Fields, key string) string {
 	case !answerName.MatchString(name):
 		p.Add(n, fmt.Sprintf("%s: %q", key, yamltext.Clip(name)),
 			"write small letters, digits and underlines, at most 40")
-	case slices.ContainsFunc(scenario.Characteristics, func(c scenario.Characteristic) bool { return c.Name == name }):
+	case slices.ContainsFunc(characteristic.All, func(c characteristic.Characteristic) bool { return c.Name == name }):
 		p.Add(n, fmt.Sprintf("%s: %s", key, name), "the bench measures that itself: choose another name")
 	case p.plan.Asked(name) != nil:
 		p.Add(n, fmt.Sprintf("%s: %s for the second time", key, name), "each answer needs a name of its own")
@@ -178,12 +179,12 @@ func (p *parsing) shortAnswers(n *yamltext.Node, key string) []string {
 }
 
 // lookup returns the characteristic of a name: one of the bench's, or a reading that a step asks for.
-func (p *parsing) lookup(name string) (c scenario.Characteristic, asked, ok bool) {
-	if c, ok := scenario.Lookup(name); ok {
+func (p *parsing) lookup(name string) (c characteristic.Characteristic, asked, ok bool) {
+	if c, ok := characteristic.Of(name); ok {
 		return c, false, true
 	}
 	if q := p.plan.Asked(name); q != nil {
-		return scenario.Characteristic{Name: q.Name, Unit: q.Unit, Text: q.Text}, true, true
+		return characteristic.Characteristic{Name: q.Name, Unit: q.Unit, Text: q.Text}, true, true
 	}
-	return scenario.Characteristic{}, false, false
+	return characteristic.Characteristic{}, false, false
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
@@ -83,17 +84,17 @@ func (c *fit) beyond(s scenario.Step, command rig.Command, value float64) {
 // limit: what is not measured can never pass, so a limit that this bench cannot measure is a
 // mistake now and not a disappointment after the run.
 func (c *fit) limit(l scenario.Limit) {
-	ch, ok := scenario.Lookup(l.Characteristic)
+	ch, ok := characteristic.Of(l.Characteristic)
 	if !ok || (l.ControllerOnly && c.rig.Kind != rig.Controller) {
 		return
 	}
 	c.lacking(l.Line, l.Column, l.Characteristic, ch.Commands, ch.Channels)
 	switch {
-	case l.Characteristic == "purge_residual" && c.rig.LineVolume.Value == 0:
+	case l.Characteristic == characteristic.PurgeResidual && c.rig.LineVolume.Value == 0:
 		c.add(l.Line, l.Column, "purge_residual needs line_volume", "state it in rig "+c.rig.Name)
-	case l.Characteristic == "dosing_error" && c.rig.Dosing.FullFlow == 0:
+	case l.Characteristic == characteristic.DosingError && c.rig.Dosing.FullFlow == 0:
 		c.add(l.Line, l.Column, "dosing_error needs dosing_valve", "state its transfer in rig "+c.rig.Name)
-	case l.Characteristic == "volumetric_efficiency" && c.rig.StrokeVol == 0:
+	case l.Characteristic == characteristic.VolumetricEfficiency && c.rig.StrokeVol == 0:
 		c.add(l.Line, l.Column, "volumetric_efficiency needs stroke_volume", "state it in rig "+c.rig.Name)
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig"
 	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
@@ -93,7 +94,7 @@ const designed = `sensor_zero sensor_span_error sensor_supply sensor_noise fill_
 
 func TestCharacteristics(t *testing.T) {
 	var names []string
-	for _, c := range scenario.Characteristics {
+	for _, c := range characteristic.All {
 		names = append(names, c.Name)
 		require.NotEmpty(t, c.Text)
 		if c.Unit != "" {

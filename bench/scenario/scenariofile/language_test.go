@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
@@ -112,13 +113,13 @@ func TestLanguagePage_Characteristics(t *testing.T) {
 		require.NoError(t, os.WriteFile(shipped+"README.md", []byte(head+begin+want+end+tail), 0o644))
 		return
 	}
-	require.Equal(t, want, got, "run go test ./bench/scenario -update")
+	require.Equal(t, want, got, "run go test ./bench/scenario/scenariofile -update")
 }
 
 func characteristicsTable() string {
 	var b strings.Builder
 	b.WriteString("\n| characteristic | unit | what it is | needs the steps | needs the channels |\n| --- | --- | --- | --- | --- |\n")
-	for _, c := range scenario.Characteristics {
+	for _, c := range characteristic.All {
 		var steps, channels []string
 		for _, k := range c.Steps {
 			steps = append(steps, k.String())

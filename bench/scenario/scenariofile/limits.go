@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
@@ -24,7 +25,7 @@ func (p *parsing) limits(f *yamltext.Fields) {
 		c, asked, ok := p.lookup(e.Key)
 		if !ok {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("no characteristic is called %q", yamltext.Clip(e.Key)),
-				characteristicHint(e.Key))
+				yamltext.DidYouMean(e.Key, characteristic.Names()))
 			continue
 		}
 		if asked && c.Unit == "" {
@@ -44,7 +45,7 @@ func (p *parsing) limits(f *yamltext.Fields) {
 }
 
 // yielded says that a limit's step is missing from the plan.
-func (p *parsing) yielded(c scenario.Characteristic, e yamltext.Entry) {
+func (p *parsing) yielded(c characteristic.Characteristic, e yamltext.Entry) {
 	for _, k := range c.Steps {
 		if p.whole && !p.plan.Has(k) {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s needs the step %s and the plan has none", c.Name, k),
@@ -54,7 +55,7 @@ func (p *parsing) yielded(c scenario.Characteristic, e yamltext.Entry) {
 }
 
 // limit reads {min: , max: , at: , applies_to: }.
-func (p *parsing) limit(c scenario.Characteristic, e yamltext.Entry, n *yamltext.Node) {
+func (p *parsing) limit(c characteristic.Characteristic, e yamltext.Entry, n *yamltext.Node) {
 	f := p.Fields(n, c.Name)
 	l := scenario.Limit{Characteristic: c.Name, Unit: c.Unit, ControllerOnly: c.Controller, Line: e.Line,
 		Column: e.Column}
@@ -85,7 +86,7 @@ func (p *parsing) limit(c scenario.Characteristic, e yamltext.Entry, n *yamltext
 	}
 }
 
-func (p *parsing) bound(f *yamltext.Fields, c scenario.Characteristic, key string) *float64 {
+func (p *parsing) bound(f *yamltext.Fields, c characteristic.Characteristic, key string) *float64 {
 	n := f.Get(key)
 	if n == nil {
 		return nil
@@ -106,7 +107,7 @@ func (p *parsing) bound(f *yamltext.Fields, c scenario.Characteristic, key strin
 }
 
 // setPoints reads at: 20 % or at: [20 %, 50 %]; without it the limit is for all of them.
-func (p *parsing) setPoints(f *yamltext.Fields, c scenario.Characteristic) []string {
+func (p *parsing) setPoints(f *yamltext.Fields, c characteristic.Characteristic) []string {
 	n := f.Get("at")
 	if n == nil {
 		return []string{""}
@@ -148,7 +149,7 @@ func (p *parsing) dosed(n *yamltext.Node, duty float64) {
 
 // decidable says that a step is over before its time limit could be broken: such a limit
 // could only ever be kept or time out.
-func (p *parsing) decidable(f *yamltext.Fields, c scenario.Characteristic, l scenario.Limit) {
+func (p *parsing) decidable(f *yamltext.Fields, c characteristic.Characteristic, l scenario.Limit) {
 	if c.Unit != "s" || l.Upper == nil || len(c.Steps) == 0 {
 		return
 	}
@@ -177,12 +178,4 @@ func (p *parsing) twice() {
 				l.At), "write at: for each")
 		}
 	}
-}
-
-func characteristicHint(name string) string {
-	names := make([]string, len(scenario.Characteristics))
-	for i, c := range scenario.Characteristics {
-		names[i] = c.Name
-	}
-	return yamltext.DidYouMean(name, names)
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -33,28 +34,28 @@ type property func(t *truths, c char) (value float64, known bool)
 // properties by the definitions of the bench's table of characteristics. What is not here is
 // defined by a waveform (times, levels, pulsation, means) and is read off the perfect recording.
 var properties = map[string]property{
-	"sensor_zero":           sensorZero,
-	"sensor_span_error":     sensorSpanError,
-	"sensor_supply":         func(t *truths, _ char) (float64, bool) { return t.sim.SensorSupply, true },
-	"restriction_area":      restrictionArea,
-	"delivery":              delivery,
-	"volumetric_efficiency": volumetricEfficiency,
-	"compliance":            compliance,
-	"overshoot":             overshoot,
-	"leak_rate":             leakRate,
-	"doser_leak":            func(t *truths, _ char) (float64, bool) { return t.sim.Drip, true },
-	"fluid_loss":            fluidLoss,
-	"dosing_error":          dosingError,
-	"purge_residual":        purgeResidual,
-	"heater_resistance":     func(t *truths, _ char) (float64, bool) { return t.sim.HeaterOhms, true },
-	"sensor_noise":          sensorNoise,
-	"wiring_resistance":     func(t *truths, _ char) (float64, bool) { return t.sim.WiringOhms, true },
-	"coil_resistance":       func(t *truths, _ char) (float64, bool) { return t.sim.CoilOhms, true },
-	"urea_content":          func(t *truths, _ char) (float64, bool) { return t.sim.Urea, true },
+	characteristic.SensorZero:           sensorZero,
+	characteristic.SensorSpanError:      sensorSpanError,
+	characteristic.SensorSupply:         func(t *truths, _ char) (float64, bool) { return t.sim.SensorSupply, true },
+	characteristic.RestrictionArea:      restrictionArea,
+	characteristic.Delivery:             delivery,
+	characteristic.VolumetricEfficiency: volumetricEfficiency,
+	characteristic.Compliance:           compliance,
+	characteristic.Overshoot:            overshoot,
+	characteristic.LeakRate:             leakRate,
+	characteristic.DoserLeak:            func(t *truths, _ char) (float64, bool) { return t.sim.Drip, true },
+	characteristic.FluidLoss:            fluidLoss,
+	characteristic.DosingError:          dosingError,
+	characteristic.PurgeResidual:        purgeResidual,
+	characteristic.HeaterResistance:     func(t *truths, _ char) (float64, bool) { return t.sim.HeaterOhms, true },
+	characteristic.SensorNoise:          sensorNoise,
+	characteristic.WiringResistance:     func(t *truths, _ char) (float64, bool) { return t.sim.WiringOhms, true },
+	characteristic.CoilResistance:       func(t *truths, _ char) (float64, bool) { return t.sim.CoilOhms, true },
+	"urea_content":                      func(t *truths, _ char) (float64, bool) { return t.sim.Urea, true },
 }
 
 // exact characteristics are commanded or counted, not measured: there is nothing to cover.
-var exact = map[string]bool{"hold_drive": true, "fault_codes": true}
+var exact = map[string]bool{characteristic.HoldDrive: true, characteristic.FaultCodes: true}
 
 // value returns the true value of a characteristic as it was measured. known is false where
 // there is none: the stretch never came, or no reading can come of it.
