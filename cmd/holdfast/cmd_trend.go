@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/bench/characteristic"
 	"holdfast/bench/history"
 	"holdfast/bench/record"
 	"holdfast/bench/report"
@@ -34,7 +35,8 @@ many values, the median and the quartiles, how many broke their limit, and the s
 them with its uncertainty. Simulated runs are left out unless asked for.` + exitHelp,
 		Example: `  holdfast trend leak_rate
   holdfast trend dosing_error --at "20 %" --since 2026-01-01 --json`,
-		Args: wants("CHARACTERISTIC"),
+		Args:      wants("CHARACTERISTIC"),
+		ValidArgs: characteristic.Names(),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.name = args[0]
 			return runTrend(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
