@@ -53,7 +53,9 @@ var importLaw = []room{
 	{"sim/controller", "j1939/clock sim/signal", "the unit's own messages, without a bus"},
 	{"sim/vehicle", "j1939/clock j1939/can", "a vehicle is frames"},
 	{"sim/lie", "j1939/clock j1939/can", "a lying bench is frames: it is the same for every world"},
-	{"sim/other", "j1939/clock j1939/can", "the second world shares nothing with the first: agreement would prove nothing"},
+	{"sim/other", "sim/other/...", "the second world shares nothing with the first: agreement would prove nothing"},
+	{"sim/other/ode", "", "a solver of its own"},
+	{"sim/other/plant", "sim/other/ode", "physics of its own"},
 
 	{"bench/yamltext", "j1939/unit", "positions of what a person wrote; no keys of its own"},
 	{"bench/rig", frames, "what a bench is; its file is read in bench/rig/rigfile"},
