@@ -4,10 +4,8 @@ import (
 	"context"
 	"fmt"
 
-	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
-	"holdfast/j1939/clock"
 )
 
 // Asker puts questions to the person at the bench. No method waits.
@@ -31,7 +29,6 @@ func (nobody) Withdraw()                      {}
 // when the step says so. An answer that is there already costs no cycle. A question that nobody answers ends
 // no run: what it means is said by the scenario and judged from the record.
 func (e *engine) askStep(ctx context.Context, i int, s scenario.Step) (samples.Outcome, samples.Ended, bool) {
-	mover := newMover(s, &e.state)
 	asker := e.Asker
 	if asker == nil {
 		asker = nobody{}
@@ -47,7 +44,7 @@ func (e *engine) askStep(ctx context.Context, i int, s scenario.Step) (samples.O
 		if e.left = s.Timeout - e.next.Sub(e.began); e.left <= 0 {
 			return e.answered(i, s, samples.Answer{State: scenario.TooLate}), samples.Completed, true
 		}
-		if ended, ok := e.cycle(ctx, mover.outputs); !ok {
+		if ended, ok := e.cycle(ctx, e.control.Outputs); !ok {
 			e.Journal.StepEnd(e.next, i, samples.CutShort, "")
 			return samples.CutShort, ended, false
 		}
@@ -71,20 +68,4 @@ func (e *engine) answered(i int, s scenario.Step, a samples.Answer) samples.Outc
 	}
 	e.Journal.StepEnd(e.next, i, outcome, note)
 	return outcome
-}
-
-// asking holds the pressure while a person looks, or keeps everything at rest.
-func asking(m *mover, now clock.Instant, s *state) rig.Outputs {
-	if m.Pressurises() {
-		return regulate(m, now, s)
-	}
-	return s.base()
-}
-
-// askWhileAsking is asking for a unit with its own controller.
-func askWhileAsking(m *mover, now clock.Instant, s *state) rig.Outputs {
-	if m.Pressurises() {
-		return ask(rig.StatePreparing)(m, now, s)
-	}
-	return ask(rig.StateDormant)(m, now, s)
 }

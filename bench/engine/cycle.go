@@ -6,10 +6,10 @@ import (
 	"fmt"
 	"time"
 
+	"holdfast/bench/control"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/j1939/can"
-	"holdfast/j1939/clock"
 )
 
 // wakeLimit is how long the bench node may take to answer at the start: its slowest message
@@ -24,7 +24,7 @@ func (e *engine) wake(ctx context.Context) (samples.Ended, bool) {
 	deadline := e.next.Add(wakeLimit)
 	for !e.awake() {
 		e.sup.NodeHeard(e.next) // silence is judged by the deadline here
-		if ended, ok := e.cycle(ctx, e.inert); !ok {
+		if ended, ok := e.cycle(ctx, e.atRest); !ok {
 			return ended, false
 		}
 		if e.next > deadline {
@@ -38,12 +38,15 @@ func (e *engine) wake(ctx context.Context) (samples.Ended, bool) {
 	return samples.Completed, true
 }
 
+// atRest is what is asked of a bench before the first step.
+func (e *engine) atRest(control.Seen) rig.Outputs { return control.Rest(e.Rig) }
+
 // cycle runs one command cycle: hear, judge, move, speak, keep. ok is false when the run is over.
-func (e *engine) cycle(ctx context.Context, move func(now clock.Instant, s *state) rig.Outputs) (samples.Ended, bool) {
+func (e *engine) cycle(ctx context.Context, move func(control.Seen) rig.Outputs) (samples.Ended, bool) {
 	if ended, ok := e.observe(ctx); !ok {
 		return ended, false
 	}
-	e.speak(e.held(move(e.next, &e.state)))
+	e.speak(e.held(move(e.seen(e.next))))
 	e.report()
 	e.next = e.next.Add(e.Rig.Cycle)
 	return samples.Completed, true
@@ -74,7 +77,7 @@ func (e *engine) observe(ctx context.Context) (samples.Ended, bool) {
 // answer puts everything to rest at once, without waiting for the next cycle.
 func (e *engine) answer() {
 	if e.spoken {
-		e.speak(e.vented())
+		e.speak(control.Vented(e.Rig))
 	}
 }
 

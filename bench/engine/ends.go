@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"holdfast/bench/control"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 )
@@ -23,7 +24,7 @@ func (e *engine) relieve(ended samples.Ended) {
 	e.label, e.step, e.began = "relieving the line", len(e.Plan.Steps), e.next
 	e.event("relieving the line")
 	for deadline := e.next.Add(relieveLimit); e.next < deadline; {
-		e.hold(e.vented(), e.Rig.Cycle)
+		e.hold(control.Vented(e.Rig), e.Rig.Cycle)
 		if p, ok := e.pressure(e.next); e.lost() || e.hurried() || (ok && p < samples.SafePressure) {
 			return
 		}
@@ -32,13 +33,6 @@ func (e *engine) relieve(ended samples.Ended) {
 
 // hurried says that a person has asked for the end a second time.
 func (e *engine) hurried() bool { return e.AtOnce != nil && e.AtOnce.Err() != nil }
-
-// vented is everything at rest and the line open to atmosphere.
-func (e *engine) vented() rig.Outputs {
-	out := e.base()
-	out[rig.SetVent] = 1
-	return out
-}
 
 // lost says whether nothing that we send reaches the bench.
 func (e *engine) lost() bool {

@@ -13,6 +13,7 @@ import (
 
 	einride "go.einride.tech/can"
 
+	"holdfast/bench/control"
 	"holdfast/bench/interlock"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -79,6 +80,7 @@ func (o Outcome) SafeToOpen() bool { return o.Fresh && o.Pressure < samples.Safe
 type engine struct {
 	Config
 	state
+	control  *control.Control
 	sup      *interlock.Supervisor
 	decoder  *rig.Decoder
 	encoder  *rig.Encoder
@@ -118,10 +120,9 @@ func Run(ctx context.Context, c Config) (out Outcome, err error) {
 func newEngine(c Config) *engine {
 	now := c.Port.Now()
 	e := &engine{Config: c, sup: interlock.New(c.Rig, now), next: now, vehicle: interlock.NewVehicleGuard(c.Rig),
-		decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig),
+		state: state{rig: c.Rig}, control: control.New(c.Rig, c.Plan.Nominal), decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig),
 		buf: make([]can.Frame, 256), readings: make([]rig.Reading, 0, 16), frames: make([]einride.Frame, 0, 4)}
 	e.sup.Tighten(c.Plan.MaxPressure)
-	e.state.init(c.Rig, c.Plan.Nominal)
 	for i := range e.sent {
 		e.sent[i] = -1 // nothing journalled yet: the first cycle writes every command
 	}
@@ -143,7 +144,7 @@ func (e *engine) run(ctx context.Context) samples.Ended {
 			e.relieve(ended)
 			return ended
 		}
-		if outcome == samples.TimedOut && !goesOn(s.Kind) {
+		if outcome == samples.TimedOut && !control.GoesOn(s.Kind) {
 			e.event("the rest of the plan is left out")
 			e.relieve(samples.Completed)
 			return samples.Completed
@@ -152,26 +153,21 @@ func (e *engine) run(ctx context.Context) samples.Ended {
 	return samples.Completed
 }
 
-// goesOn says whether the plan goes on after a step of a kind has timed out.
-func goesOn(k scenario.Kind) bool {
-	return k == scenario.Purge || k == scenario.Relieve || k == scenario.Ask
-}
-
 // runStep runs one step. ok is false when the run is over, and ended says how.
 func (e *engine) runStep(ctx context.Context, i int, s scenario.Step) (outcome samples.Outcome, ended samples.Ended, ok bool) {
-	mover := newMover(s, &e.state)
+	e.control.Begin(s)
 	e.step, e.began, e.label = i, e.next, s.Name
 	e.Journal.StepStart(e.next, i, s.Name, s.Kind)
-	e.sup.Rely(e.next, reliedOn(s, e.Rig)...)
+	e.sup.Rely(e.next, control.Relies(s, e.Rig)...)
 	if s.Kind == scenario.Ask {
 		return e.askStep(ctx, i, s)
 	}
 	for {
-		if ended, ok := e.cycle(ctx, mover.outputs); !ok {
+		if ended, ok := e.cycle(ctx, e.control.Outputs); !ok {
 			e.Journal.StepEnd(e.next, i, samples.CutShort, "")
 			return samples.CutShort, ended, false
 		}
-		if outcome, note := mover.outcome(e.began, e.next, &e.state); outcome != samples.NotRun {
+		if outcome, note := e.control.Outcome(e.began, e.seen(e.next)); outcome != samples.NotRun {
 			e.Journal.StepEnd(e.next, i, outcome, note)
 			return outcome, samples.Completed, true
 		}

@@ -162,13 +162,13 @@ func tripOften(t *testing.T, ctx context.Context, e *engine, node *labNode) (oth
 	other = map[string]int{}
 	hold := scenario.Step{Name: "hold", Kind: scenario.Hold, Pressure: 9, Duration: 1e6 * time.Hour}
 	for range labTrips {
-		mover := newMover(hold, &e.state)
+		e.control.Begin(hold)
 		quiet := 1 + r.IntN(2)
 		for i := 0; ; i++ {
 			if i == quiet {
 				time.AfterFunc(time.Duration(r.IntN(20))*time.Millisecond, func() { node.over.Store(true) })
 			}
-			if _, ok := e.cycle(ctx, mover.outputs); !ok {
+			if _, ok := e.cycle(ctx, e.control.Outputs); !ok {
 				break
 			}
 			if i > 500 {

@@ -3,24 +3,18 @@ package engine
 import (
 	"math"
 
+	"holdfast/bench/control"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/spn"
 )
 
-// state is what the steps see: the last valid reading of each channel, the last outputs and the regulator.
+// state is what is known of the bench: the last valid reading of each channel and the last outputs.
 type state struct {
-	rig     *rig.Rig
-	last    [rig.NumChannels]rig.Reading // valid ones only
-	out     rig.Outputs
-	nominal float64 // bar gauge
-	reg     regulator
-}
-
-func (s *state) init(r *rig.Rig, nominal float64) {
-	s.rig, s.nominal = r, nominal
-	s.reg = regulator{Regulator: r.Regulator, nominal: nominal}
+	rig  *rig.Rig
+	last [rig.NumChannels]rig.Reading // valid ones only
+	out  rig.Outputs
 }
 
 func (s *state) hear(r rig.Reading) {
@@ -60,15 +54,13 @@ func (s *state) drive() float64 {
 	return math.NaN()
 }
 
-// base is the unit powered and everything else at rest.
-func (s *state) base() rig.Outputs {
-	out := s.rig.Safe
-	out[rig.SetUnitPower] = 1
-	return out
+// seen is what a step sees of the bench now.
+func (s *state) seen(now clock.Instant) control.Seen {
+	in := control.Seen{Now: now}
+	in.Line.Bar, in.Line.Known = s.line(now)
+	in.Highest.Bar, in.Highest.Known = s.pressure(now)
+	return in
 }
-
-// inert holds everything at rest.
-func (s *state) inert(clock.Instant, *state) rig.Outputs { return s.base() }
 
 // awake says whether every mapped channel has been read and the node follows commands.
 // A channel that reports an error is heard too: the step that relies on it decides.

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 	einride "go.einride.tech/can"
 
+	"holdfast/bench/control"
 	"holdfast/bench/journal"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
@@ -67,14 +68,14 @@ func steady(t testing.TB) (*engine, func(n int)) {
 	_, ok = e.wake(ctx)
 	require.True(t, ok)
 	hold := scenario.Step{Name: "hold", Kind: scenario.Hold, Pressure: 9, Duration: 1e6 * time.Hour}
-	mover := newMover(hold, &e.state)
-	e.sup.Rely(e.next, reliedOn(hold, e.Rig)...)
+	e.control.Begin(hold)
+	e.sup.Rely(e.next, control.Relies(hold, e.Rig)...)
 	return e, func(n int) {
 		for range n {
-			if ended, ok := e.cycle(ctx, mover.outputs); !ok {
+			if ended, ok := e.cycle(ctx, e.control.Outputs); !ok {
 				t.Fatalf("ended: %v %+v", ended, e.outcome.Trip)
 			}
-			if outcome, _ := mover.outcome(e.began, e.next, &e.state); outcome != samples.NotRun {
+			if outcome, _ := e.control.Outcome(e.began, e.seen(e.next)); outcome != samples.NotRun {
 				t.Fatal("the step ended")
 			}
 		}

@@ -116,7 +116,7 @@ func (b *builder) command(c *cursor) error {
 
 func (b *builder) stepStart(c *cursor) error {
 	t, index, kind, name := c.time(), int(c.u16()), scenario.Kind(c.u8()), c.string()
-	if c.short || kind > scenario.Ask {
+	if c.short || !kind.Known() {
 		return fmt.Errorf("%w: step of kind %d", errImpossible, kind)
 	}
 	b.at(t)

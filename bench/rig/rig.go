@@ -103,7 +103,7 @@ type Regulator struct {
 	Gain      float64       // % drive per bar
 	Reset     time.Duration // integral (reset) time
 	MaxDrive  float64       // %
-	MaxSlew   float64       // % per second; 0: not limited
+	MaxSlew   float64       // % per second, up and down, while a pressure is regulated; 0: not limited
 	FeedDrive float64       // % at nominal: where the integral starts
 }
 

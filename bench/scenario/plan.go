@@ -54,6 +54,8 @@ func (r Rule) String() string {
 // Kind is what a step does. See scenarios/README.md.
 type Kind uint8
 
+// The kinds of step. The order is part of the journal format: append only. What is special about each is said in
+// one file of bench/control.
 const (
 	Vent         Kind = iota // everything off, line vented: sensor zero
 	Electrics                // return-valve coil and heater energised, pump off: resistances
@@ -69,20 +71,44 @@ const (
 	Ask                      // a question to the person; with Pressure it is held meanwhile
 )
 
-var kindNames = [...]string{"vent", "electrics", "prime", "pressurise", "hold", "compliance",
-	"leak-down", "dose", "purge", "repressurise", "relieve", "ask"}
+// kinds gives each kind its word in the scenario language; builds says that such steps build or keep pressure.
+var kinds = [...]struct {
+	word   string
+	builds bool
+}{
+	Vent:         {"vent", false},
+	Electrics:    {"electrics", false},
+	Prime:        {"prime", true},
+	Pressurise:   {"pressurise", true},
+	Hold:         {"hold", true},
+	Compliance:   {"compliance", false},
+	LeakDown:     {"leak-down", false},
+	Dose:         {"dose", true},
+	Purge:        {"purge", false},
+	Repressurise: {"repressurise", true},
+	Relieve:      {"relieve", false},
+	Ask:          {"ask", false}, // a step may: see Pressurises
+}
 
 // Kinds returns every kind of step.
 func Kinds() []Kind {
-	all := make([]Kind, len(kindNames))
+	all := make([]Kind, len(kinds))
 	for i := range all {
 		all[i] = Kind(i)
 	}
 	return all
 }
 
+// Known reports whether a number, as read from a record, is a kind of step.
+func (k Kind) Known() bool { return int(k) < len(kinds) }
+
 // String returns the step's word in the scenario language.
-func (k Kind) String() string { return kindNames[k] }
+func (k Kind) String() string {
+	if !k.Known() {
+		return fmt.Sprintf("step kind %d", uint8(k))
+	}
+	return kinds[k].word
+}
 
 // Step is one step of a plan. Which fields a kind uses is stated in scenarios/README.md.
 type Step struct {
@@ -115,7 +141,7 @@ type Limit struct {
 
 // Longest is the longest that a step may take: its duration, or the time-out of what it waits for.
 func (s Step) Longest() time.Duration {
-	if s.Kind == Compliance {
+	if s.Pulse > 0 {
 		return 2*s.Settle + s.Pulse
 	}
 	return max(s.Duration, s.Timeout)
@@ -124,10 +150,8 @@ func (s Step) Longest() time.Duration {
 // Pressurises says whether a step builds or keeps pressure in the line.
 func (s Step) Pressurises() bool { return s.Kind.Builds() || s.Kind == Ask && s.Pressure > 0 }
 
-// Builds says whether steps of a kind build or keep pressure in the line.
-func (k Kind) Builds() bool {
-	return k == Prime || k == Pressurise || k == Hold || k == Dose || k == Repressurise
-}
+// Builds reports whether steps of a kind build or keep pressure in the line.
+func (k Kind) Builds() bool { return kinds[k].builds }
 
 // Longest is the longest that the plan may take.
 func (p *Plan) Longest() time.Duration {

@@ -6,13 +6,13 @@ type room struct{ path, may, why string }
 
 // Names for what several rooms are built on, from the bottom up.
 const (
-	words    = "j1939/clock j1939/unit j1939/id j1939/spn "                                                           // leaves: time, quantities, identifiers, parameters
-	frames   = words + "j1939/can "                                                                                   // and the frame with its bus port
-	messages = frames + "j1939/ident j1939/diag j1939/transport j1939/dbc "                                           // and what frames say together
-	model    = frames + "bench/rig bench/scenario bench/samples "                                                     // what was tested, by what, on what; no text
-	reading  = model + "bench/characteristic bench/yamltext bench/rig/rigfile bench/scenario/scenariofile j1939/dbc " // and the files a person writes
-	judging  = model + "bench/characteristic bench/measure bench/grade bench/cause bench/judge "                      // samples to a verdict
-	watching = messages + "j1939/name j1939/trace j1939/can/capture bench/yamltext bench/watch "                      // a vehicle, heard
+	words    = "j1939/clock j1939/unit j1939/id j1939/spn "                                                                         // leaves: time, quantities, identifiers, parameters
+	frames   = words + "j1939/can "                                                                                                 // and the frame with its bus port
+	messages = frames + "j1939/ident j1939/diag j1939/transport j1939/dbc "                                                         // and what frames say together
+	model    = frames + "bench/rig bench/scenario bench/samples "                                                                   // what was tested, by what, on what; no text
+	reading  = model + "bench/characteristic bench/control bench/yamltext bench/rig/rigfile bench/scenario/scenariofile j1939/dbc " // and the files a person writes
+	judging  = model + "bench/characteristic bench/measure bench/grade bench/cause bench/judge "                                    // samples to a verdict
+	watching = messages + "j1939/name j1939/trace j1939/can/capture bench/yamltext bench/watch "                                    // a vehicle, heard
 	keeping  = judging + reading + watching + "bench/disk bench/journal bench/seal bench/record "
 	playing  = "sim/..."
 )
@@ -61,10 +61,10 @@ var importLaw = []room{
 	{"bench/rig", frames, "what a bench is; its file is read in bench/rig/rigfile"},
 	{"bench/rig/rigfile", frames + "j1939/dbc bench/rig bench/yamltext", "reads a rig, moves nothing"},
 	{"bench/scenario", frames + "bench/rig", "what a plan is; its file is read in bench/scenario/scenariofile"},
-	{"bench/scenario/scenariofile", frames + "bench/rig bench/scenario bench/characteristic bench/yamltext", "reads a plan, moves nothing"},
+	{"bench/scenario/scenariofile", model + "bench/characteristic bench/control bench/yamltext", "reads a plan, by what each kind of step says of its keys and its place; moves nothing"},
 	{"bench/samples", frames + "bench/rig bench/scenario", "what a run left behind; computes nothing"},
 	{"bench/interlock", frames + "bench/rig", "safety does not depend on the scenario, nor on the step that runs, nor on how a file is read"},
-	{"bench/control", model, "what each step asks for; pure, shared by engine and predict"},
+	{"bench/control", model, "what each kind of step is, asks for and ends with; pure, shared by the reader, engine and predict"},
 	{"bench/characteristic", model, "names, units and needs of characteristics; computes nothing"},
 	{"bench/engine", model + "bench/control bench/interlock j1939/ident j1939/diag j1939/transport", "runs: it does not measure, judge or report"},
 	{"bench/disk", "", "files, whatever is in them"},

@@ -14,9 +14,6 @@ import (
 	"holdfast/j1939/unit"
 )
 
-// askExample is an ask step as a person would write it.
-const askExample = `{question: "Drip at a fitting?", expect: no, as: external_leak, unattended: skip}`
-
 const (
 	patience    = 5 * time.Minute // how long a question waits when the step does not say
 	mostChoices = 20

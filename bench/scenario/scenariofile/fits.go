@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"holdfast/bench/characteristic"
+	"holdfast/bench/control"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
@@ -48,14 +49,10 @@ func (c *fit) guard() {
 }
 
 func (c *fit) step(s scenario.Step) {
-	n := s.Kind.Needs()
-	if s.Kind == scenario.Ask && s.Pressurises() {
-		n = scenario.Hold.Needs()
-	}
+	n := control.NeedsOf(s)
 	c.lacking(s.Line, s.Column, s.Kind.String()+" step", n.Commands, n.Channels)
-	if s.Kind == scenario.Electrics && c.rig.Kind == rig.Controller {
-		c.add(s.Line, s.Column, "electrics step with a unit that has its own controller",
-			"leave it out: coils and heater are the unit's own, the bench does not reach them")
+	if p := control.Fits(s, c.rig); p.Found != "" {
+		c.add(s.Line, s.Column, p.Found, p.Do)
 	}
 	if guard := c.rig.Guard.MaxPressure; s.Pressurises() && s.Pressure*(1+s.Band/100) >= guard {
 		c.add(s.Line, s.Column, fmt.Sprintf("%s at %g bar reaches the guard of rig %s, %g bar", s.Kind,
@@ -64,13 +61,6 @@ func (c *fit) step(s scenario.Step) {
 	}
 	c.beyond(s, rig.SetPumpDrive, s.Drive)
 	c.beyond(s, rig.SetDosingDuty, s.Duty)
-	if s.Kind == scenario.Dose && c.rig.Dosing.Frequency > 0 {
-		if lost := 100 * c.rig.Dosing.Lost.Seconds() * c.rig.Dosing.Frequency; s.Duty <= lost {
-			c.add(s.Line, s.Column, fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty,
-				c.rig.Name),
-				fmt.Sprintf("%g %% is lost in opening; ask for more", lost))
-		}
-	}
 }
 
 func (c *fit) beyond(s scenario.Step, command rig.Command, value float64) {

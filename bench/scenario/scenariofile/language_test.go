@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/characteristic"
+	"holdfast/bench/control"
 	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
@@ -61,11 +62,11 @@ func TestLanguagePage_Files(t *testing.T) {
 // Every kind of step stands in the page once, with all its keys, as the reader understands it.
 func TestLanguagePage_Steps(t *testing.T) {
 	rows := regexp.MustCompile("(?m)^\\| `([a-z-]+): (\\{.*?\\})` \\|").FindAllStringSubmatch(languagePage(t), -1)
-	require.Len(t, rows, int(scenario.Ask)+1)
+	require.Len(t, rows, len(scenario.Kinds()))
 	for i, row := range rows {
 		k := scenario.Kind(i)
 		require.Equal(t, k.String(), row[1])
-		require.Equal(t, normal(scenariofile.Example(k)), normal(row[2]))
+		require.Equal(t, normal(control.Example(k)), normal(row[2]))
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"holdfast/bench/characteristic"
+	"holdfast/bench/control"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
@@ -49,7 +50,7 @@ func (p *parsing) yielded(c characteristic.Characteristic, e yamltext.Entry) {
 	for _, k := range c.Steps {
 		if p.whole && !p.plan.Has(k) {
 			p.AddAt(e.Line, e.Column, fmt.Sprintf("%s needs the step %s and the plan has none", c.Name, k),
-				fmt.Sprintf("add - %s: %s, or leave the limit out", k, Example(k)))
+				fmt.Sprintf("add - %s: %s, or leave the limit out", k, control.Example(k)))
 		}
 	}
 }

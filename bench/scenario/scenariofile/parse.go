@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"time"
 
+	"holdfast/bench/control"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
 	"holdfast/j1939/unit"
@@ -90,7 +91,7 @@ func (p *parsing) steps(f *yamltext.Fields) {
 		return
 	}
 	if n.Kind != yamltext.List || len(n.Items) == 0 {
-		p.Add(n, "steps without a step", "write a list: - vent: "+Example(scenario.Vent))
+		p.Add(n, "steps without a step", "write a list: - vent: "+control.Example(scenario.Vent))
 		return
 	}
 	if len(n.Items) > mostSteps {
@@ -154,14 +155,14 @@ func (p *parsing) step(item *yamltext.Node) (scenario.Step, bool) {
 
 func (p *parsing) stepHint(word string) string {
 	if k, ok := kindNamed(word); ok {
-		return fmt.Sprintf("write - %s: %s", k, Example(k))
+		return fmt.Sprintf("write - %s: %s", k, control.Example(k))
 	}
 	return yamltext.DidYouMean(word, words(scenario.Kinds()...))
 }
 
 func (p *parsing) body(body *yamltext.Node, s *scenario.Step) {
 	if body.Kind == yamltext.Empty {
-		p.Add(body, s.Kind.String()+" without its keys", fmt.Sprintf("write %s: %s", s.Kind, Example(s.Kind)))
+		p.Add(body, s.Kind.String()+" without its keys", fmt.Sprintf("write %s: %s", s.Kind, control.Example(s.Kind)))
 		return
 	}
 	before := p.Count()
@@ -169,8 +170,8 @@ func (p *parsing) body(body *yamltext.Node, s *scenario.Step) {
 	if s.Kind == scenario.Ask {
 		p.ask(f, s)
 	} else {
-		for _, w := range grammar[s.Kind] {
-			w.read(f, w, s)
+		for _, k := range control.Keys(s.Kind) {
+			read(f, k, s)
 		}
 		f.Done()
 	}
@@ -181,7 +182,7 @@ func (p *parsing) body(body *yamltext.Node, s *scenario.Step) {
 
 // consistent holds the keys of one step against each other and against the plan.
 func (p *parsing) consistent(f *yamltext.Fields, s *scenario.Step) {
-	if s.Kind != scenario.Compliance && s.Settle > 0 && s.Settle >= s.Duration {
+	if s.Duration > 0 && s.Settle >= s.Duration {
 		p.Add(f.Get("settle"), fmt.Sprintf("settle: %s of %s", s.Settle, s.Duration),
 			"leave something to measure")
 	}

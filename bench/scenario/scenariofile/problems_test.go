@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/control"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
 	"holdfast/bench/yamltext"
@@ -80,7 +81,7 @@ func TestParse_OneMistake(t *testing.T) {
 func TestParse_Order(t *testing.T) {
 	words := map[string]string{}
 	for k := scenario.Vent; k <= scenario.Relieve; k++ {
-		words[k.String()] = scenariofile.Example(k)
+		words[k.String()] = control.Example(k)
 	}
 	for steps, want := range map[string]string{
 		"vent, electrics, prime, pressurise, hold, compliance, pressurise, leak-down, purge, repressurise, dose, relieve": "",

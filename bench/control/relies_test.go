@@ -1,4 +1,4 @@
-package engine
+package control
 
 import (
 	"testing"
@@ -9,9 +9,9 @@ import (
 	"holdfast/bench/scenario"
 )
 
-// TestOnlyGauge: where the unit's own sensor is all there is, no step that holds or moves pressure goes on without it.
+// TestRelies_OnlyGauge: where the unit's own sensor is all there is, no step that holds or moves pressure goes on without it.
 // Venting and relieving do: they must, with a sensor that is broken.
-func TestOnlyGauge(t *testing.T) {
+func TestRelies_OnlyGauge(t *testing.T) {
 	gauged, bare := &rig.Rig{}, &rig.Rig{}
 	gauged.Channels[rig.ReferencePressure] = &rig.Instrument{}
 	for k, want := range map[scenario.Kind]bool{scenario.Vent: false, scenario.Relieve: false, scenario.Prime: true,
@@ -19,10 +19,10 @@ func TestOnlyGauge(t *testing.T) {
 		scenario.LeakDown: true, scenario.Purge: true, scenario.Repressurise: true} {
 		step := scenario.Step{Kind: k}
 		if want {
-			require.Contains(t, reliedOn(step, bare), rig.LinePressure, k.String())
+			require.Contains(t, Relies(step, bare), rig.LinePressure, k.String())
 		} else {
-			require.NotContains(t, reliedOn(step, bare), rig.LinePressure, k.String())
+			require.NotContains(t, Relies(step, bare), rig.LinePressure, k.String())
 		}
 	}
-	require.NotContains(t, reliedOn(scenario.Step{Kind: scenario.LeakDown}, gauged), rig.LinePressure)
+	require.NotContains(t, Relies(scenario.Step{Kind: scenario.LeakDown}, gauged), rig.LinePressure)
 }
