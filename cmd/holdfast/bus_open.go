@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/lockstep"
 	"holdfast/j1939/can/socketcan"
@@ -25,13 +26,13 @@ func lockstepPath(bus string) (path string, ok bool) { return strings.CutPrefix(
 func noHardware(bus string) bool {
 	_, between := unixPath(bus)
 	_, granted := lockstepPath(bus)
-	return between || granted || bus == simBus
+	return between || granted || bus == simbench.Bus
 }
 
 // virtualTime says that the time of a bus is computed and waits for nobody.
 func virtualTime(bus string) bool {
 	_, granted := lockstepPath(bus)
-	return granted || bus == simBus
+	return granted || bus == simbench.Bus
 }
 
 // notLockstep refuses lockstep:PATH where time cannot be granted.

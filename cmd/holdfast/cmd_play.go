@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdfast/bench/interlock"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/clock"
@@ -52,7 +53,7 @@ func (o *playOptions) check() error {
 	case o.bus == "":
 		return withStatus(exitUsage, errors.New("--bus is missing: it names the interface to send on, "+
 			"for instance --bus vcan0"))
-	case o.bus == simBus:
+	case o.bus == simbench.Bus:
 		return errOnlyInside("play")
 	case o.channel < -1 || o.channel > 255:
 		return withStatus(exitUsage, fmt.Errorf("--channel %d: 0 to 255 would do, or leave it out for all", o.channel))

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/trace"
@@ -107,7 +108,7 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 // openToRecord opens what can be recorded: an interface, or a bus between processes.
 func openToRecord(iface string) (can.Source, error) {
 	switch {
-	case iface == simBus:
+	case iface == simbench.Bus:
 		return nil, errOnlyInside("record")
 	case isRecording(iface):
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a file: name a CAN interface to record", iface))

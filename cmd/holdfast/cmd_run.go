@@ -17,6 +17,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
+	"holdfast/cmd/holdfast/simbench"
 )
 
 type runOptions struct {
@@ -93,7 +94,7 @@ func (o *runOptions) check() error {
 	switch {
 	case !virtualTime(o.bus) && (len(o.faults.Map()) > 0 || o.realTime):
 		return fmt.Errorf("--fault and --real-time go with --bus sim; %s is a real bus", o.bus)
-	case o.bus != simBus && o.realTime:
+	case o.bus != simbench.Bus && o.realTime:
 		return fmt.Errorf("--real-time goes with --bus sim; %s waits for the harness", o.bus)
 	}
 	return nil

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/claim"
 	"holdfast/j1939/clock"
@@ -99,7 +100,7 @@ func isRecording(from string) bool {
 // passive listens to a recording, an interface or the simulated bench.
 func (s *survey) passive(ctx context.Context, from string, d time.Duration) error {
 	source, live, err := can.Source(nil), true, error(nil)
-	if from == simBus {
+	if from == simbench.Bus {
 		var port can.Port
 		if port, err = openNodeBus(from); err != nil {
 			return err
@@ -109,7 +110,7 @@ func (s *survey) passive(ctx context.Context, from string, d time.Duration) erro
 		return err
 	}
 	defer source.Close()
-	err = s.listen(ctx, source, live && from != simBus, d)
+	err = s.listen(ctx, source, live && from != simbench.Bus, d)
 	if h := source.Stats(); err == nil && !live && h.Received+h.ErrorFrames == 0 {
 		err = noFrame(from)
 	}

@@ -89,8 +89,9 @@ var importLaw = []room{
 	{"scenarios/schema", "", "a shipped file is text"},
 
 	{"cmd/holdfast/lean", "", "the program's own memory"},
-	{"cmd/holdfast/campaign", "bench/... j1939/... scenarios " + playing, "holds the harness against the simulator's truth: joins the two"},
-	{"cmd/holdfast/torture", "bench/... j1939/... scenarios " + playing, "breaks the bench under a run: joins the two"},
+	{"cmd/holdfast/simbench", "bench/... j1939/... " + playing, "sets up a run on the simulated bench: joins the two"},
+	{"cmd/holdfast/campaign", "cmd/holdfast/simbench bench/... j1939/... scenarios " + playing, "holds the harness against the simulator's truth: joins the two"},
+	{"cmd/holdfast/torture", "cmd/holdfast/simbench bench/... j1939/... scenarios " + playing, "breaks the bench under a run: joins the two"},
 	{"cmd/holdfast", "cmd/holdfast/... bench/... j1939/... scenarios/... " + playing, "flags in, calls out: joins everything"},
 }
 
@@ -106,12 +107,13 @@ var testsMay = map[string]string{
 // clockEdges are the packages that may read the computer's clock or wait by it. Everything else gets its time as a
 // parameter, so that it runs the same in real and in simulated time.
 var clockEdges = map[string]string{
-	"cmd/holdfast":        "the command line: dates of records, progress, time-outs that a person asked for",
-	"j1939/clock":         "Real is the one place where the computer's clock becomes an Instant",
-	"j1939/can":           "a port says what time it is on its bus",
-	"j1939/can/socketcan": "a port says what time it is on its bus",
-	"j1939/can/unixbus":   "a port says what time it is on its bus",
-	"j1939/can/lockstep":  "a port says what time it is on its bus, and ends a bench that no longer answers",
+	"cmd/holdfast":          "the command line: dates of records, progress, time-outs that a person asked for",
+	"cmd/holdfast/simbench": "the paced bus keeps up with the clock on the wall",
+	"j1939/clock":           "Real is the one place where the computer's clock becomes an Instant",
+	"j1939/can":             "a port says what time it is on its bus",
+	"j1939/can/socketcan":   "a port says what time it is on its bus",
+	"j1939/can/unixbus":     "a port says what time it is on its bus",
+	"j1939/can/lockstep":    "a port says what time it is on its bus, and ends a bench that no longer answers",
 }
 
 // clockReads is every way to read the clock or to wait by it: import path to names.

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/record"
+	"holdfast/cmd/holdfast/simbench"
 )
 
 // startLockstep starts a simulation in lock-step and waits until it listens; it returns lockstep:PATH.
@@ -67,7 +68,7 @@ func TestLockstep_SameAsSim(t *testing.T) {
 		{"release", "--rig", "bench-node", "--seed", "6", "--fault", "membrane-split=0.6"},
 		{"release-controller", "--rig", "unit-controller", "--seed", "7", "--fault", "doser-blocked=0.5"},
 	} {
-		status, inside, _ := resultOf(t, simBus, args...)
+		status, inside, _ := resultOf(t, simbench.Bus, args...)
 		again, beside, _ := resultOf(t, bus, args...)
 		require.Equal(t, status, again)
 		require.Equal(t, inside, beside, "%v", args)

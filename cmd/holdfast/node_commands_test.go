@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	einride "go.einride.tech/can"
 
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/can/capture/recorded"
@@ -58,7 +59,7 @@ func clearOn(t *testing.T, bus *virtual.Bus, o faultsOptions, typed string) (sta
 func TestFaultsClear(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
 	kept := filepath.Join(os.Getenv("XDG_DATA_HOME"), "holdfast", clearedFile)
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	unit, bystander := newECU(61, pumpFault), newECU(33, diag.Faults{})
 	bus.Attach(unit)
 	bus.Attach(bystander)
@@ -87,7 +88,7 @@ func TestFaultsClear(t *testing.T) {
 
 func TestFaultsClear_Refused(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	unit := newECU(61, pumpFault)
 	unit.refuse = true
 	bus.Attach(unit)
@@ -99,7 +100,7 @@ func TestFaultsClear_Refused(t *testing.T) {
 // An engine that runs: nothing is sent at all. One that is started while the person thinks: nothing is
 // cleared.
 func TestFaultsClear_EngineRuns(t *testing.T) {
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	unit := newECU(61, pumpFault)
 	bus.Attach(unit)
 	bus.Attach(&idling{raw: 5600})
@@ -111,7 +112,7 @@ func TestFaultsClear_EngineRuns(t *testing.T) {
 	require.Contains(t, messageOf(err), "700")
 	require.Zero(t, port.Stats().Sent)
 
-	bus = virtual.New(simEpoch, busBitrate)
+	bus = simbench.NewBus()
 	unit = newECU(61, pumpFault)
 	bus.Attach(unit)
 	status, out := clearOnWhile(t, bus, func() { bus.Attach(&idling{raw: 5600}) })
@@ -154,7 +155,7 @@ func TestScan_Simulated(t *testing.T) {
 
 // Identification by request, over RTS/CTS and broadcast, ends up in the list.
 func TestScan_Identification(t *testing.T) {
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	bus.Attach(newECU(61, pumpFault))
 	var s survey
 	p, err := join(context.Background(), bus.Open("tool"), s.hear)
@@ -171,7 +172,7 @@ func TestScan_Identification(t *testing.T) {
 // A controller with more codes than one broadcasts DM1 every second; asking for the other lists ends all the same,
 // and shows them (on the lab's bus it did not end).
 func TestFaults_AskedOfManyCodes(t *testing.T) {
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	bus.Attach(faultyPeer())
 	var s survey
 	var told bytes.Buffer
@@ -247,7 +248,7 @@ func someFrames(n int) []can.Frame {
 	frames := make([]can.Frame, n)
 	for i := range frames {
 		frames[i] = can.Frame{Frame: frameFrom(0x18FEEE00, byte(i), byte(i>>8), byte(i>>16), 4, 5, 6, 7, 8),
-			Time: simEpoch.Add(time.Duration(i) * 10 * time.Millisecond)}
+			Time: simbench.Epoch.Add(time.Duration(i) * 10 * time.Millisecond)}
 	}
 	return frames
 }
@@ -326,7 +327,7 @@ func TestPlay_KeepsTiming(t *testing.T) {
 	require.NoError(t, w.Close())
 	reader, err := capture.Open(path)
 	require.NoError(t, err)
-	bus := virtual.New(simEpoch.Add(time.Hour), busBitrate)
+	bus := virtual.New(simbench.Epoch.Add(time.Hour), simbench.Bitrate)
 	ear := bus.Open("ear")
 	p := newPlayer(bus.Open("player"), -1)
 	require.NoError(t, p.play(context.Background(), reader))
@@ -344,11 +345,11 @@ func TestPlay_KeepsTiming(t *testing.T) {
 }
 
 func TestPlay_RefusesAVehicle(t *testing.T) {
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	bus.Attach(&idling{raw: 5600})
 	port := bus.Open("player")
 	p := newPlayer(port, -1)
-	err := p.listen(context.Background(), simEpoch.Add(time.Second))
+	err := p.listen(context.Background(), simbench.Epoch.Add(time.Second))
 	require.Equal(t, exitTrip, statusOf(err))
 	require.Zero(t, port.Stats().Sent)
 }

@@ -12,8 +12,8 @@ import (
 
 	"holdfast/bench/interlock"
 	"holdfast/bench/rig"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
-	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/claim"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/name"
@@ -38,20 +38,20 @@ type participant struct {
 // openNodeBus opens an interface, or a virtual bus with the simulated bench and a unit with its own
 // controller, switched on.
 func openNodeBus(bus string) (can.Port, error) {
-	if bus != simBus {
+	if bus != simbench.Bus {
 		return openPort(bus)
-	}
-	bench, err := sim.New(sim.Options{Seed: 1, Start: simEpoch, Controller: true})
-	if err != nil {
-		return nil, withStatus(exitUsage, err)
 	}
 	r, err := loadRig("unit-controller")
 	if err != nil {
 		return nil, err
 	}
-	v := virtual.New(simEpoch, busBitrate)
+	bench, err := simbench.New(r, sim.Options{Seed: 1})
+	if err != nil {
+		return nil, withStatus(exitUsage, err)
+	}
+	v := simbench.NewBus()
 	v.Attach(bench)
-	v.Attach(&powered{encoder: rig.NewEncoder(r), outputs: r.Safe, cycle: r.Cycle, next: simEpoch})
+	v.Attach(&powered{encoder: rig.NewEncoder(r), outputs: r.Safe, cycle: r.Cycle, next: simbench.Epoch})
 	return v.Open("tool"), nil
 }
 

@@ -1,44 +1,32 @@
 package main
 
 import (
-	"time"
-
 	"holdfast/bench/rig"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/lockstep"
-	"holdfast/j1939/can/virtual"
-	"holdfast/j1939/clock"
 	"holdfast/sim"
 )
 
-const (
-	simBus     = "sim"
-	busBitrate = 250_000 // bit/s: J1939-11 and J1939-15
-)
-
-// simEpoch is when simulated time begins: fixed, so that the same seed gives the same bytes.
-var simEpoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
-
 // openBus opens a bus that is there, a simulation in lock-step, or a virtual bus with the simulated bench on it
-// and a unit of a kind.
-func openBus(o runOptions, kind rig.Kind) (can.Port, error) {
+// and a unit of the rig's kind.
+func openBus(o runOptions, r *rig.Rig) (can.Port, error) {
 	if path, granted := lockstepPath(o.bus); granted {
-		port, err := lockstep.Dial(path, simEpoch, o.asked(kind))
+		port, err := lockstep.Dial(path, simbench.Epoch, o.asked(r.Kind))
 		return opened(port, hinted(err, o.bus))
 	}
-	if o.bus != simBus {
+	if o.bus != simbench.Bus {
 		return openPort(o.bus)
 	}
-	bench, err := sim.New(sim.Options{Seed: o.seed, Faults: o.faults.Map(), Start: simEpoch,
-		Controller: kind == rig.Controller})
+	bench, err := simbench.New(r, sim.Options{Seed: o.seed, Faults: o.faults.Map()})
 	if err != nil {
 		return nil, withStatus(exitUsage, err)
 	}
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	bus.Attach(bench)
 	port := bus.Open("harness")
 	if o.realTime {
-		return newPaced(bus, port), nil
+		return simbench.Paced(bus, port), nil
 	}
 	return port, nil
 }
@@ -64,7 +52,7 @@ func (o *runOptions) simulated(port can.Port) (seed uint64, faults map[string]fl
 		}
 		return seed, peer.Faults
 	}
-	if o.bus != simBus {
+	if o.bus != simbench.Bus {
 		return 0, nil
 	}
 	return o.seed, o.faults.Map()

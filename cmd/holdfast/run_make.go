@@ -21,7 +21,7 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 	if err != nil {
 		return nil, withStatus(exitUsage, err)
 	}
-	port, err := openBus(o, r.Kind)
+	port, err := openBus(o, r)
 	if err != nil {
 		return nil, err
 	}

@@ -10,7 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"holdfast/j1939/can/virtual"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/ident"
 )
@@ -18,7 +18,7 @@ import (
 // scanned is scan on a virtual bus with one controller that says all it has, as JSON.
 func scanned(t *testing.T) []byte {
 	t.Helper()
-	bus := virtual.New(simEpoch, busBitrate)
+	bus := simbench.NewBus()
 	unit := newECU(61, diag.Faults{DTCs: []diag.DTC{
 		{SPN: 4334, FMI: 18, Count: 3, Version: diag.Version4},
 		{SPN: 4376, FMI: 5, Count: diag.CountNotAvailable, Version: diag.Version4}}})

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"slices"
 
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can/lockstep"
 	"holdfast/j1939/clock"
 	"holdfast/sim"
@@ -50,7 +51,7 @@ func (o *simOptions) makeWorld(start clock.Instant, asked *lockstep.Setup) (lock
 	if err != nil {
 		return nil, nil, err
 	}
-	return lockstep.OnWire(bench, start, busBitrate), force, nil
+	return lockstep.OnWire(bench, start, simbench.Bitrate), force, nil
 }
 
 // lockstepSetup is what was asked for over what the command line says.

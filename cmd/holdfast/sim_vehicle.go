@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/clock"
@@ -103,7 +104,7 @@ func runSimVehicle(ctx context.Context, o simVehicleOptions, errOut io.Writer) e
 	if (o.bus == "") == (o.write == "") {
 		return withStatus(exitUsage, errors.New("write either --write FILE or --bus INTERFACE"))
 	}
-	start := simEpoch
+	start := simbench.Epoch
 	if o.bus != "" {
 		start = clock.Real()
 	}

@@ -28,6 +28,7 @@ import (
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 	"holdfast/scenarios"
@@ -118,7 +119,7 @@ func (s sixtyRun) journal(t testing.TB, p *scenario.Plan, r *rig.Rig) []byte {
 	var file journal.Memory
 	w, err := journal.NewWriter(&file, journal.Header{
 		Identity: samples.Identity{Run: s.String(), Serial: "SIXTY", Started: start.Time(), Scenario: p.Name,
-			Rig: r.Name, Bus: simBus, Simulated: true, Seed: s.seed, Faults: faults},
+			Rig: r.Name, Bus: simbench.Bus, Simulated: true, Seed: s.seed, Faults: faults},
 		ScenarioPath: p.Path, ScenarioText: p.Text, RigPath: r.Path, RigText: r.Text, DBC: r.DBC})
 	require.NoError(t, err)
 	_, err = engine.Run(context.Background(), engine.Config{Plan: p, Rig: r, Port: port, Journal: w,

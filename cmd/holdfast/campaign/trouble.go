@@ -7,6 +7,7 @@ import (
 	einride "go.einride.tech/can"
 
 	"holdfast/bench/rig"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
@@ -48,7 +49,7 @@ func (c *Config) drawTrouble(rng *rand.Rand) Trouble {
 
 // attach puts the simulated bench on a bus, with what is wrong about the two.
 func (t *Trouble) attach(bus *virtual.Bus, bench can.Process) {
-	from := epoch.Add(t.From)
+	from := simbench.Epoch.Add(t.From)
 	switch t.Name {
 	case "node-silent":
 		bench = &muted{Process: bench, from: from, mute: func(einride.Frame) bool { return true }}
@@ -68,7 +69,7 @@ func (t *Trouble) open(bus *virtual.Bus, seed uint64) can.Port {
 	case "frames-lost":
 		return &lossy{Port: port, rate: t.Rate, rng: rand.New(rand.NewPCG(seed, 1))}
 	case "bus-off":
-		return &cutOff{Port: port, from: epoch.Add(t.From)}
+		return &cutOff{Port: port, from: simbench.Epoch.Add(t.From)}
 	case "wrong-bit-rate":
 		return &lossy{Port: port, deaf: true}
 	}

@@ -1,30 +1,19 @@
 package campaign
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"time"
 
 	"holdfast/bench/cause"
-	"holdfast/bench/engine"
 	"holdfast/bench/grade"
-	"holdfast/bench/journal"
 	"holdfast/bench/judge"
 	"holdfast/bench/measure"
-	"holdfast/bench/rig"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
-	"holdfast/j1939/can/virtual"
-	"holdfast/j1939/clock"
+	"holdfast/bench/session"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/sim"
 )
-
-// epoch is when each unit's simulated time begins: that of holdfast run --bus sim, so that the same
-// seed gives the same run there.
-var epoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
-
-const bitrate = 250_000 // bit/s
 
 // Unit is one tested unit.
 type Unit struct {
@@ -57,9 +46,9 @@ func (c *Config) Perform(ctx context.Context, d Draw) (Unit, *judge.Result, erro
 }
 
 func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *judge.Result, error) {
-	ch.begin(epoch)
-	bench, err := sim.New(sim.Options{Seed: d.Seed, Faults: d.Faults, Start: epoch, Watch: ch.take,
-		Controller: c.Rig.Kind == rig.Controller, Spread: d.Spread, Room: d.Room, Tank: d.Tank})
+	ch.begin(simbench.Epoch)
+	bench, err := simbench.New(c.Rig, sim.Options{Seed: d.Seed, Faults: d.Faults, Watch: ch.take,
+		Spread: d.Spread, Room: d.Room, Tank: d.Tank})
 	if err != nil {
 		return Unit{}, nil, err
 	}
@@ -74,31 +63,15 @@ func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *jud
 }
 
 func (c *Config) identity(d Draw) samples.Identity {
-	return samples.Identity{Run: fmt.Sprintf("unit-%d", d.Number), Serial: fmt.Sprintf("CAMPAIGN-%d", d.Number),
-		Started: epoch.Time(), Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: "sim", Simulated: true,
-		Seed: d.Seed, Faults: d.Faults}
+	return simbench.Identity(fmt.Sprintf("unit-%d", d.Number), fmt.Sprintf("CAMPAIGN-%d", d.Number), c.Plan, c.Rig,
+		d.Seed, d.Faults)
 }
 
 // record runs the plan and returns what its journal says, as a real run is judged from its journal.
 func (c *Config) record(ctx context.Context, bench *sim.Bench, d *Draw) (*samples.Recording, error) {
-	bus := virtual.New(epoch, bitrate)
+	bus := simbench.NewBus()
 	d.attach(bus, bench)
-	port := d.open(bus, d.Seed)
-	defer port.Close()
-	var file journal.Memory
-	w, err := journal.NewWriter(&file, journal.Header{})
-	if err != nil {
-		return nil, err
-	}
-	if _, err := engine.Run(ctx, engine.Config{Plan: c.Plan, Rig: c.Rig, Port: port, Journal: w,
-		Asker: newEyes(bench, d.Seed)}); err != nil {
-		return nil, err
-	}
-	if err := w.Close(); err != nil {
-		return nil, err
-	}
-	_, rec, err := journal.Read(bytes.NewReader(file.Bytes()))
-	return rec, err
+	return session.InMemory(ctx, c.identity(*d), c.Plan, c.Rig, d.open(bus, d.Seed), newEyes(bench, d.Seed))
 }
 
 // compare puts what was measured beside what is there.

@@ -7,6 +7,8 @@ import (
 
 	einride "go.einride.tech/can"
 
+	"holdfast/bench/rig"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 	"holdfast/sim"
@@ -42,12 +44,12 @@ type waiting struct {
 	frame einride.Frame
 }
 
-func newBench(t *trial, start clock.Instant, w *watch) (*bench, error) {
-	b, err := sim.New(sim.Options{Seed: t.seed, Faults: t.faults, Start: start, Controller: t.own})
+func newBench(t *trial, r *rig.Rig, w *watch) (*bench, error) {
+	b, err := simbench.New(r, sim.Options{Seed: t.seed, Faults: t.faults})
 	if err != nil {
 		return nil, err
 	}
-	return &bench{Bench: b, trial: t, start: start, watch: w, sent: make([]bool, len(t.troubles)),
+	return &bench{Bench: b, trial: t, start: simbench.Epoch, watch: w, sent: make([]bool, len(t.troubles)),
 		beat: make([]time.Duration, len(t.troubles))}, nil
 }
 

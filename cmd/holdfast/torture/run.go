@@ -15,6 +15,8 @@ import (
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
+	"holdfast/bench/session"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
@@ -38,10 +40,6 @@ type Report struct {
 	Answered bool          // a pressure above the limit was heard and answered
 	Answer   time.Duration // how long that took
 }
-
-var epoch = clock.At(time.Date(2026, 11, 24, 8, 0, 0, 0, time.UTC))
-
-const bitrate = 250_000
 
 // Bench is what every seed shares: the shipped rigs, with all their channels.
 type Bench struct {
@@ -132,16 +130,16 @@ func (r *run) build() (err error) {
 	if err := scenariofile.Fits(r.plan, r.rig); err != nil {
 		return err
 	}
-	r.watch = &watch{trial: r.trial, start: epoch}
-	if r.bench, err = newBench(r.trial, epoch, r.watch); err != nil {
+	r.watch = &watch{trial: r.trial, start: simbench.Epoch}
+	if r.bench, err = newBench(r.trial, r.rig, r.watch); err != nil {
 		return err
 	}
-	r.bus = virtual.New(epoch, bitrate)
+	r.bus = simbench.NewBus()
 	r.bus.Attach(r.bench)
-	for _, b := range babblers(r.trial, epoch) {
+	for _, b := range babblers(r.trial, simbench.Epoch) {
 		r.bus.Attach(b)
 	}
-	r.wire = &wire{Port: r.bus.Open("harness"), bus: r.bus, trial: r.trial, watch: r.watch, start: epoch,
+	r.wire = &wire{Port: r.bus.Open("harness"), bus: r.bus, trial: r.trial, watch: r.watch, start: simbench.Epoch,
 		done: make([]bool, len(r.troubles))}
 	r.person.wire = r.wire
 	r.port, r.ledger = r.wire, &ledger{gauge: r.gauge()}
@@ -156,10 +154,7 @@ func (r *run) harness() {
 	defer end()
 	defer now()
 	r.wire.end, r.wire.now = end, now
-	w, err := journal.NewWriter(r.disk, journal.Header{
-		Identity: samples.Identity{Run: fmt.Sprint(r.seed), Serial: "TORTURE", Started: epoch.Time(),
-			Scenario: r.plan.Name, Rig: r.rig.Name, Simulated: true, Seed: r.seed, Faults: r.faults},
-		ScenarioPath: r.plan.Path, ScenarioText: r.plan.Text})
+	w, err := journal.NewWriter(r.disk, session.Header(r.identity(), r.plan, r.rig))
 	if err != nil {
 		r.refused = true
 		return
@@ -195,7 +190,7 @@ func (r *run) requireRest(when string) {
 
 func (r *run) report(end clock.Instant) Report {
 	kept := r.disk.left()
-	out := Report{Seed: r.seed, Rig: r.rig.Name, Ended: r.ended(), Length: end.Sub(epoch), Verdict: "none",
+	out := Report{Seed: r.seed, Rig: r.rig.Name, Ended: r.ended(), Length: end.Sub(simbench.Epoch), Verdict: "none",
 		Answered: r.watch.answered, Answer: r.watch.answer}
 	for i := range r.troubles {
 		out.Kinds = append(out.Kinds, r.troubles[i].kind.String())
@@ -239,5 +234,9 @@ func (r *run) read(kept []byte) (*samples.Recording, error) {
 }
 
 func (r *run) judged(rec *samples.Recording) *judge.Result {
-	return judge.Judge(samples.Identity{Serial: "TORTURE", Started: epoch.Time()}, rec, r.rig, r.plan)
+	return judge.Judge(r.identity(), rec, r.rig, r.plan)
+}
+
+func (r *run) identity() samples.Identity {
+	return simbench.Identity(fmt.Sprint(r.seed), "TORTURE", r.plan, r.rig, r.seed, r.faults)
 }

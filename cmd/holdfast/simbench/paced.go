@@ -1,4 +1,4 @@
-package main
+package simbench
 
 import (
 	"time"
@@ -22,7 +22,8 @@ type paced struct {
 // pacedGrain is how long a paced bus sleeps at once: the bench node sends every 10 ms.
 const pacedGrain = time.Millisecond
 
-func newPaced(bus *virtual.Bus, port can.Port) *paced {
+// Paced returns a port of a bus that keeps up with the clock on the wall.
+func Paced(bus *virtual.Bus, port can.Port) can.Port {
 	return &paced{Port: port, bus: bus, began: time.Now(), epoch: port.Now()}
 }
 
