@@ -40,8 +40,7 @@ var importLaw = []room{
 	{"j1939/transport", "j1939/clock j1939/id j1939/can", "a pure state machine: no port is opened here"},
 	{"j1939/claim", "j1939/clock j1939/id j1939/name j1939/can", "a pure state machine: no port is opened here"},
 	{"j1939/node", frames + "j1939/name j1939/claim j1939/transport", "drives bus, claim and transport; knows no bench"},
-	{"j1939/survey", messages + "j1939/name j1939/claim j1939/node j1939/trace", "who is on a bus; knows no bench"},
-	{"j1939/survey/surveytest", messages + "j1939/name j1939/claim j1939/node", "controllers for tests"},
+	{"j1939/survey", messages + "j1939/name j1939/claim j1939/node", "who is on a bus; knows no bench"},
 	{"j1939/trace", messages + "j1939/name", "is handed a source: it must not be able to open what could send"},
 	{"j1939/trace/tracegen", "j1939/clock j1939/can", "made-up traffic for benchmarks"},
 
@@ -89,10 +88,11 @@ var importLaw = []room{
 	{"scenarios", "", "a shipped file is text: it is checked by the rooms that read it"},
 	{"scenarios/schema", "", "a shipped file is text"},
 
+	{"cmd/holdfast/lies", reading + "sim/lie", "names of a rig's channels for what lies about them"},
 	{"cmd/holdfast/lean", "", "the program's own memory"},
 	{"cmd/holdfast/simbench", "bench/... j1939/... " + playing, "sets up a run on the simulated bench: joins the two"},
-	{"cmd/holdfast/campaign", "cmd/holdfast/simbench bench/... j1939/... scenarios " + playing, "holds the harness against the simulator's truth: joins the two"},
-	{"cmd/holdfast/torture", "cmd/holdfast/simbench bench/... j1939/... scenarios " + playing, "breaks the bench under a run: joins the two"},
+	{"cmd/holdfast/campaign", "cmd/holdfast/simbench cmd/holdfast/lies bench/... j1939/... scenarios " + playing, "holds the harness against the simulator's truth: joins the two"},
+	{"cmd/holdfast/torture", "cmd/holdfast/simbench cmd/holdfast/lies bench/... j1939/... scenarios " + playing, "breaks the bench under a run: joins the two"},
 	{"cmd/holdfast", "cmd/holdfast/... bench/... j1939/... scenarios/... " + playing, "flags in, calls out: joins everything"},
 }
 
