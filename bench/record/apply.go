@@ -4,11 +4,16 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
+	"path/filepath"
+
+	"holdfast/bench/samples"
 )
 
-// apply takes one note into the index. What it says was checked when it was written; a kind that this
-// program does not know (from a newer one) is left alone.
-func apply(ctx context.Context, tx *sql.Tx, n Note) error {
+// apply takes one note into the index; number is that of its entry, 0 for one from before the book was
+// signed. What it says was checked when it was written; a kind that this program does not know (from a
+// newer one) is left alone.
+func (s *Store) apply(ctx context.Context, tx *sql.Tx, n Note, number int64) error {
 	a := applier{ctx: ctx, tx: tx}
 	switch n.Kind {
 	case NoteIntake:
@@ -33,6 +38,10 @@ func apply(ctx context.Context, tx *sql.Tx, n Note) error {
 			text = string(b)
 		}
 		a.do(`UPDATE shop SET priors = ?`, text)
+	case NoteOpened:
+		a.opened(n, number)
+	case NoteBooked, NoteAdopted:
+		return s.booked(ctx, tx, n, number)
 	}
 	return a.err
 }
@@ -92,4 +101,46 @@ func (a *applier) found(n Note) {
 	a.do(`INSERT INTO found (visit, time, cause, note, by_whom) VALUES (?, ?, ?, ?, ?)`,
 		n.Visit, n.Time.UnixNano(), n.Cause, n.Remark, n.By)
 	a.amend(Note{Visit: n.Visit, Parts: n.Parts})
+}
+
+func (a *applier) opened(n Note, number int64) {
+	text, err := json.Marshal(n)
+	if a.err == nil {
+		a.err = err
+	}
+	a.do(`INSERT INTO open_runs (run, number, note) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, n.Run, number, string(text))
+}
+
+// booked takes a finished run into the index: what its folder says, or, where that is gone, what the book does.
+func (s *Store) booked(ctx context.Context, tx *sql.Tx, n Note, number int64) error {
+	opened := n
+	if n.Kind == NoteBooked {
+		var text string
+		err := tx.QueryRowContext(ctx, `DELETE FROM open_runs WHERE run = ? RETURNING number, note`, n.Run).
+			Scan(&number, &text)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil // booked already, or its opening is missing: Check names that
+		}
+		if err == nil {
+			err = json.Unmarshal([]byte(text), &opened)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	o, b := opened.Opened, n.Booked
+	if o == nil || b == nil || opened.Run != filepath.Base(opened.Run) {
+		return nil
+	}
+	folder := Folder{Run: opened.Run, Path: filepath.Join(s.out, opened.Run)}
+	e, err := readEntry(folder)
+	if err != nil || e.Run != opened.Run || e.Serial != opened.Serial {
+		e = entry{folder: folder.Path, Identity: samples.Identity{Run: opened.Run, Serial: opened.Serial,
+			Started: o.Started, Scenario: o.Scenario, Rig: o.Rig, Bus: o.Bus, Simulated: o.Simulated}}
+	}
+	e.verdict, e.number, e.by, e.visit = b.Verdict, number, opened.By, opened.Visit
+	if err := s.insert(ctx, tx, e); err != nil {
+		return err
+	}
+	return insertJudgements(ctx, tx, folder)
 }

@@ -1,14 +1,11 @@
 package record
 
 import (
-	"bufio"
-	"bytes"
 	"context"
-	"encoding/json"
-	"path/filepath"
 	"time"
 
 	"holdfast/bench/samples"
+	"holdfast/bench/seal"
 )
 
 // NoteBench is the kind of a note that a bench was held against a golden unit.
@@ -34,21 +31,25 @@ func (s *Store) AddBenchCheck(ctx context.Context, b BenchNote, by string, now t
 // BenchChecks returns the checks of a rig, real or simulated, that the book of an out folder holds, oldest
 // first.
 func BenchChecks(out, rig string, simulated bool) ([]BenchNote, error) {
-	text, err := readFrom(filepath.Join(out, BookFile), 0)
+	ring, err := seal.UserRing()
+	if err != nil {
+		return nil, err
+	}
+	known, err := ring.Known()
+	if err != nil {
+		return nil, err
+	}
+	book, err := ReadBook(out, known...)
 	if err != nil {
 		return nil, err
 	}
 	var all []BenchNote
-	lines := bufio.NewScanner(bytes.NewReader(text))
-	lines.Buffer(nil, maxNote+1)
-	for lines.Scan() {
-		var n Note
-		if json.Unmarshal(lines.Bytes(), &n) == nil && n.Kind == NoteBench && n.Bench != nil &&
-			n.Bench.Rig == rig && n.Bench.Simulated == simulated {
+	for _, n := range book.Notes(NoteBench) {
+		if n.Bench != nil && n.Bench.Rig == rig && n.Bench.Simulated == simulated {
 			all = append(all, *n.Bench)
 		}
 	}
-	return all, lines.Err()
+	return all, nil
 }
 
 // LastBenchCheck returns what the checks of a rig come to: of each reference the latest counts; one that is

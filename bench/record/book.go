@@ -1,22 +1,11 @@
 package record
 
-import (
-	"bytes"
-	"context"
-	"database/sql"
-	"encoding/json"
-	"errors"
-	"fmt"
-	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
-	"time"
-)
+import "time"
 
-// BookFile is the shop's book in the out folder: one JSON object a line, appended and never changed.
-// It holds what no run folder says: units coming in and going out, what strip-downs showed, and the
-// shop's own settings. The index is made from it and from the run folders, and can be made again.
+// BookFile is the shop's book in the out folder: one JSON object a line, appended and never changed, each with
+// its number, the hash of the line before it and a signature (see Line). It is the truth: which runs there
+// are and in what order, units coming in and going out, what strip-downs showed, and the shop's own
+// settings. The index is made from it and from the run folders, and is made again whenever it does not fit.
 const BookFile = "book.jsonl"
 
 // Kinds of notes in the book.
@@ -28,6 +17,15 @@ const (
 	NoteWatch   = "watch"   // the vehicle was listened to
 	NoteShop    = "shop"    // name and address of the shop
 	NotePriors  = "priors"  // how common each cause is in this shop; none: the program's own
+
+	NoteBegin   = "begin"   // the book begins, or goes on signed where an unsigned one ended
+	NoteOpened  = "opened"  // a run is about to begin: nothing has moved yet
+	NoteBooked  = "booked"  // a run's record is whole and sealed, or says why it never will be
+	NoteAdopted = "adopted" // a run from before the book was signed, with what could be proven of it
+	NoteKey     = "key"     // another key may write in this book
+	NoteRevoked = "revoked" // a key was lost or stolen: nothing of it is believed after an entry
+	NotePolicy  = "policy"  // which scenarios, by hash, a unit may be released on
+	NoteDamage  = "damage"  // damage to the book that a person has looked at
 )
 
 // Note is one line of the book. Which fields count depends on its kind.
@@ -52,6 +50,54 @@ type Note struct {
 	Name        string             `json:"name,omitempty"`
 	Address     string             `json:"address,omitempty"`
 	Priors      map[string]float64 `json:"priors,omitempty"`
+
+	Begin  *Begin   `json:"begin,omitempty"`
+	Opened *Opened  `json:"opened,omitempty"`
+	Booked *Booked  `json:"booked,omitempty"`
+	Key    *KeyNote `json:"about_key,omitempty"`
+	Policy []Policy `json:"policy,omitempty"`
+	Seal   string   `json:"seal,omitempty"`    // of a release: hash of the certificate's seal
+	Lost   []int64  `json:"damaged,omitempty"` // of damage: numbers of the entries
+}
+
+// Begin is what the first entry of a book says.
+type Begin struct {
+	Public string `json:"public"`           // the key that may write in this book, base64
+	Bytes  int64  `json:"before,omitempty"` // length and hash of what stood in the book before it was signed
+	SHA256 string `json:"before_sha256,omitempty"`
+}
+
+// Opened is what a run is, stated before it begins: whatever its folder says later must agree.
+type Opened struct {
+	Scenario     string    `json:"scenario"`
+	ScenarioHash string    `json:"scenario_sha256"`
+	Rig          string    `json:"rig"`
+	RigHash      string    `json:"rig_sha256"`
+	Bus          string    `json:"bus"`
+	Simulated    bool      `json:"simulated,omitempty"`
+	Started      time.Time `json:"started"`
+}
+
+// Booked is what became of a run.
+type Booked struct {
+	Seal      string `json:"seal,omitempty"` // SHA-256 of the statement that seals it; "": there is nothing to seal
+	Verdict   string `json:"verdict"`
+	Recovered bool   `json:"recovered,omitempty"` // put away by recover
+	Why       string `json:"why,omitempty"`       // what could not be proven
+}
+
+// KeyNote is about a key.
+type KeyNote struct {
+	Public string `json:"public,omitempty"` // base64, of a key that is let in
+	Print  string `json:"fingerprint"`
+	Holder string `json:"holder,omitempty"`
+	After  int64  `json:"after,omitempty"` // of a revoked one: the last entry of it that is believed
+}
+
+// Policy is one scenario that a unit may be released on.
+type Policy struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"` // of its text
 }
 
 // FaultSeen is a trouble code that the unit came in with.
@@ -62,120 +108,4 @@ type FaultSeen struct {
 	Count  *uint8 `json:"count,omitempty"`  // nil: not available
 	Active *bool  `json:"active,omitempty"` // nil: not known
 	Origin string `json:"origin"`           // typed, or what it was read from
-}
-
-// maxNote bounds one line of the book, in bytes.
-const maxNote = 1 << 20
-
-// write puts a note into the book and into the index, or into neither. prepare may look at the index,
-// fill in the note and refuse it. The index's write lock, held by tx, keeps other processes out; a note
-// that reached the book but not the index (a crash between the two) is read in by the next writer or opener.
-func (s *Store) write(ctx context.Context, n *Note, prepare func(*sql.Tx) error) error {
-	return s.tx(ctx, func(tx *sql.Tx) error {
-		if err := s.catchUp(ctx, tx); err != nil {
-			return err
-		}
-		if err := prepare(tx); err != nil {
-			return err
-		}
-		n.Time = n.Time.UTC()
-		line, err := json.Marshal(n)
-		if err != nil {
-			return err
-		}
-		if len(line) > maxNote {
-			return fmt.Errorf("the note takes %d bytes; at most %d would do", len(line), maxNote)
-		}
-		if err := s.appendLine(append(line, '\n')); err != nil {
-			return err
-		}
-		return s.catchUp(ctx, tx)
-	})
-}
-
-// appendLine writes a line at the end of the book and waits until it is on the disk. A last line that was
-// cut short by a crash is ended first, so that it cannot run into the new one.
-func (s *Store) appendLine(line []byte) (err error) {
-	f, err := os.OpenFile(s.book(), os.O_CREATE|os.O_RDWR|os.O_APPEND, 0o644)
-	if err != nil {
-		return fmt.Errorf("open the book: %w", err)
-	}
-	defer func() { err = errors.Join(err, f.Close()) }()
-	if end, err := f.Seek(0, io.SeekEnd); err != nil {
-		return err
-	} else if end > 0 {
-		last := make([]byte, 1)
-		if _, err := f.ReadAt(last, end-1); err != nil {
-			return err
-		}
-		if last[0] != '\n' {
-			line = append([]byte{'\n'}, line...)
-		}
-	}
-	if _, err := f.Write(line); err != nil {
-		return fmt.Errorf("write the book: %w", err)
-	}
-	return f.Sync()
-}
-
-func (s *Store) book() string { return filepath.Join(s.out, BookFile) }
-
-// catchUp takes the lines of the book that the index has not seen into the index. A line that cannot be
-// read is left out: it was cut short by a crash and never acknowledged.
-func (s *Store) catchUp(ctx context.Context, tx *sql.Tx) error {
-	var from int64
-	if err := tx.QueryRowContext(ctx, `SELECT read FROM shop`).Scan(&from); err != nil {
-		return err
-	}
-	text, err := readFrom(s.book(), from)
-	if err != nil || len(text) == 0 {
-		return err
-	}
-	for {
-		line, rest, whole := bytes.Cut(text, []byte{'\n'})
-		if !whole {
-			break
-		}
-		var n Note
-		if json.Unmarshal(line, &n) == nil {
-			if err := apply(ctx, tx, n); err != nil {
-				return fmt.Errorf("take in the book at byte %d: %w", from, err)
-			}
-		}
-		from += int64(len(line)) + 1
-		text = rest
-	}
-	_, err = tx.ExecContext(ctx, `UPDATE shop SET read = ?`, from)
-	return err
-}
-
-// readFrom returns what a file holds from a place on; nothing when there is no file or it is shorter.
-func readFrom(path string, from int64) ([]byte, error) {
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("open the book: %w", err)
-	}
-	defer f.Close()
-	if _, err := f.Seek(from, io.SeekStart); err != nil {
-		return nil, err
-	}
-	const maxBook = 1 << 30
-	return io.ReadAll(io.LimitReader(f, maxBook))
-}
-
-// behind says whether the book holds lines that the index has not seen.
-func (s *Store) behind(ctx context.Context) (bool, error) {
-	info, err := os.Stat(s.book())
-	if errors.Is(err, fs.ErrNotExist) {
-		return false, nil
-	}
-	if err != nil {
-		return false, err
-	}
-	var read int64
-	err = s.db.QueryRowContext(ctx, `SELECT read FROM shop`).Scan(&read)
-	return info.Size() > read, err
 }

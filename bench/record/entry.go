@@ -24,6 +24,9 @@ type entry struct {
 	causes  []cause.Cause
 	tools   []tool
 	folder  string
+	number  int64  // of the entry of the book that opened it; 0: there is none
+	by      string // who ran it
+	visit   string // by the book
 }
 
 // tool is an instrument as a run had it.
@@ -118,9 +121,10 @@ func (s *Store) insert(ctx context.Context, tx *sql.Tx, e entry) error {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `INSERT INTO runs (id, serial, started, scenario, rig, bus, verdict,
-		unit_hours, simulated, version, folder) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		unit_hours, simulated, version, folder, number, by_whom) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		e.Run, e.Serial, e.Started.UnixNano(), e.Scenario, e.Rig, e.Bus, e.verdict,
-		number(e.UnitHours), e.Simulated, e.Version, s.relative(e.folder)); err != nil {
+		number(e.UnitHours), e.Simulated, e.Version, s.relative(e.folder),
+		e.number, e.by); err != nil {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `UPDATE units SET hours = coalesce((SELECT unit_hours FROM runs
@@ -128,7 +132,7 @@ func (s *Store) insert(ctx context.Context, tx *sql.Tx, e entry) error {
 		e.Serial); err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, attach, e.Run); err != nil {
+	if err := giveVisit(ctx, tx, e); err != nil {
 		return err
 	}
 	return insertLines(ctx, tx, e)
@@ -138,6 +142,16 @@ func (s *Store) insert(ctx context.Context, tx *sql.Tx, e entry) error {
 const attach = `UPDATE runs SET visit = (SELECT v.id FROM visits v WHERE v.serial = runs.serial
 	AND v.opened <= runs.started AND (v.closed IS NULL OR v.closed >= runs.started)
 	ORDER BY v.opened DESC LIMIT 1) WHERE id = ?`
+
+// giveVisit gives a run the visit that the book names, or, where the book does not know it, the one by time.
+func giveVisit(ctx context.Context, tx *sql.Tx, e entry) (err error) {
+	if e.number == 0 {
+		_, err = tx.ExecContext(ctx, attach, e.Run)
+	} else if e.visit != "" {
+		_, err = tx.ExecContext(ctx, `UPDATE runs SET visit = ? WHERE id = ?`, e.visit, e.Run)
+	}
+	return err
+}
 
 func insertLines(ctx context.Context, tx *sql.Tx, e entry) error {
 	for i, l := range e.lines {

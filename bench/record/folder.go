@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"holdfast/bench/disk"
 )
 
 // Names of the files in a run's folder.
@@ -63,7 +65,7 @@ func newFolder(out, id string) (Folder, error) {
 			run = fmt.Sprintf("%s-%d", id, n)
 		}
 		path := filepath.Join(out, run)
-		err := os.Mkdir(path, 0o755)
+		err := disk.Mkdir(path)
 		if err == nil {
 			return Folder{Run: run, Path: path}, nil
 		}
@@ -132,25 +134,8 @@ func (f Folder) Write(name string, write func(io.Writer) error) error {
 }
 
 // WriteFile makes or replaces the file at path, whole or not at all.
-func WriteFile(path string, write func(io.Writer) error) (err error) {
-	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	defer func() {
-		if err != nil {
-			err = fmt.Errorf("write %s: %w", path, err)
-			_ = tmp.Close()           // already closed when the rename failed
-			_ = os.Remove(tmp.Name()) // best effort: the error is being returned
-		}
-	}()
-	if err := write(tmp); err != nil {
-		return err
-	}
-	if err := errors.Join(tmp.Chmod(0o644), tmp.Sync(), tmp.Close()); err != nil {
-		return err
-	}
-	return os.Rename(tmp.Name(), path)
+func WriteFile(path string, write func(io.Writer) error) error {
+	return disk.Replace(path, 0o644, write)
 }
 
 // Resolve finds the run that a person means: the path of its folder, its id, or the start of its id

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"holdfast/bench/cause"
+	"holdfast/bench/disk"
 	"holdfast/bench/judge"
 	"holdfast/bench/samples"
 )
@@ -38,6 +39,12 @@ func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
 			if errors.Is(err, fs.ErrNotExist) || !d.IsDir() {
 				continue // not a run's folder
 			}
+			if known, err := s.inBook(ctx, tx, folder.Run); err != nil {
+				return err
+			} else if known {
+				n++
+				continue
+			}
 			e, err := readEntry(folder)
 			if err != nil {
 				bad = append(bad, fmt.Errorf("%s: %w", folder.Run, err))
@@ -62,7 +69,7 @@ func (s *Store) Reindex(ctx context.Context) (n int, bad []error, err error) {
 // empty forgets everything and reads the book again: visits come before the runs that belong to them.
 func (s *Store) empty(ctx context.Context, tx *sql.Tx) error {
 	for _, query := range []string{`DELETE FROM runs`, `DELETE FROM visits`, `DELETE FROM units`,
-		`DELETE FROM instruments`, `DELETE FROM shop`, `INSERT INTO shop (only) VALUES (1)`} {
+		`DELETE FROM instruments`, `DELETE FROM open_runs`, `DELETE FROM book_keys`, `DELETE FROM shop`, `INSERT INTO shop (only) VALUES (1)`} {
 		if _, err := tx.ExecContext(ctx, query); err != nil {
 			return err
 		}
@@ -70,8 +77,14 @@ func (s *Store) empty(ctx context.Context, tx *sql.Tx) error {
 	return s.catchUp(ctx, tx)
 }
 
+// inBook says whether the book names a run: then it was taken in from there, or it is not booked yet.
+func (s *Store) inBook(ctx context.Context, tx *sql.Tx, run string) (known bool, err error) {
+	return known, tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM runs WHERE id = ?1 AND number > 0)
+		OR EXISTS (SELECT 1 FROM open_runs WHERE run = ?1)`, run).Scan(&known)
+}
+
 func readEntry(f Folder) (entry, error) {
-	file, err := os.Open(f.Result())
+	file, err := disk.Open(f.Result())
 	if errors.Is(err, fs.ErrNotExist) {
 		res, err := Rejudge(f)
 		if err != nil {

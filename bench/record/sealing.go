@@ -19,17 +19,31 @@ const RunSeal = "run"
 // runFiles are what a run's seal covers; those that a run does not have are left out.
 var runFiles = []string{FramesFile, JournalFile, ResultFile, ReportFile, JUnitFile, PriorsFile}
 
-// SealRun seals a run's files with the key of the out folder, which is made on first use, and returns the
-// hash of the statement.
+// SealRun seals a run's files with the user's key, which is made on first use, and returns the hash of the
+// statement.
 func SealRun(out string, f Folder, res *judge.Result, now time.Time) (hash string, err error) {
 	return SealFiles(out, f, RunSeal, runFiles, res, now, nil)
 }
 
 // SealFiles seals other files of a run's folder (a certificate, a new judgement) under a name of their
 // own, with more about them than the run's.
-func SealFiles(out string, f Folder, name string, files []string, res *judge.Result, now time.Time,
+func SealFiles(_ string, f Folder, name string, files []string, res *judge.Result, now time.Time,
 	about map[string]string) (hash string, err error) {
-	key, err := seal.OpenKey(filepath.Join(out, seal.KeyFile))
+	ring, err := seal.UserRing()
+	if err != nil {
+		return "", err
+	}
+	return sealWith(ring, f, name, files, res, now, about)
+}
+
+func (s *Store) seal(f Folder, name string, files []string, res *judge.Result, now time.Time,
+	about map[string]string) (hash string, err error) {
+	return sealWith(s.ring, f, name, files, res, now, about)
+}
+
+func sealWith(ring *seal.Ring, f Folder, name string, files []string, res *judge.Result, now time.Time,
+	about map[string]string) (hash string, err error) {
+	key, err := ring.Own()
 	if err != nil {
 		return "", err
 	}
@@ -49,14 +63,67 @@ func (f Folder) existing(names []string) []string {
 	return there
 }
 
-// Verify holds a run's folder against all its seals, the run's own first. keys are those of shops that
-// are trusted beside the one of the out folder. stray are files that no seal covers.
+// Trust is what a user believes about the records of a folder: whose seals, and what the book says.
+type Trust struct {
+	Keys   []ed25519.PublicKey
+	Book   *Book
+	booked map[string]string // seal of each booked run; nil until it is asked for
+}
+
+// NewTrust reads the book of an out folder. Keys that are given are trusted, and nothing else is; without
+// them the user's own are, and those that a book which began with one of these let in. What lies in the folder
+// itself is never trusted by itself.
+func NewTrust(out string, keys ...ed25519.PublicKey) (*Trust, error) {
+	t := &Trust{Keys: keys}
+	if len(keys) == 0 {
+		ring, err := seal.UserRing()
+		if err != nil {
+			return nil, err
+		}
+		if t.Keys, err = ring.Known(); err != nil {
+			return nil, err
+		}
+	}
+	var err error
+	if t.Book, err = ReadBook(out, t.Keys...); err != nil {
+		return nil, err
+	}
+	if len(keys) == 0 && t.Book.Trusted(t.Keys) {
+		for _, a := range t.Book.keys {
+			t.Keys = append(t.Keys, a.key)
+		}
+	}
+	return t, nil
+}
+
+// sealOf returns the hash of the seal that the book holds of a run; known is false when the book does not know it.
+func (t *Trust) sealOf(run string) (hash string, known bool) {
+	if t.booked == nil {
+		t.booked = map[string]string{}
+		for _, kind := range []string{NoteAdopted, NoteBooked} {
+			for _, n := range t.Book.Notes(kind) {
+				if n.Booked != nil {
+					t.booked[n.Run] = n.Booked.Seal
+				}
+			}
+		}
+	}
+	hash, known = t.booked[run]
+	return hash, known
+}
+
+// Verify holds a run's folder against all its seals, the run's own first. keys, when there are any, are the only
+// ones that are trusted. stray are files that no seal covers.
 func Verify(out string, f Folder, keys ...ed25519.PublicKey) (answers []*seal.Answer, stray []string, err error) {
-	own, err := seal.KnownKeys(out)
+	t, err := NewTrust(out, keys...)
 	if err != nil {
 		return nil, nil, err
 	}
-	keys = append(keys, own...)
+	return t.Verify(f)
+}
+
+// Verify holds a run's folder against all its seals and its place: see the function of that name.
+func (t *Trust) Verify(f Folder) (answers []*seal.Answer, stray []string, err error) {
 	names, err := seal.Names(f.Path)
 	if err != nil {
 		return nil, nil, err
@@ -66,10 +133,11 @@ func Verify(out string, f Folder, keys ...ed25519.PublicKey) (answers []*seal.An
 		if name == RunSeal && len(answers) > 0 {
 			continue // it came first
 		}
-		a, err := seal.Verify(f.Path, name, keys)
+		a, err := seal.Verify(f.Path, name, t.Keys)
 		if err != nil {
 			return answers, nil, err
 		}
+		t.place(f, a)
 		answers = append(answers, a)
 		covered[name+seal.StatementTail], covered[name+seal.SignatureTail] = true, true
 		for _, c := range a.Files {
@@ -78,6 +146,17 @@ func Verify(out string, f Folder, keys ...ed25519.PublicKey) (answers []*seal.An
 	}
 	stray, err = strays(f.Path, covered)
 	return answers, stray, err
+}
+
+// place says of a seal whether it belongs where it lies.
+func (t *Trust) place(f Folder, a *seal.Answer) {
+	if run := a.Statement.About["run"]; run != f.Run {
+		a.Misplaced = fmt.Sprintf("it is of run %q, not of this one", run)
+		return
+	}
+	if hash, known := t.sealOf(f.Run); known && a.Name == RunSeal && hash != a.Hash {
+		a.Misplaced = "it is not the seal that the book holds of this run"
+	}
 }
 
 func strays(dir string, covered map[string]bool) (names []string, err error) {
@@ -96,10 +175,19 @@ func strays(dir string, covered map[string]bool) (names []string, err error) {
 // NeverSealed is Tampered's answer for a run without a seal.
 const NeverSealed = "never sealed"
 
-// Tampered verifies a run: "" when it is as it was sealed with the out folder's key, NeverSealed, or what
-// is wrong in words.
+// Tampered verifies a run: "" when it is as it was sealed with a trusted key, NeverSealed, or what is wrong in
+// words.
 func Tampered(out string, f Folder) string {
-	answers, _, err := Verify(out, f)
+	t, err := NewTrust(out)
+	if err != nil {
+		return err.Error()
+	}
+	return t.Tampered(f)
+}
+
+// Tampered is the function of that name, for many runs.
+func (t *Trust) Tampered(f Folder) string {
+	answers, _, err := t.Verify(f)
 	if errors.Is(err, seal.ErrNoSeal) {
 		return NeverSealed
 	}
@@ -114,6 +202,15 @@ func Tampered(out string, f Folder) string {
 	return ""
 }
 
+// trustedKeys returns the keys whose seals and journals are believed here.
+func (s *Store) trustedKeys() ([]ed25519.PublicKey, error) {
+	t, err := NewTrust(s.out)
+	if err != nil {
+		return nil, err
+	}
+	return t.Keys, nil
+}
+
 // wrongIn says what is wrong with what a seal covers; "" when nothing is.
 func wrongIn(a *seal.Answer) string {
 	for _, c := range a.Files {
@@ -123,6 +220,9 @@ func wrongIn(a *seal.Answer) string {
 	}
 	if a.Signature != seal.SignatureGood {
 		return fmt.Sprintf("the signature of the seal %s %s", a.Name, a.Signature)
+	}
+	if a.Misplaced != "" {
+		return fmt.Sprintf("the seal %s: %s", a.Name, a.Misplaced)
 	}
 	if !a.Known {
 		return fmt.Sprintf("the seal %s is by a key that is not this shop's (%s)", a.Name, a.Key)

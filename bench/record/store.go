@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"slices"
 
+	"holdfast/bench/seal"
+
 	"modernc.org/sqlite" // also the driver "sqlite", without cgo
 	sqlite3 "modernc.org/sqlite/lib"
 )
@@ -33,6 +35,8 @@ var ErrNewer = errors.New("the index was made by a newer holdfast")
 type Store struct {
 	db  *sql.DB
 	out string // absolute
+
+	ring *seal.Ring // of the user who runs the program
 }
 
 // OpenOut opens the index of an out folder; see Open.
@@ -57,7 +61,11 @@ func Open(path string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open index %s: %w", path, err)
 	}
-	s := &Store{db: db, out: filepath.Dir(abs)}
+	ring, err := seal.UserRing()
+	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	s := &Store{db: db, out: filepath.Dir(abs), ring: ring}
 	if err := s.ready(context.Background()); err != nil {
 		return nil, errors.Join(fmt.Errorf("open index %s: %w%s", path, err, cure(err)), db.Close())
 	}
@@ -70,6 +78,16 @@ func (s *Store) ready(ctx context.Context) error {
 		return err
 	}
 	if err := s.quickCheck(ctx); err != nil {
+		return err
+	}
+	p, err := readPlace(ctx, s.db)
+	if err != nil {
+		return err
+	}
+	if fits, err := s.fits(p); err != nil {
+		return err
+	} else if !fits { // it is a copy of another book, or of more than there is
+		_, _, err := s.Reindex(ctx)
 		return err
 	}
 	behind, err := s.behind(ctx)

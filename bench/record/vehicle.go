@@ -85,7 +85,7 @@ type Watched struct {
 	Version string // of the program
 }
 
-// KeepWatch writes a watch into a folder of its own, seals it with the out folder's key and enters it into
+// KeepWatch writes a watch into a folder of its own, seals it with the user's key and enters it into
 // the visit that it belongs to (WatchVisit). A folder that the book does not name (a crash between the two)
 // says nothing and harms nothing.
 func (s *Store) KeepWatch(ctx context.Context, w Watched) (v Visit, c VehicleCheck, err error) {
@@ -122,7 +122,7 @@ func (s *Store) writeWatch(w Watched, visit string) (c VehicleCheck, err error) 
 			return c, err
 		}
 	}
-	key, err := seal.OpenKey(filepath.Join(s.out, seal.KeyFile))
+	key, err := s.ring.Own()
 	if err != nil {
 		return c, err
 	}
@@ -175,7 +175,7 @@ func (s *Store) WatchEvents(c VehicleCheck, show func(watch.Told)) error {
 // TamperedWatch holds a vehicle check against its seal and against what the book says of that: "" when it
 // is as it was kept, or what is wrong in words.
 func (s *Store) TamperedWatch(c VehicleCheck) string {
-	keys, err := seal.KnownKeys(s.out)
+	keys, err := s.trustedKeys()
 	if err != nil {
 		return err.Error()
 	}

@@ -132,18 +132,23 @@ func TestBook_Crashes(t *testing.T) {
 	s := open(t, out)
 	_, err := s.Intake(ctx, record.Note{Time: noon, Serial: "A"})
 	require.NoError(t, err)
-	book := filepath.Join(out, record.BookFile)
-	whole, err := os.ReadFile(book)
+	require.NoError(t, s.BackUp(ctx, filepath.Join(out, "early.db")))
+	_, err = s.Intake(ctx, record.Note{Time: noon, Serial: "B"})
 	require.NoError(t, err)
-	line := bytes.ReplaceAll(bytes.ReplaceAll(whole, []byte("V0001"), []byte("V0002")), []byte(`"A"`), []byte(`"B"`))
+	book, index := filepath.Join(out, record.BookFile), filepath.Join(out, record.IndexFile)
 	// Between the two: the line is in the book, the index does not know it.
-	require.NoError(t, os.WriteFile(book, append(whole, line...), 0o644))
+	for _, name := range []string{index, index + "-wal", index + "-shm"} {
+		_ = os.Remove(name)
+	}
+	require.NoError(t, os.Rename(filepath.Join(out, "early.db"), index))
 	v, ok, err := open(t, out).OpenVisit(ctx, "B")
 	require.NoError(t, err)
 	require.True(t, ok)
 	require.Equal(t, "V0002", v.ID)
 	// Cut short: what is there of the line is left alone, and the next note stands on its own.
-	require.NoError(t, os.WriteFile(book, append(append(whole, line...), line[:20]...), 0o644))
+	whole, err := os.ReadFile(book)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(book, append(whole, `{"n":4,"prev":"ab`...), 0o644))
 	s = open(t, out)
 	id, err := s.Intake(ctx, record.Note{Time: noon, Serial: "C"})
 	require.NoError(t, err)
@@ -151,6 +156,11 @@ func TestBook_Crashes(t *testing.T) {
 	_, ok, err = open(t, out).OpenVisit(ctx, "C")
 	require.NoError(t, err)
 	require.True(t, ok)
+	b, err := record.ReadBook(out)
+	require.NoError(t, err)
+	require.Len(t, b.Lines, 4, "the beginning and three units")
+	require.Len(t, b.Faults, 1)
+	require.True(t, b.Faults[0].Harmless, b.Faults[0])
 }
 
 // Several shops' computers write at once: every visit gets a number of its own.

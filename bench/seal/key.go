@@ -13,9 +13,14 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"holdfast/bench/disk"
 )
 
-// Names of the key's two files in the out folder.
+// maxKey bounds a key's file, in bytes; a real one is some hundreds.
+const maxKey = 16 << 10
+
+// Names of a key's two files in its folder.
 const (
 	KeyFile    = "signing.key" // private, PKCS #8 in PEM, readable by its owner only
 	PublicFile = "signing.pub" // SubjectPublicKeyInfo in PEM
@@ -63,12 +68,15 @@ func writePublic(path string, key ed25519.PublicKey) error {
 	if err != nil {
 		return err
 	}
-	return replace(path, pem.EncodeToMemory(&pem.Block{Type: "PUBLIC KEY", Bytes: der}))
+	return disk.ReplaceText(path, 0o644, pem.EncodeToMemory(&pem.Block{Type: "PUBLIC KEY", Bytes: der}))
 }
 
 // PublicFiles returns the names of a folder's public keys: the present one and earlier ones.
 func PublicFiles(dir string) ([]string, error) {
 	found, err := filepath.Glob(filepath.Join(escape(dir), "signing*.pub"))
+	if len(found) > mostKeys {
+		return nil, fmt.Errorf("%s holds %d public keys: more than %d are not looked through", dir, len(found), mostKeys)
+	}
 	for i := range found {
 		found[i] = filepath.Base(found[i])
 	}
@@ -90,7 +98,7 @@ func KnownKeys(dir string) ([]ed25519.PublicKey, error) {
 func publicPath(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".pub" }
 
 func readKey(path string) (Key, error) {
-	text, err := os.ReadFile(path)
+	text, err := disk.ReadFile(path, maxKey)
 	if err != nil {
 		return Key{}, fmt.Errorf("read the signing key: %w", err)
 	}
@@ -136,7 +144,7 @@ func writeKey(path string, private ed25519.PrivateKey) error {
 
 // ReadPublic reads a public key file.
 func ReadPublic(path string) (ed25519.PublicKey, error) {
-	text, err := os.ReadFile(path)
+	text, err := disk.ReadFile(path, maxKey)
 	if err != nil {
 		return nil, fmt.Errorf("read the public key: %w", err)
 	}

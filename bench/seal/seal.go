@@ -9,9 +9,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"time"
+
+	"holdfast/bench/disk"
 )
 
 // Schema names the form of a statement.
@@ -49,7 +50,7 @@ type File struct {
 // stands for all of them.
 func Make(dir string, s Statement, names []string, key Key) (hash string, err error) {
 	s.Schema, s.Sealed = Schema, s.Sealed.UTC()
-	s.Key = base64.StdEncoding.EncodeToString(key.Public())
+	s.Key = Text(key.Public())
 	s.Files = make([]File, 0, len(names))
 	for _, name := range names {
 		f, err := digest(dir, name)
@@ -64,9 +65,11 @@ func Make(dir string, s Statement, names []string, key Key) (hash string, err er
 	}
 	text = append(text, '\n')
 	signature := base64.StdEncoding.EncodeToString(ed25519.Sign(key.private, text)) + "\n"
-	if err := errors.Join(
-		replace(filepath.Join(dir, s.Name+StatementTail), text),
-		replace(filepath.Join(dir, s.Name+SignatureTail), []byte(signature))); err != nil {
+	err = disk.ReplaceText(filepath.Join(dir, s.Name+StatementTail), 0o644, text)
+	if err == nil {
+		err = disk.ReplaceText(filepath.Join(dir, s.Name+SignatureTail), 0o644, []byte(signature))
+	}
+	if err != nil {
 		return "", fmt.Errorf("seal %s: %w", s.Name, err)
 	}
 	return Hash(text), nil
@@ -80,7 +83,7 @@ func Hash(text []byte) string {
 
 // HashOf returns the hash of a folder's statement of that name.
 func HashOf(dir, name string) (string, error) {
-	text, err := os.ReadFile(filepath.Join(dir, name+StatementTail))
+	text, err := disk.ReadFile(filepath.Join(dir, name+StatementTail), maxStatement)
 	if err != nil {
 		return "", fmt.Errorf("read the seal: %w", err)
 	}
@@ -92,7 +95,7 @@ func digest(dir, name string) (File, error) {
 	if name != filepath.Base(name) {
 		return f, errors.New("not a plain file name")
 	}
-	file, err := os.Open(filepath.Join(dir, name))
+	file, err := disk.Open(filepath.Join(dir, name))
 	if err != nil {
 		return f, err
 	}
@@ -115,20 +118,6 @@ func digest(dir, name string) (File, error) {
 			return f, err
 		}
 	}
-}
-
-// replace puts a file in place whole or not at all.
-func replace(path string, text []byte) error {
-	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(tmp.Name()) // gone already when the rename worked
-	_, err = tmp.Write(text)
-	if err := errors.Join(err, tmp.Chmod(0o644), tmp.Sync(), tmp.Close()); err != nil {
-		return err
-	}
-	return os.Rename(tmp.Name(), path)
 }
 
 // HashFile returns the SHA-256 of a whole file in hexadecimal.

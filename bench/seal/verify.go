@@ -8,9 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
+
+	"holdfast/bench/disk"
 )
 
 // State is what became of a sealed file.
@@ -35,21 +36,22 @@ type Check struct {
 type Answer struct {
 	Statement Statement `json:"-"`
 	Name      string    `json:"seal"`
-	Hash      string    `json:"sha256"`    // of the statement as it is now
-	Signature string    `json:"signature"` // good, or what is wrong with it
-	Key       string    `json:"key"`       // fingerprint of the key that the statement names
-	Known     bool      `json:"known_key"` // it is one of those that were asked for
+	Hash      string    `json:"sha256"`              // of the statement as it is now
+	Signature string    `json:"signature"`           // good, or what is wrong with it
+	Key       string    `json:"key"`                 // fingerprint of the key that the statement names
+	Known     bool      `json:"known_key"`           // it is one of those that were asked for
+	Misplaced string    `json:"misplaced,omitempty"` // why it does not belong where it lies, by who knows the place
 	Files     []Check   `json:"files"`
 }
 
-// Good says that nothing was changed and that a known key signed it.
+// Good says that nothing was changed, that a known key signed it and that it lies where it belongs.
 func (a *Answer) Good() bool {
 	for _, f := range a.Files {
 		if f.State != Unchanged {
 			return false
 		}
 	}
-	return a.Signature == SignatureGood && a.Known
+	return a.Signature == SignatureGood && a.Known && a.Misplaced == ""
 }
 
 // SignatureGood is the word for a signature that holds.
@@ -65,17 +67,10 @@ const maxStatement = 8 << 20
 // what is wrong with the files is in the answer.
 func Verify(dir, name string, known []ed25519.PublicKey) (*Answer, error) {
 	path := filepath.Join(dir, name+StatementTail)
-	info, err := os.Stat(path)
+	text, err := disk.ReadFile(path, maxStatement)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("verify %s: %w", filepath.Join(dir, name), ErrNoSeal)
 	}
-	if err == nil && info.Size() > maxStatement {
-		err = fmt.Errorf("it is larger than %d bytes", maxStatement)
-	}
-	if err != nil {
-		return nil, fmt.Errorf("verify %s: %w", path, err)
-	}
-	text, err := os.ReadFile(path)
 	if err != nil {
 		return nil, fmt.Errorf("verify %s: %w", path, err)
 	}
@@ -112,7 +107,7 @@ func (a *Answer) signature(text []byte, path string, known []ed25519.PublicKey) 
 	for _, k := range known {
 		a.Known = a.Known || k.Equal(ed25519.PublicKey(key))
 	}
-	encoded, err := os.ReadFile(path)
+	encoded, err := disk.ReadFile(path, maxKey)
 	if err != nil {
 		a.Signature = "missing"
 		return

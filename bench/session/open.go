@@ -5,9 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
+	"holdfast/bench/disk"
 	"holdfast/bench/journal"
 	"holdfast/bench/record"
 	"holdfast/bench/rig"
@@ -21,6 +21,7 @@ import (
 type Config struct {
 	Store     string // folder of the records
 	Serial    string // of the unit
+	By        string // who runs the test
 	UnitHours float64
 	Plan      *scenario.Plan
 	Rig       *rig.Rig
@@ -28,7 +29,6 @@ type Config struct {
 	Simulated bool               // nothing on this bus can be a real unit
 	Seed      uint64             // of the simulator; 0 on a real bus
 	Faults    map[string]float64 // set in the simulator; nil on a real bus
-	Lies      []string           // told between a simulated bench and the harness; nil on a real bus
 	Version   string             // of the program
 
 	// VirtualTime says that the bench waits for the disk. In real time goroutines of their own write the record, so
@@ -45,6 +45,8 @@ type Run struct {
 	Visit    *record.Visit // the unit's open visit, which the run belongs to; nil: none
 
 	config  Config
+	store   *record.Store
+	live    *record.Live // holds the run's lock until the run is closed
 	port    can.Port
 	frames  *capture.Writer
 	file    io.Closer // of the frames
@@ -61,28 +63,44 @@ func Open(ctx context.Context, c Config, port can.Port) (run *Run, err error) {
 			run = nil
 		}
 	}()
-	now := c.Now()
-	if run.Folder, err = record.NewFolder(c.Store, c.Serial, now); err != nil {
+	if run.store, err = record.OpenOut(c.Store); err != nil {
 		return run, err
 	}
-	run.Identity = samples.Identity{Run: run.Folder.Run, Serial: c.Serial, UnitHours: c.UnitHours, Started: now,
-		Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: c.Bus, Version: c.Version, Simulated: c.Simulated,
-		Seed: c.Seed, Faults: c.Faults, Lies: c.Lies}
-	if run.Identity.BenchCheck, err = record.LastBenchCheck(c.Store, c.Rig.Name, c.Simulated); err != nil {
+	if err = run.begin(ctx); err != nil {
 		return run, err
 	}
 	if err = run.openFrames(); err != nil {
 		return run, err
 	}
-	if err = run.openJournal(); err != nil {
-		return run, err
+	return run, run.openJournal()
+}
+
+// begin enters the run into the book: from here on it cannot disappear. The shop's own priors go into the folder.
+func (run *Run) begin(ctx context.Context) (err error) {
+	c, now := &run.config, run.config.Now()
+	check, err := record.LastBenchCheck(c.Store, c.Rig.Name, c.Simulated)
+	if err != nil {
+		return err
 	}
-	return run, run.askStore(ctx)
+	run.live, err = run.store.Begin(ctx, record.Beginning{Serial: c.Serial, By: c.By, Scenario: c.Plan.Name,
+		ScenarioText: c.Plan.Text, Rig: c.Rig.Name, RigText: c.Rig.Text, DBC: c.Rig.DBC, Bus: c.Bus,
+		Simulated: c.Simulated, Now: now})
+	if err != nil {
+		return err
+	}
+	run.Folder = run.live.Folder
+	if run.live.Visit.ID != "" {
+		run.Visit = &run.live.Visit
+	}
+	run.Identity = samples.Identity{Run: run.Folder.Run, Serial: c.Serial, UnitHours: c.UnitHours, Started: now,
+		Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: c.Bus, Version: c.Version, Simulated: c.Simulated,
+		Seed: c.Seed, Faults: c.Faults, BenchCheck: check}
+	return run.store.KeepPriors(ctx, run.Folder)
 }
 
 // openFrames begins the recording of the bus.
 func (run *Run) openFrames() error {
-	f, err := os.OpenFile(run.Folder.Frames(), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	f, err := disk.CreateNew(run.Folder.Frames())
 	if err != nil {
 		return fmt.Errorf("create recording: %w", err)
 	}
@@ -101,25 +119,16 @@ func (run *Run) openFrames() error {
 
 // openJournal begins the journal. Virtual time outruns any disk, and waits for it.
 func (run *Run) openJournal() (err error) {
-	create := journal.Create
-	if run.config.VirtualTime {
-		create = journal.CreateDirect
-	}
-	run.journal, err = create(run.Folder.Journal(), Header(run.Identity, run.config.Plan, run.config.Rig))
-	return err
-}
-
-// askStore finds the visit that the run belongs to, and puts the shop's own priors into the folder.
-func (run *Run) askStore(ctx context.Context) error {
-	store, err := record.OpenOut(run.config.Store)
+	key, err := run.store.Key()
 	if err != nil {
 		return err
 	}
-	v, ok, err := store.OpenVisit(ctx, run.config.Serial)
-	if ok {
-		run.Visit = &v
+	create := journal.CreateSigned
+	if run.config.VirtualTime {
+		create = journal.CreateDirectSigned
 	}
-	return errors.Join(err, store.KeepPriors(ctx, run.Folder), store.Close())
+	run.journal, err = create(run.Folder.Journal(), Header(run.Identity, run.config.Plan, run.config.Rig), key)
+	return err
 }
 
 // Header is the journal's header of a run: who and what, and the texts that it can be judged again by.
@@ -143,5 +152,15 @@ func (run *Run) closeFiles() error {
 	return errors.Join(errs...)
 }
 
-// Close gives the bus back. A run that was not performed leaves a record that Recover closes as interrupted.
-func (run *Run) Close() error { return run.port.Close() }
+// Close gives the bus back and lets the run's record go. A run that was not put away leaves a record that Recover
+// finishes.
+func (run *Run) Close() error {
+	err := run.port.Close()
+	if run.live != nil {
+		err = errors.Join(err, run.live.Close())
+	}
+	if run.store != nil {
+		err = errors.Join(err, run.store.Close())
+	}
+	return err
+}

@@ -33,9 +33,9 @@ func (run *Run) Perform(ctx context.Context, p Person) (out engine.Outcome, fail
 // Judge says what the journal holds: the same result as on any later day.
 func (run *Run) Judge() (*judge.Result, error) { return record.Rejudge(run.Folder) }
 
-// PutAway puts the judged run into its folder, seals it and enters it into the index.
+// PutAway puts the judged run into its folder, seals it, books it and enters it into the index.
 func (run *Run) PutAway(ctx context.Context, result *judge.Result) error {
-	return PutAway(ctx, run.config.Store, run.Folder, result, run.config.Now())
+	return PutAway(ctx, run.store, run.Folder, result, run.config.Now(), false)
 }
 
 // InMemory runs a plan with its journal in memory and returns what that says: a run of many, of which only the

@@ -2,7 +2,6 @@ package session
 
 import (
 	"context"
-	"errors"
 	"io"
 	"time"
 
@@ -11,15 +10,26 @@ import (
 	"holdfast/bench/report"
 )
 
-// PutAway puts a judged run into its folder, seals it and enters it into the index of a store. It does as much of
-// that as can be done; the error names all that could not.
-func PutAway(ctx context.Context, store string, folder record.Folder, result *judge.Result, now time.Time) error {
-	return errors.Join(
-		folder.Write(record.ResultFile, func(w io.Writer) error { return writeText(w, result) }),
-		folder.Write(record.ReportFile, func(w io.Writer) error { return report.HTML(w, result) }),
-		folder.Write(record.JUnitFile, func(w io.Writer) error { return report.JUnit(w, result) }),
-		sealRun(store, folder, result, now),
-		index(ctx, store, folder, result))
+// PutAway writes the result of a judged run, seals its record and books it. Each is on the disk before the next is
+// begun, and it can be done again after it was cut off anywhere. recovered: the run was cut off before.
+func PutAway(ctx context.Context, s *record.Store, folder record.Folder, result *judge.Result, now time.Time,
+	recovered bool) error {
+	if err := writeResult(folder, result); err != nil {
+		return err
+	}
+	return s.PutAway(ctx, folder, result, now, recovered)
+}
+
+func writeResult(folder record.Folder, result *judge.Result) error {
+	for _, f := range []struct {
+		name  string
+		write func(io.Writer, *judge.Result) error
+	}{{record.ResultFile, writeText}, {record.ReportFile, report.HTML}, {record.JUnitFile, report.JUnit}} {
+		if err := folder.Write(f.name, func(w io.Writer) error { return f.write(w, result) }); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func writeText(w io.Writer, result *judge.Result) error {
@@ -29,17 +39,4 @@ func writeText(w io.Writer, result *judge.Result) error {
 	}
 	_, err = w.Write(text)
 	return err
-}
-
-func sealRun(store string, folder record.Folder, result *judge.Result, now time.Time) error {
-	_, err := record.SealRun(store, folder, result, now)
-	return err
-}
-
-func index(ctx context.Context, store string, folder record.Folder, result *judge.Result) error {
-	s, err := record.OpenOut(store)
-	if err != nil {
-		return err
-	}
-	return errors.Join(s.Add(ctx, result, folder.Path), s.Close())
 }

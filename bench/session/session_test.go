@@ -155,9 +155,12 @@ func TestRecover(t *testing.T) {
 	info, err := os.Stat(cut.Folder.Journal())
 	require.NoError(t, err)
 	require.NoError(t, os.Truncate(cut.Folder.Journal(), info.Size()-10)) // the end is lost
+	require.NoError(t, cut.Close())
 
 	ended := begin(t, config(t, store))
 	performed(t, ended)
+	require.Equal(t, Running, recovered(t, store)[ended.Folder.Run], "it is being put away")
+	require.NoError(t, ended.Close())
 
 	put := begin(t, config(t, store))
 	performed(t, put)
@@ -165,18 +168,22 @@ func TestRecover(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, put.PutAway(ctx, result))
 
-	empty := filepath.Join(store, "20261124T080000Z-X")
-	require.NoError(t, os.Mkdir(empty, 0o755))
-	require.NoError(t, os.WriteFile(filepath.Join(empty, record.FramesFile), nil, 0o644))
+	empty := begin(t, config(t, store))
+	require.NoError(t, os.Remove(empty.Folder.Journal()))
+	require.NoError(t, empty.Close())
+	gone := begin(t, config(t, store))
+	require.NoError(t, os.RemoveAll(gone.Folder.Path))
+	require.NoError(t, gone.Close())
 
 	found := recovered(t, store)
-	require.Equal(t, map[string]Done{going.Folder.Run: Running, cut.Folder.Run: Closed, ended.Folder.Run: Judged,
-		filepath.Base(empty): Empty}, found)
-	require.ElementsMatch(t, []string{cut.Folder.Run, ended.Folder.Run, put.Folder.Run}, indexed(t, store))
+	require.Equal(t, map[string]Done{going.Folder.Run: Running, ended.Folder.Run: Judged,
+		empty.Folder.Run: Empty, gone.Folder.Run: Empty}, found)
+	require.ElementsMatch(t, []string{cut.Folder.Run, ended.Folder.Run, put.Folder.Run, empty.Folder.Run, gone.Folder.Run},
+		indexed(t, store))
 	for _, f := range []record.Folder{cut.Folder, ended.Folder} {
 		require.Empty(t, record.Tampered(store, f))
 	}
-	require.Equal(t, map[string]Done{going.Folder.Run: Running, filepath.Base(empty): Empty}, recovered(t, store))
+	require.Equal(t, map[string]Done{going.Folder.Run: Running}, recovered(t, store))
 }
 
 func recovered(t *testing.T, store string) map[string]Done {
@@ -186,7 +193,7 @@ func recovered(t *testing.T, store string) map[string]Done {
 	found := map[string]Done{}
 	for _, r := range all {
 		found[r.Run] = r.Done
-		require.Equal(t, r.Done == Closed, r.Verdict == "interrupted", r.Why)
+		require.Equal(t, r.Done == Closed || r.Done == Empty, r.Verdict == "interrupted", r.Why)
 	}
 	return found
 }

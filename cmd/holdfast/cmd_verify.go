@@ -26,8 +26,9 @@ func newVerifyCommand() *cobra.Command {
 		Short: "Find out whether a record or a certificate was changed",
 		Long: `Holds every file of a run, or the run that a certificate (HTML or PDF) belongs to
 with the certificate itself, against its seal: hashes and an Ed25519 signature. Each changed
-file is named with the stretch of bytes that holds the change. The key must be this shop's
-(signing.pub in the folder of the records) or one given with --key.
+file is named with the stretch of bytes that holds the change, and so is a record that lies in
+another run's place. The key must be yours, one that you trust, or one that the shop's book let in;
+with --key it must be one of those given. A key that lies among the records is never trusted.
 
 A seal proves that nothing was changed since the key's holder sealed it. It does not prove
 who held the key.
@@ -43,7 +44,7 @@ sealed it.` + exitHelp,
 		},
 	}
 	f := cmd.Flags()
-	f.StringArrayVar(&o.keys, "key", nil, "public key file that is trusted too, repeatable")
+	f.StringArrayVar(&o.keys, "key", nil, "public key file; nothing else is trusted then, repeatable")
 	f.BoolVar(&o.json, "json", false, "print as JSON")
 	addOutFlag(cmd, &o.out)
 	return cmd
@@ -146,12 +147,15 @@ func (v *verification) show(out io.Writer) {
 		fmt.Fprintf(out, "  %s %s\n", report.Plain(v.Certificate), word)
 	}
 	for _, a := range v.Seals {
-		known := "this shop's key"
+		known := "a trusted key"
 		if !a.Known {
 			known = "NOT A KNOWN KEY"
 		}
 		fmt.Fprintf(out, "seal %s  signature %s, key %s (%s)\n", report.Plain(a.Name), a.Signature, a.Key,
 			known)
+		if a.Misplaced != "" {
+			fmt.Fprintf(out, "  MISPLACED: %s\n", report.Plain(a.Misplaced))
+		}
 		for _, f := range a.Files {
 			fmt.Fprintf(out, "  %-22s %s\n", report.Plain(f.Name), stateWords(f))
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -8,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/disk"
 	"holdfast/bench/record"
 )
 
@@ -15,8 +17,17 @@ import (
 // measured and the whole run would have failed with a cause.
 func interruptedRun(t *testing.T, out string) (run string) {
 	t.Helper()
+	cut := false
+	restore := disk.Inject(func(_ disk.Op, path string) error {
+		if cut = cut || strings.HasPrefix(path, out) && filepath.Base(path) == record.ResultFile; cut {
+			return errors.New("the power is gone")
+		}
+		return nil
+	})
+	defer restore()
 	status, _, errOut := holdfast("run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "HF-CUT", "--yes",
 		"--out", out, "--fault", "membrane-split=0.6")
+	restore()
 	require.Equal(t, exitFail, status, errOut)
 	folders, err := filepath.Glob(filepath.Join(out, "*", record.JournalFile))
 	require.NoError(t, err)

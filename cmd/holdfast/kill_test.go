@@ -409,7 +409,7 @@ func TestRecover_LeavesARunningOneAlone(t *testing.T) {
 	p.await("prime")
 	var said bytes.Buffer
 	require.Equal(t, exitDone, recoverIn(t, p.out, &said))
-	require.Contains(t, said.String(), "still writing")
+	require.Contains(t, said.String(), "still making")
 	require.NoFileExists(t, filepath.Join(filepath.Dir(p.file(record.JournalFile)), record.ResultFile))
 	require.NoError(t, p.Process.Kill())
 	p.ended()
@@ -421,15 +421,13 @@ func TestRecover_LeavesARunningOneAlone(t *testing.T) {
 
 // TestRecover_Unreadable: a record that cannot be read is named, left as it is, and the status says so.
 func TestRecover_Unreadable(t *testing.T) {
-	out := t.TempDir()
-	folder, err := record.NewFolder(out, "X", clock.Real().Time())
-	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(folder.Frames(), nil, 0o644))
-	require.NoError(t, os.WriteFile(folder.Journal(), []byte("no journal"), 0o644))
+	out := filepath.Join(t.TempDir(), "runs")
+	dir := interruptedRun(t, out)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, record.JournalFile), []byte("no journal"), 0o644))
 	var said bytes.Buffer
 	require.Equal(t, exitInternal, recoverIn(t, out, &said))
 	require.Contains(t, said.String(), "cannot be read")
-	require.NoFileExists(t, folder.Result())
+	require.NoFileExists(t, filepath.Join(dir, record.ResultFile))
 }
 
 // TestRecover_NothingToDo: no folder, an empty one, and one with a finished run.

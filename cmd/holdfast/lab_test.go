@@ -30,6 +30,13 @@ func TestMain(m *testing.M) {
 	if run := flag.Lookup("test.run"); run.Value.String() == "" {
 		_ = run.Value.Set("^TestLab") // a valid pattern
 	}
+	dir, err := os.MkdirTemp("", "holdfast-cmd-") // for a signing key of their own
+	if err == nil {
+		err = os.Setenv("XDG_CONFIG_HOME", dir)
+	}
+	if err != nil {
+		panic(err)
+	}
 	os.Exit(m.Run())
 }
 
