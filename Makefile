@@ -1,32 +1,44 @@
 # Everything a contributor or CI runs. `make` alone lists the targets.
 
 GO      ?= go
-# The race detector needs a C compiler; without one the tests still run.
-RACE    := $(shell command -v cc >/dev/null 2>&1 && echo -race)
-# Tests that run a few of their cases beside the race detector, and all of them in a second go without.
-SHORTENED := ^Test(HealthyUnitPasses|EveryFault|OwnUnit_|Sixty$$|VerifyBench|Demo|Schema_Result|Causes_|Coverage_|Stated_|WrongFluid_|Torture_|Seeds)
+# One flavour of object files for everything but the race detector (which needs a C compiler): tests, static builds, linter and
+# lab share what is compiled once.
+export CGO_ENABLED := 0
+export GOFLAGS := $(strip $(filter-out -trimpath,$(GOFLAGS)) -trimpath)
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME ?= 20s
 BENCHTIME ?= 1s
+# The packages whose code or tests run goroutines (TestRaced holds this list against the source), and of the command line's
+# tests those in which goroutines work beside each other: a race does not care which fault or which seed is run.
+RACED := ./bench/journal ./bench/record ./cmd/holdfast/campaign ./cmd/holdfast/torture \
+	./j1939/can/socketcan ./j1939/can/unixbus ./j1939/trace
+RACED_COMMANDS := ^Test(Asker|Kills_OwnUnit|RecordPlay|RunAsk_Unattended|Screen|UnixBus|WatchLive_(Alarm|Attach)|Watch_ManyAtOnce|WaysOut$$|WayOut)
 
-.PHONY: help build test test-can bench check fuzz cross demo campaign campaign-controller torture test-store test-kernel kills coverage causes long
+.PHONY: help build quick test race test-can bench check fuzz cross demo evidence stale campaign campaign-controller torture \
+	test-store test-kernel kills coverage causes long
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
 
 build: ## the static binary, bin/holdfast
-	CGO_ENABLED=0 $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o bin/holdfast ./cmd/holdfast
+	$(GO) build -ldflags '-s -w -X main.version=$(VERSION)' -o bin/holdfast ./cmd/holdfast
 
-test: ## unit, property and golden tests; no root, no CAN hardware
-	@if [ -z "$(RACE)" ]; then echo "no C compiler found: testing without the race detector"; fi
-	$(GO) test $(RACE) -timeout 40m ./...
-	@if [ -n "$(RACE)" ]; then $(GO) test -timeout 40m -run '$(SHORTENED)' ./cmd/holdfast ./cmd/holdfast/torture; fi
+quick: ## what a change usually breaks, in a minute: no test that takes seconds
+	$(GO) run ./cmd/gate test -short ./...
+
+test: build ## unit, property and golden tests; no root, no CAN hardware
+	HOLDFAST_BIN=$(CURDIR)/bin/holdfast $(GO) run ./cmd/gate test -timeout 30m ./...
+
+race: ## the race detector, on what runs goroutines; needs a C compiler
+	CGO_ENABLED=1 $(GO) test -race -short -timeout 30m $(RACED)
+	CGO_ENABLED=1 $(GO) test -race -timeout 30m -run '$(RACED_COMMANDS)' ./cmd/holdfast
 
 test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
 	.ci/test-can -i
 
 bench: ## benchmarks, with allocations; compare two runs with benchstat
-	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) ./...
+	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) \
+	  $$(git grep -l '^func Benchmark' -- '*_test.go' | xargs -n1 dirname | sort -u | sed 's,^,./,')
 
 check: ## format, vet, linter, import law, static builds, clean tree
 	@test -z "$$(gofmt -l $$(git ls-files '*.go'))" || { echo "gofmt would change:"; gofmt -l $$(git ls-files '*.go'); exit 1; }
@@ -39,8 +51,8 @@ check: ## format, vet, linter, import law, static builds, clean tree
 	@test -z "$$(git status --porcelain)" || { echo "the tree is not clean:"; git status --short; exit 1; }
 
 cross: ## static builds for the machines that benches use
-	CGO_ENABLED=0 GOOS=linux GOARCH=amd64 $(GO) build -o /dev/null ./cmd/holdfast
-	CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(GO) build -o /dev/null ./cmd/holdfast
+	GOOS=linux GOARCH=amd64 $(GO) build -o /dev/null ./cmd/holdfast
+	GOOS=linux GOARCH=arm64 $(GO) build -o /dev/null ./cmd/holdfast
 
 campaign: ## 2 000 simulated units with known truth: wrong passes, causes, coverage
 	$(GO) run ./cmd/holdfast campaign release --rig bench-node --units 2000 --out out/campaign
@@ -54,8 +66,14 @@ torture: ## 10 000 seeds of everything that can go wrong around a run
 demo: ## a few days in a shop, on the simulated bench: out/demo/index.html
 	rm -rf out/demo && $(GO) run ./cmd/holdfast demo --to out/demo
 
+evidence: ## the tables of testdata/evidence anew, each at this commit; TABLES="name name" for some
+	$(GO) run ./cmd/gate evidence make $(TABLES)
+
+stale: ## which tables of evidence are older than what they speak of, or miss their bar
+	@$(GO) run ./cmd/gate evidence
+
 test-kernel: ## the kernel's own J1939 stack: 5 000 transfers each way, clean and damaged, about 4 minutes
-	.ci/test-can -i ./j1939/node
+	HOLDFAST_TRANSFERS=5000 .ci/test-can -i ./j1939/node
 
 kills: ## 1 000 runs killed beside a bench process: every record read, every bench seen safe
 	HOLDFAST_KILLS=1000 $(GO) test -run 'TestKills$$' -v -timeout 40m ./cmd/holdfast

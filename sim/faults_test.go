@@ -74,6 +74,9 @@ var signs = map[string]struct {
 }
 
 func TestFaults_ShowAndGrow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
 	healthy := newDriver(t, 5, nil).release()
 	for _, name := range FaultNames() {
 		t.Run(name, func(t *testing.T) {

@@ -65,6 +65,9 @@ func TestGlobalRisk_Fallout(t *testing.T) {
 
 // The integral against throwing dice (seeded): judge what is measured as the tool does and count.
 func TestGlobalRisk_Dice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
 	const throws = 200_000
 	for _, c := range []struct {
 		lower, upper float64

@@ -85,6 +85,9 @@ var unconfirmed = map[string]struct {
 // within half a unit of u's one significant digit, and each line of the budget by itself. One that is not confirmed
 // must stand in unconfirmed. Seeded by the row.
 func TestBudgets_MonteCarlo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
 	seats := shutIn{c: 0.4, leak: 1, share: 1, start: 9, drip: 0.3}
 	split := shutIn{c: 0.4, leak: 6.1, start: 8.7, drip: 0.3}
 	tight := shutIn{c: 0.1, leak: 0.3, share: 0.5, start: 9, drip: 0.3}

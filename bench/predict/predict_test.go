@@ -50,6 +50,9 @@ func of(t testing.TB, all []predict.Prospect, name string) predict.Prospect {
 
 // A limit that U is too large for is found, and what would make it provable does make it so.
 func TestLimits_OnlyUndecided(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
 	for _, c := range []struct {
 		scenario, rig, name, old, with string
 		needs                          []string
@@ -64,8 +67,7 @@ func TestLimits_OnlyUndecided(t *testing.T) {
 			[]string{"line_volume stated to", "a limit above"}},
 	} {
 		p, r := load(t, c.scenario, c.rig, c.name+": "+c.old, c.name+": "+c.with)
-		hopeless := predict.Hopeless(predict.Limits(p, r))
-		require.Equal(t, hopeless, predict.Undecidable(p, r))
+		hopeless := predict.Undecidable(p, r)
 		require.Len(t, hopeless, 1, c.name)
 		require.Equal(t, c.name, hopeless[0].Limit.Characteristic)
 		require.Len(t, hopeless[0].Needs, len(c.needs), "%q", hopeless[0].Needs)
@@ -100,6 +102,18 @@ func TestLimits_Simple(t *testing.T) {
 		"doser_leak: {max: 0.2 g/min}", "doser_leak: {max: 0.001 g/min}")
 	require.Empty(t, predict.Hopeless(predict.Limits(p, r)))
 	require.Empty(t, predict.Undecidable(p, r))
+}
+
+// What run asks before it begins is what check tells.
+func TestUndecidable_AsLimits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
+	p, r := load(t, "release-controller", "unit-controller", "sensor_zero: {min: -0.15 bar, max: 0.15 bar}",
+		"sensor_zero: {min: -0.0005 bar, max: 0.0005 bar}")
+	hopeless := predict.Hopeless(predict.Limits(p, r))
+	require.NotEmpty(t, hopeless)
+	require.Equal(t, hopeless, predict.Undecidable(p, r))
 }
 
 // The shipped plans can be proven on the shipped rigs, and by a person who looks.

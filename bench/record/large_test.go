@@ -24,8 +24,8 @@ import (
 // each. HOLDFAST_RUNS=100000 makes the index that large and holds the bar; without it 2 000 runs keep the
 // test quick.
 func TestStore_LargeStaysFast(t *testing.T) {
-	if raced {
-		t.Skip("the race detector is on: times mean nothing")
+	if testing.Short() {
+		t.Skip("takes seconds, and times mean nothing beside the race detector: make test runs it")
 	}
 	n := 2_000
 	if text := os.Getenv("HOLDFAST_RUNS"); text != "" {

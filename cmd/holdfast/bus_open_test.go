@@ -115,6 +115,7 @@ func TestUnixBus_NobodyThere(t *testing.T) {
 // TestUnixBus_OtherSenders: a power supply that shares the bench's bus ends a run whose rig does not
 // declare it, and none whose rig does.
 func TestUnixBus_OtherSenders(t *testing.T) {
+	long(t)
 	dir := t.TempDir()
 	for _, name := range []string{"bench-node.yaml", "bench-node.dbc"} {
 		text, err := os.ReadFile(filepath.Join("../../scenarios/rigs", name))
@@ -158,6 +159,7 @@ func TestUnixBus_OtherSenders(t *testing.T) {
 
 // TestUnixBus_WatchATruck: a truck in one process, a listener in another; neither needs a CAN interface.
 func TestUnixBus_WatchATruck(t *testing.T) {
+	long(t)
 	path := filepath.Join(t.TempDir(), "truck")
 	truck := exec.Command(os.Args[0], "sim", "vehicle", "--bus", "unix:"+path, "--legs", "5m+3m")
 	truck.Env = append(os.Environ(), asTool+"=1")

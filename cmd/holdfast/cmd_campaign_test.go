@@ -15,7 +15,7 @@ import (
 	"holdfast/cmd/holdfast/campaign"
 )
 
-var campaignUnits = map[bool]string{false: "6", true: "3"}[raced]
+const campaignUnits = "6"
 
 func campaignOf(t *testing.T, args ...string) (status int, out, errOut string) {
 	t.Helper()
@@ -25,6 +25,7 @@ func campaignOf(t *testing.T, args ...string) (status int, out, errOut string) {
 
 // TestCampaign: tables on stdout, progress on stderr, three files in a folder; the JSON is the same as the file.
 func TestCampaign(t *testing.T) {
+	long(t)
 	dir := filepath.Join(t.TempDir(), "camp")
 	status, out, errOut := campaignOf(t, "--out", dir, "--jobs", "2")
 	require.Equal(t, exitDone, status, errOut)

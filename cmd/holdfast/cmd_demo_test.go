@@ -10,7 +10,7 @@ import (
 
 // The demo plays to its end and leaves what it promises; it writes over nothing.
 func TestDemo(t *testing.T) {
-	notRaced(t)
+	long(t)
 	to := filepath.Join(t.TempDir(), "demo")
 	said := must(t, exitDone, "demo", "--to", to)
 	require.Contains(t, said, "fail -> pass")

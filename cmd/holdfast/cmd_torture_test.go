@@ -18,7 +18,7 @@ func torment(t *testing.T, args ...string) (string, int) {
 
 func TestTorture_SameSeedsSameSummary(t *testing.T) {
 	seeds := "20"
-	if raced {
+	if testing.Short() {
 		seeds = "4"
 	}
 	first, status := torment(t, "--seeds", seeds, "--from", "7", "--jobs", "1")

@@ -64,7 +64,7 @@ func oneLine(text string) string { return strings.Join(strings.Fields(text), " "
 // A healthy bench agrees with itself; with an instrument gone wrong it does not, and then no unit passes on
 // it until it agrees again.
 func TestVerifyBench(t *testing.T) {
-	notRaced(t)
+	long(t)
 	s := newShift(t)
 	out := s.check(exitDone, "--rig", "bench-node")
 	require.Contains(t, out, "BENCH GOOD")
@@ -92,7 +92,7 @@ func TestVerifyBench(t *testing.T) {
 // A unit that is not the golden one, or a golden one with a leak, is told from it. A known orifice is a
 // reference of its own: here a seat that leaks 3 mL/min stands for it.
 func TestVerifyBench_Orifice(t *testing.T) {
-	notRaced(t)
+	long(t)
 	s := newShift(t)
 	orifice := []string{"--rig", "bench-node", "--fault", "outlet-valve-leak=0.3"}
 	out := s.check(exitFail, orifice...)
@@ -113,7 +113,7 @@ func TestVerifyBench_Orifice(t *testing.T) {
 // A rig that demands a check gives no pass without one, says so beforehand, and a judgement of another day
 // is the same: what was known stands in the record.
 func TestVerifyBench_Demanded(t *testing.T) {
-	notRaced(t)
+	long(t)
 	s := newShift(t)
 	rig := s.write("strict.yaml", "rigs/bench-node.yaml", "node_timeout:", "verify_every: 12 h\nnode_timeout:")
 	status, out, errOut := holdfast("run", "release", "--rig", rig, "--bus", "sim", "--serial", "U", "--yes",

@@ -17,15 +17,12 @@ import (
 	"holdfast/scenarios"
 )
 
-// units is how many units a claim is tested with: few by default, a quarter of them beside the race detector (which
-// looks for races, and make test judges the claim without it), HOLDFAST_UNITS for the whole table.
+// units is how many units a claim is tested with: few by default, HOLDFAST_UNITS for the whole table.
 func units(t *testing.T, few int) int {
 	t.Helper()
+	long(t)
 	text := os.Getenv("HOLDFAST_UNITS")
-	switch {
-	case text == "" && raced:
-		return few / 4
-	case text == "":
+	if text == "" {
 		return few
 	}
 	n, err := strconv.Atoi(text)

@@ -89,6 +89,7 @@ type kill struct {
 // interrupted by one call of recover, and by no second one. HOLDFAST_KILLS says how many; make kills does 1
 // 000.
 func TestKills(t *testing.T) {
+	long(t)
 	t.Parallel() // it mostly waits
 	kills := 6
 	if n, err := strconv.Atoi(os.Getenv("HOLDFAST_KILLS")); err == nil {
@@ -383,6 +384,7 @@ func requireRecovered(t *testing.T, out string, interrupted int) {
 // until its own has passed: 1 s for the simulated one (sim/controller). A real one's is its maker's matter,
 // and to be tried before it is trusted. The return's shut-off and the vent are the node's.
 func TestKills_OwnUnit(t *testing.T) {
+	long(t)
 	t.Parallel()
 	how := killing{rig: "unit-controller", plan: planFile(t, pumpingPlan), out: t.TempDir(), least: 4 * time.Second,
 		first: 6 * time.Second, then: 6 * time.Second}

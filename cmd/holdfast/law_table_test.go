@@ -88,6 +88,7 @@ var importLaw = []room{
 	{"scenarios", "", "a shipped file is text: it is checked by the rooms that read it"},
 	{"scenarios/schema", "", "a shipped file is text"},
 
+	{"cmd/gate", "", "runs the tests and keeps the evidence; no part of the program"},
 	{"cmd/holdfast/lean", "", "the program's own memory"},
 	{"cmd/holdfast/simbench", "bench/... j1939/... " + playing, "sets up a run on the simulated bench: joins the two"},
 	{"cmd/holdfast/campaign", "cmd/holdfast/simbench bench/... j1939/... scenarios " + playing, "holds the harness against the simulator's truth: joins the two"},
@@ -107,6 +108,7 @@ var testsMay = map[string]string{
 // clockEdges are the packages that may read the computer's clock or wait by it. Everything else gets its time as a
 // parameter, so that it runs the same in real and in simulated time.
 var clockEdges = map[string]string{
+	"cmd/gate":              "says how long the tests took",
 	"cmd/holdfast":          "the command line: dates of records, progress, time-outs that a person asked for",
 	"cmd/holdfast/simbench": "the paced bus keeps up with the clock on the wall",
 	"j1939/clock":           "Real is the one place where the computer's clock becomes an Instant",

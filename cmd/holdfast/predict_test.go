@@ -27,6 +27,7 @@ var instants = map[string]bool{"prime_time": true, "rise_time": true, "settling_
 	"purge_time": true, "repressurise_time": true}
 
 func TestPredict_AgainstRuns(t *testing.T) {
+	long(t)
 	for _, c := range []struct{ scenario, rig string }{
 		{"release", "bench-node"}, {"release-controller", "unit-controller"}, {"quick-leak", "bench-node"},
 	} {

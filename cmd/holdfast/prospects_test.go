@@ -26,6 +26,7 @@ func hopelessScenario(t *testing.T) string {
 
 // check names the limit that can only end undecided, at its place, with what would do, and its status says so.
 func TestCheck_OnlyUndecided(t *testing.T) {
+	long(t)
 	path := hopelessScenario(t)
 	status, out, errOut := holdfast("check", path, "--rig", "bench-node")
 	require.Equal(t, exitUndecided, status)
@@ -46,6 +47,7 @@ func TestCheck_OnlyUndecided(t *testing.T) {
 
 // run refuses it before anything moves, unless that is accepted.
 func TestRun_OnlyUndecided(t *testing.T) {
+	long(t)
 	path, out := hopelessScenario(t), t.TempDir()
 	args := []string{"run", path, "--rig", "bench-node", "--bus", "sim", "--serial", "S", "--yes", "--out", out}
 	status, _, errOut := holdfast(args...)

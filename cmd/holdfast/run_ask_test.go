@@ -42,6 +42,7 @@ func askedRun(t *testing.T, answers string, status int) (out, folder string) {
 
 // Answers from a file are judged like any characteristic, and judging again gives the same bytes.
 func TestRunAsk_Answers(t *testing.T) {
+	long(t)
 	out, folder := askedRun(t, goodAnswers, exitDone)
 	require.Regexp(t, `external_leak +no +no +pass`, out)
 	require.Regexp(t, `insulation_resistance +> 200 .*Mohm +≥ 1 +pass`, out)

@@ -67,6 +67,7 @@ func quickly(t *testing.T, file []byte, name string) *watch.Summary {
 // What is passed over unread, read ahead and fed in pieces gives, byte for byte, what another library's frames
 // give one by one: on every recording beside the repository and on a simulated day with everything wrong.
 func TestWatch_QuickIsPlain(t *testing.T) {
+	long(t)
 	files := map[string][]byte{"simulated": simulatedDay(t, vehicle.Options{Seed: 11, Day: shortDay()[:2],
 		Faults: map[string]float64{vehicle.SlowLeak: 30, vehicle.PurgeCut: 1, vehicle.SensorSupply: 1,
 			vehicle.BusGap: 2, vehicle.UnitSilent: 1, vehicle.FaultCode: 1}})}

@@ -60,6 +60,7 @@ func shortDay() []vehicle.Leg {
 // TestWatch_FindingsAndFaults: every finding is raised by the fault it is about and by no other. "may" are
 // what a fault also does: a frozen unit builds no pressure, a dead bus is also a silent unit.
 func TestWatch_FindingsAndFaults(t *testing.T) {
+	long(t)
 	for _, c := range []struct {
 		fault string
 		size  float64
@@ -117,6 +118,7 @@ func TestWatch_FindingsAndFaults(t *testing.T) {
 // a day of ten hours, as often as they happened and when; the same day without them has no finding. With HOLDFAST_LONG=1 all
 // other controllers talk, too.
 func TestWatch_TenHourDay(t *testing.T) {
+	long(t)
 	faults := map[string]float64{vehicle.SlowLeak: 30, vehicle.PurgeCut: 2, vehicle.SensorSupply: 3}
 	s, truth := driveDay(t, vehicle.Options{Seed: 3, Faults: faults, Alone: os.Getenv("HOLDFAST_LONG") == ""})
 	require.Equal(t, map[string]watch.Level{"pump drive over time": watch.Watch, "after-run purge": watch.Act,

@@ -75,6 +75,7 @@ var benchRows = []benchRow{
 // TestWaysOutBesideABench is TestWaysOut for what comes over the bus: a bench in a process of its own tells
 // when its outputs went off. It prints the table.
 func TestWaysOutBesideABench(t *testing.T) {
+	long(t)
 	var mu sync.Mutex
 	rows := make([]string, len(benchRows))
 	t.Run("rows", func(t *testing.T) {

@@ -7,6 +7,7 @@ package node_test
 
 import (
 	"os"
+	"strconv"
 	"testing"
 	"time"
 
@@ -23,10 +24,24 @@ func punctual(t *testing.T) {
 	}
 }
 
+// transfers is how many messages each way a run has: some hundreds in the gate, HOLDFAST_TRANSFERS for more
+// ("make test-kernel" runs 5 000).
+func transfers(t *testing.T) int {
+	t.Helper()
+	text := os.Getenv("HOLDFAST_TRANSFERS")
+	if text == "" {
+		return 400
+	}
+	n, err := strconv.Atoi(text)
+	require.NoError(t, err)
+	require.GreaterOrEqual(t, n, 100, "too few for what is asked of them")
+	return n
+}
+
 // A path without damage: every message arrives and both sides say so.
 func TestLab_KernelClean(t *testing.T) {
 	punctual(t)
-	const eachWay = 5000
+	eachWay := transfers(t)
 	c := punctualRun(t, plan{seed: 1, eachWay: eachWay, broadcasts: eachWay / 8}, "", 8*time.Minute)
 	y := c.report(t, "clean path")
 	require.Zero(t, y.mixed)
@@ -45,7 +60,7 @@ func TestLab_KernelCleanExtended(t *testing.T) {
 // Frames lost, doubled and swapped on both directions of the path.
 func TestLab_KernelDamaged(t *testing.T) {
 	punctual(t)
-	const eachWay = 5000
+	eachWay := transfers(t)
 	c := punctualRun(t, plan{seed: 3, eachWay: eachWay, broadcasts: eachWay / 8, extended: 20},
 		"reorder 0.2% loss 0.1% duplicate 0.2%", 10*time.Minute)
 	y := c.report(t, "damaged path")

@@ -215,6 +215,9 @@ func asPcapng(t *testing.T, path string) string {
 // tshark reads the identifier of every 29-bit frame of every recording, among them a busy marine network, which
 // shares the identifier format.
 func TestRecordings_Identifiers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
 	program, err := exec.LookPath("tshark")
 	if err != nil {
 		t.Skip("tshark is not here: identifiers are not compared")

@@ -44,6 +44,9 @@ func bytesOf(t *testing.T, c campaign.Config) []byte {
 
 // The same seed gives the same bytes, whatever the number of jobs; another seed does not.
 func TestRun_SameSeedSameBytes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds: make test runs it")
+	}
 	c := shipped(t, 5)
 	once := bytesOf(t, c)
 	c.Jobs = 5

@@ -24,7 +24,7 @@ func newTestBench(t *testing.T) *Bench {
 // have brought about enough of what they are meant to.
 func TestSeeds(t *testing.T) {
 	seeds := 200
-	if raced {
+	if testing.Short() {
 		seeds = 40
 	}
 	o := Options{From: 1, Seeds: seeds, Jobs: 2, Run: newTestBench(t).RunTwice}
@@ -35,7 +35,7 @@ func TestSeeds(t *testing.T) {
 	t.Logf("%d seeds, %v simulated\nends %v\ntrips %v\nverdicts %v", tally.Seeds,
 		tally.Run.Round(time.Second), tally.Ends, tally.Trips, tally.Verdicts)
 	t.Logf("over-pressures answered: %d, worst after %v (two cycles: %v)", tally.Answers, tally.Worst, 2*cycle)
-	if raced {
+	if testing.Short() {
 		return // too few seeds to have it all
 	}
 	for _, kind := range kindNames {

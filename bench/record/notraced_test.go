@@ -1,5 +1,0 @@
-//go:build !race
-
-package record_test
-
-const raced = false

@@ -1,5 +1,0 @@
-//go:build !race
-
-package torture
-
-const raced = false
