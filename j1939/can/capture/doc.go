@@ -5,8 +5,9 @@
 //     its time stamp, and the form for people "can0  18FEEE00   [2]  A1 B2";
 //   - classic pcap, either byte order, micro- or nanoseconds (draft-ietf-opsawg-pcap);
 //   - pcapng, either byte order, several sections and interfaces (draft-ietf-opsawg-pcapng);
+//   - ASAM MDF 4 with bus logging, from a file (package mdf);
 //
-// the latter two with link type 227, LINKTYPE_CAN_SOCKETCAN
+// pcap and pcapng with link type 227, LINKTYPE_CAN_SOCKETCAN
 // (https://www.tcpdump.org/linktypes/LINKTYPE_CAN_SOCKETCAN.html). Memory is bounded (a few
 // hundred KiB whatever the file's length) and no frame allocates.
 //

@@ -7,6 +7,7 @@ import (
 	"os"
 
 	"holdfast/j1939/can"
+	"holdfast/j1939/can/capture/mdf"
 	"holdfast/j1939/clock"
 )
 
@@ -30,6 +31,7 @@ type Reader struct {
 	closer  io.Closer // nil: nothing to close
 	name    string
 	decoder decoder
+	mdf     *mdf.Reader // instead of a decoder: a file whose blocks point to each other
 
 	buffer     []byte
 	start, end int  // what is read and not yet decoded
@@ -65,6 +67,9 @@ func NewReader(input io.Reader, name string) (*Reader, error) {
 			return nil, fmt.Errorf("read recording %s: %w", name, err)
 		}
 	}
+	if mdf.Is(r.buffer[:r.end]) {
+		return r, r.openMDF()
+	}
 	var err error
 	if r.decoder, err = sniff(r.buffer[:r.end], &r.tally); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -80,6 +85,14 @@ func (r *Reader) Now() clock.Instant { return r.now }
 func (r *Reader) Receive(dst []can.Frame, _ clock.Instant) (int, error) {
 	if r.failure != nil || len(dst) == 0 {
 		return 0, r.failure
+	}
+	if r.mdf != nil {
+		n, err := r.receiveMDF(dst)
+		r.failure = err
+		if n > 0 {
+			err = nil
+		}
+		return n, err
 	}
 	for {
 		n, err := r.decode(dst)

@@ -12,7 +12,7 @@ import (
 const sniffBytes = 512
 
 // ErrFormat says that a file is not a recording that can be read.
-var ErrFormat = errors.New("not a recording that can be read (candump text, pcap or pcapng)")
+var ErrFormat = errors.New("not a recording that can be read (candump text, pcap, pcapng or MDF 4)")
 
 // sniff chooses the decoder by the first bytes.
 func sniff(head []byte, t *tally) (decoder, error) {

@@ -17,7 +17,7 @@ const (
 // Place is where something in a recording could not be understood.
 type Place struct {
 	Line   int    // in text, from 1; 0 in a binary recording
-	Offset int64  // in bytes from the beginning, in a binary recording
+	Offset int64  // in bytes from the beginning, in a binary recording; negative where only Found says it
 	Found  string // what was there
 }
 
@@ -26,8 +26,14 @@ func (p Place) String() string {
 	if p.Line > 0 {
 		return fmt.Sprintf("line %d: %s", p.Line, p.Found)
 	}
+	if p.Offset < 0 {
+		return p.Found
+	}
 	return fmt.Sprintf("byte %d: %s", p.Offset, p.Found)
 }
+
+// noOffset marks a place that is not said in bytes.
+const noOffset = -1
 
 // tally is what a decoder counts and remembers while it reads.
 type tally struct {
