@@ -12,7 +12,7 @@ const (
 	model    = frames + "bench/rig bench/scenario bench/samples "                                                                   // what was tested, by what, on what; no text
 	reading  = model + "bench/characteristic bench/control bench/yamltext bench/rig/rigfile bench/scenario/scenariofile j1939/dbc " // and the files a person writes
 	judging  = model + "bench/characteristic bench/measure bench/grade bench/cause bench/judge "                                    // samples to a verdict
-	watching = messages + "j1939/name j1939/trace j1939/can/capture j1939/can/capture/mdf bench/yamltext bench/watch "                                    // a vehicle, heard
+	watching = messages + "j1939/name j1939/trace j1939/can/capture j1939/can/capture/mdf bench/yamltext bench/watch "              // a vehicle, heard
 	keeping  = judging + reading + watching + "bench/disk bench/journal bench/seal bench/record "
 	playing  = "sim/..."
 )
