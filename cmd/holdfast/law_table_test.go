@@ -57,6 +57,8 @@ var importLaw = []room{
 	{"sim/other", "sim/other/...", "the second world shares nothing with the first: agreement would prove nothing"},
 	{"sim/other/ode", "", "a solver of its own"},
 	{"sim/other/plant", "sim/other/ode", "physics of its own"},
+	{"sim/other/gauge", "sim/other/ode sim/other/plant", "instruments of its own"},
+	{"sim/other/node", "sim/other/ode sim/other/plant sim/other/gauge", "bench-node.dbc read a second time, from its text alone"},
 
 	{"bench/yamltext", "j1939/unit", "positions of what a person wrote; no keys of its own"},
 	{"bench/rig", frames, "what a bench is; its file is read in bench/rig/rigfile"},

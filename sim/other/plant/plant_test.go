@@ -63,7 +63,7 @@ func TestHealthy(t *testing.T) {
 			b.hold(t, Outputs{Power: true}, 30)
 			require.InDelta(t, nominal, w.Probe().Pressure, 0.03*nominal)
 			require.InDelta(t, 0.45, w.Out.Drive, 0.06, "drive at nominal pressure")
-			require.Less(t, w.ComplianceAt(nominal, 5), 1.4)
+			require.Less(t, w.ComplianceAt(nominal, 5, w.Probe().LineGas, nominal), 1.4)
 			b.hold(t, Outputs{Power: true, Duty: 0.8}, 15)
 			require.InDelta(t, nominal, w.Probe().Pressure, 0.05*nominal, "while dosing")
 			b.hold(t, Outputs{Power: true}, 5)
@@ -79,9 +79,9 @@ func TestHealthy(t *testing.T) {
 	w, q := b.w, b.w.Probe()
 	require.InDelta(t, 160, q.Back, 8, "mL/min back at 9 bar")
 	require.InDelta(t, 1500, q.Revolution, 150)
-	require.InDelta(t, 0.066, w.RestrictionArea(9), 0.003)
-	require.InDelta(t, 0.1, q.Leak, 0.02)
-	require.InDelta(t, 0.4, w.ComplianceAt(9, 5), 0.08)
+	require.InDelta(t, 0.066, w.Restriction(q.Back, q.Pressure, q.LineCelsius), 0.003)
+	require.InDelta(t, 0.1, w.LeakAt(9, 20), 0.02)
+	require.InDelta(t, 0.4, w.ComplianceAt(9, 5, q.LineGas, q.Pressure), 0.08)
 }
 
 // TestParams: every number has a unit, a range that it keeps, a spread and a source.

@@ -11,7 +11,7 @@ type Probe struct {
 	MotorAmps, CoilAmps, HeaterAmps, BenchVolts, UnitVolts float64
 	SensorVolts                                            float64
 	Shut                                                   float64 // 0 open, 1 shut
-	Back, BackGas, Dose, Leak, Drip, Outside               float64 // mL/min
+	Back, BackGas, Dose, Outside                           float64 // mL/min
 	Tank, Beaker                                           float64 // g
 	LineFluid, LineGas                                     float64 // mL
 	TankCelsius, LineCelsius, RoomCelsius, WindingCelsius  float64
@@ -30,19 +30,19 @@ func (w *World) Probe() Probe {
 	q := Probe{
 		T: w.T, Pressure: y[lineP] / bar, HeadPressure: y[headP] / bar, AtSensor: y[sensorP] / bar, AtGauge: y[gaugeP] / bar,
 		Speed: y[omega] / rpm, MotorAmps: e.motor, CoilAmps: y[coilI], HeaterAmps: e.heater, BenchVolts: e.bench, UnitVolts: e.unit,
-		SensorVolts: w.sensorVolts(), Shut: y[shut], Back: f.back / perMn, BackGas: f.backGas / perMn, Dose: f.dose / perMn,
+		SensorVolts: w.SensorVolts(), Shut: y[shut], Back: f.back / perMn, BackGas: f.backGas / perMn, Dose: f.dose / perMn,
 		Outside: f.outside / perMn, Tank: y[tankM] * 1e3, Beaker: y[beakerM] * 1e3, LineFluid: in.fluid / mL, LineGas: in.gas / mL,
 		TankCelsius: y[tankT], LineCelsius: y[lineT], RoomCelsius: w.RoomCelsius, WindingCelsius: y[windT], Barometer: w.Barometer,
 		Spool: y[spool], ForwardFlow: st.forward / perMn, ReverseFluid: st.reverse * st.wetShare / perMn,
 	}
-	q.Leak, q.Drip = w.LeakAt(w.NominalGauge/bar), w.DripAt(w.NominalGauge/bar)
 	if w.period > 0 && w.T-w.turned < 2*w.period+0.1 {
 		q.Revolution = 60 / math.Max(w.period, w.T-w.turned)
 	}
 	return q
 }
 
-func (w *World) sensorVolts() float64 {
+// SensorVolts is the supply of the unit's pressure sensor.
+func (w *World) SensorVolts() float64 {
 	if !w.Out.Power {
 		return 0
 	}
@@ -52,45 +52,58 @@ func (w *World) sensorVolts() float64 {
 	return w.SensorSupply
 }
 
-// LeakAt is all that leaves a line that is shut in at a gauge pressure in bar, pump off and dosing valve commanded shut: mL/min at
-// the line's own temperature.
-func (w *World) LeakAt(gauge float64) float64 {
-	p := gauge * bar
-	q := slot(w.SplitG, w.SplitArea, p, w.rho, w.thinner) + slot(w.SeatLeak+w.OutletG, 0, p, w.rho, w.thinner) +
-		slot(w.OutsideG, w.OutsideArea, p, w.rho, w.thinner)
-	return q/perMn + w.DripAt(gauge)
+// thin is how much thinner than AUS 32 at 20 °C the fluid is at a temperature.
+func (w *World) thin(celsius float64) float64 {
+	return (Fluid{}).Viscosity(20) / (w.Viscosity(celsius) * w.Thicker)
+}
+
+// LeakAt is all that leaves a line that is shut in at a gauge pressure in bar, pump off and dosing valve commanded shut: mL/min with
+// the fluid at celsius.
+func (w *World) LeakAt(gauge, celsius float64) float64 {
+	p, rho, thinner := gauge*bar, w.Density(celsius), w.thin(celsius)
+	q := slot(w.SplitG, w.SplitArea, p, rho, thinner) + slot(w.SeatLeak+w.OutletG, 0, p, rho, thinner)
+	return q/perMn + w.OutsideAt(gauge, celsius) + w.DripAt(gauge, celsius)
+}
+
+// OutsideAt is the part of it that leaves the unit, mL/min.
+func (w *World) OutsideAt(gauge, celsius float64) float64 {
+	return slot(w.OutsideG, w.OutsideArea, gauge*bar, w.Density(celsius), w.thin(celsius)) / perMn
 }
 
 // DripAt is the part of it that falls into the beaker, mL/min.
-func (w *World) DripAt(gauge float64) float64 {
-	p := gauge * bar
-	return (orifice(w.DoserArea*w.DoserStuck, p, w.rho) + (w.DoserDrip+w.DripG)*w.thinner*p) / perMn
+func (w *World) DripAt(gauge, celsius float64) float64 {
+	p, rho := gauge*bar, w.Density(celsius)
+	return (orifice(w.DoserArea*w.DoserStuck, p, rho) + (w.DoserDrip+w.DripG)*w.thin(celsius)*p) / perMn
 }
 
 // ComplianceAt is what the line with its head swallows in mL/bar at a gauge pressure in bar when the pressure moves within the
-// time over (s): the elastic part, the creep that comes within that time, the air that is in it now and the fluid itself.
-func (w *World) ComplianceAt(gauge, over float64) float64 {
-	in := w.contents(w.y)
-	air := math.Pow((w.Barometer+max(w.y[lineP], 0))/(w.Barometer+gauge*bar), 1/w.Polytropic) * in.gas
-	c := w.stretch + w.HeadSpace + w.Compressibility()*in.fluid + air/(w.Polytropic*(w.Barometer+gauge*bar))
+// time over (s): the elastic part, the creep that comes within that time, the fluid itself, and the air, of which gas (mL) stood in
+// the line at the gauge pressure was.
+func (w *World) ComplianceAt(gauge, over, gas, was float64) float64 {
+	air := math.Pow((w.Barometer+max(was*bar, 0))/(w.Barometer+gauge*bar), 1/w.Polytropic) * gas * mL
+	c := w.stretch + w.HeadSpace + w.Compressibility()*w.LineVolume + air/(w.Polytropic*(w.Barometer+gauge*bar))
 	for _, v := range [3][2]float64{{w.Creep1, w.CreepTime1}, {w.Creep2, w.CreepTime2}, {w.Creep3, w.CreepTime3}} {
 		c += v[0] * w.HoseStretch * (1 - math.Exp(-over/v[1]))
 	}
 	return c * bar / mL
 }
 
-// RestrictionArea is the effective area of the return in mm2 as it is now at a gauge pressure in bar: flow over sqrt(2 dp/rho), dp above the
-// pressure at which the check valve holds itself open.
-func (w *World) RestrictionArea(gauge float64) float64 {
-	dp := gauge*bar - w.CheckShuts*w.CheckOpens
+// Restriction is the effective area of the return's restriction in mm2 for a true flow in mL/min at a gauge pressure in bar: flow over
+// sqrt(2 dp/rho), dp being what the check valve leaves.
+func (w *World) Restriction(flow, gauge, celsius float64) float64 {
+	q := flow * perMn
+	dp := gauge*bar - w.CheckShuts*w.CheckOpens - w.CheckSlope*q
 	if dp <= 0 {
 		return 0
 	}
-	return w.throughReturn(w.returnNow, dp) / math.Sqrt(2*dp/w.rho) / mm2
+	return q / math.Sqrt(2*dp/w.Density(celsius)) / mm2
 }
 
 // LineDensity is the density of what is in the line, kg/m3.
 func (w *World) LineDensity() float64 { return w.rho }
+
+// Lost is what has leaked to the outside, kg.
+func (w *World) Lost() float64 { return w.y[floorM] }
 
 // mass is all the fluid there is, kg, for the balance.
 func (w *World) mass() float64 {

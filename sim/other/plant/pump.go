@@ -22,8 +22,9 @@ func (w *World) pump(y []float64, in inside) stroke {
 	om := max(y[omega], 0)
 	ph := y[headP]
 	reversed := ramp(y[spool], 0.35, 0.65)
-	swept := w.Stroke / 2 * (1 - math.Cos(y[crank]))
-	rate := w.Stroke / 2 * math.Sin(y[crank]) * om
+	sin, cos := math.Sincos(y[crank])
+	swept := w.Stroke / 2 * (1 - cos)
+	rate := w.Stroke / 2 * sin * om
 	mean := w.Stroke * om / (2 * math.Pi)
 
 	// Forward: from the tank through filter and suction line.
@@ -69,7 +70,7 @@ func (w *World) pump(y []float64, in inside) stroke {
 		s.reverse += orifice(w.PumpThrough*reversed, ph, w.rho)
 	}
 
-	arm := w.Stroke / 2 * math.Sin(y[crank])
+	arm := w.Stroke / 2 * sin
 	if arm > 0 {
 		chamber := max(ph, 0) * (1 - reversed) * max(pressed, min(1, swept/max(lost, 1e-12)))
 		s.torque = arm * chamber

@@ -81,7 +81,7 @@ func (w *World) Slope(_ float64, y, dy []float64) {
 	}
 	dy[airedM] = w.Evaporation - dy[beakerM] + w.rho*f.dose
 	dy[floorM] = w.rho * f.outside
-	dy[backV] = f.back
+	dy[backV], dy[forwardV], dy[dosedM] = f.back, f.forward, w.rho*f.dose
 	w.slowSlopes(y, dy, electric, in, f)
 }
 
