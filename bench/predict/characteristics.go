@@ -3,8 +3,10 @@ package predict
 import (
 	"slices"
 
+	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
 
@@ -15,22 +17,57 @@ type expected struct {
 	Least float64 // the smallest U that comes about
 }
 
-// expectedOf is what a run of the plan on the rig would measure of a healthy unit. Four records are looked at, a
-// quarter of a turn of the pump and a quarter of a step of a coarse sensor apart, and the larger of the two middle U is
-// kept.
-func expectedOf(p *scenario.Plan, r *rig.Rig) []expected { return expectedAt(p, r, 0, 0.25, 0.5, 0.75) }
+// places are where between two steps of a coarse sensor the pressure stands and where in its turn the pump begins, in the
+// four records that are looked at.
+var places = [...]float64{0, 0.25, 0.5, 0.75}
 
-// expectedAt is the same of records at these places, parts of a turn and of a step.
-func expectedAt(p *scenario.Plan, r *rig.Rig, places ...float64) []expected {
-	runs := make([][]measure.Characteristic, len(places))
-	for i, beside := range places {
-		runs[i] = measure.All(Record(p, r, beside), r, p)
+// expectedOf is what the predicted runs of the plan on the rig would measure of a healthy unit: of each characteristic
+// the larger of the two middle U.
+func expectedOf(p *scenario.Plan, r *rig.Rig, runs ...*played) []expected {
+	all := make([][]measure.Characteristic, len(runs))
+	for i, run := range runs {
+		all[i] = measure.All(run.rec, r, p)
 	}
-	out := make([]expected, len(runs[0]))
+	out := make([]expected, len(all[0]))
 	for i := range out {
-		out[i] = middle(runs, i)
+		out[i] = middle(all, i)
 	}
 	return out
+}
+
+// playAll plays the plan at every place.
+func playAll(p *scenario.Plan, r *rig.Rig) []*played {
+	runs := make([]*played, len(places))
+	for i, beside := range places {
+		runs[i] = play(p, r, beside)
+	}
+	return runs
+}
+
+// provable reports whether a limit can be kept by what the predicted records (of so many places) say, as prospect does
+// by the larger of the two middle U: by more than half of those that measure it. It asks for no more records than
+// it takes to know.
+func provable(l scenario.Limit, p *scenario.Plan, r *rig.Rig, record func(place int) *samples.Recording) bool {
+	kept, broken := 0, 0
+	for i := range places {
+		c := measure.Read(record(i), r, p).Characteristic(l.Characteristic, l.At)
+		if c.State != measure.Measured {
+			continue
+		}
+		if from, to := grade.PassRange(c.U, &l, p.Rule, p.MaxRisk); possible(l, from, to, r) {
+			kept++
+		} else {
+			broken++
+		}
+		left := len(places) - 1 - i
+		switch {
+		case kept > (kept+broken+left)/2:
+			return true
+		case kept+left <= (kept+broken+left)/2:
+			return false
+		}
+	}
+	return kept > 0 && kept > (kept+broken)/2
 }
 
 // middle is the i-th characteristic of several runs: the one with the larger of the two middle U.

@@ -4,153 +4,128 @@ import (
 	"math"
 	"time"
 
+	"holdfast/bench/control"
 	"holdfast/bench/rig"
-	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
+	"holdfast/j1939/clock"
 )
 
 // tick is the grain of the course: the fastest channels of a bench send every 10 ms.
 const tick = 5 * time.Millisecond
 
-// course is the state of bench and unit while the plan goes on.
+// course is the state of bench and unit while the plan goes on. It knows no step: the circuit answers to what the pump
+// is driven with and to what stands open, and control says what that is, as it does to the engine.
 type course struct {
 	circuit
 	shaft
-	step     scenario.Step
-	t        time.Duration // since the start of the run
-	in       time.Duration // since the start of the step
-	pressure float64       // bar gauge
-	seen     float64       // bar gauge, the last reading of the unit's sensor
-	empty    float64       // mL missing in the line
-	gas      float64       // mL bar (absolute) of bubbles in the line
-	drive    float64       // %
-	beaker   float64       // g
-	tank     float64       // g
-	dosing   float64       // g/min through the dosing valve now
-	back     float64       // mL/min through the return, as a flow meter shows it
-	since    time.Duration // for how long what the step waits for has held
-	integral float64       // % drive, of the pressure loop
-	running  bool          // the pressure loop runs
-	full     bool          // the step's line has been filled
-	out      rig.Outputs
+	harness *control.Control // what is sent to the bench
+	own     *control.Control // what the unit's own controller does with pump and valves; nil of a bare unit
+	sent    rig.Outputs
+	driven  rig.Outputs // what pump and valves do; of a bare unit what is sent
+
+	t         time.Duration // since the start of the run
+	next      time.Duration // when the next command cycle begins
+	pressure  float64       // bar gauge
+	seen      float64       // bar gauge, the last reading of the unit's sensor
+	highest   float64       // bar gauge, the highest last reading of all gauges
+	empty     float64       // mL missing in the line
+	gas       float64       // mL bar (absolute) of bubbles in the line
+	beaker    float64       // g
+	tank      float64       // g
+	dosing    float64       // g/min through the dosing valve now
+	back      float64       // mL/min through the return, as a flow meter shows it
+	energised time.Duration // for how long the return valve has been energised
 }
 
 func newCourse(p *scenario.Plan, r *rig.Rig, beside float64) *course {
-	c := &course{circuit: circuitOf(r, p.Nominal), tank: 2000}
+	c := &course{circuit: circuitOf(r, p.Nominal), harness: control.New(r, p.Nominal), tank: 2000}
 	c.empty, c.shaft.stroke, c.angle = c.line+suction, c.circuit.stroke, 2*math.Pi*beside
+	if r.Kind == rig.Controller {
+		// What a harness does with a bare unit is what a unit's own controller is expected to do.
+		own := *r
+		own.Kind, own.Cycle, own.Regulator = rig.Bare, ownCycle, ownLoop
+		c.own = control.New(&own, p.Nominal)
+	}
 	return c
 }
 
 // begin enters a step.
-func (c *course) begin(s scenario.Step) { c.step, c.in, c.since, c.full = s, 0, 0, false }
+func (c *course) begin(s scenario.Step) {
+	c.harness.Begin(s)
+	if c.own != nil {
+		c.own.Begin(s)
+	}
+}
+
+func (c *course) at(t time.Duration) clock.Instant { return epoch.Add(t) }
+
+// view is what a step sees when a cycle begins: the last readings, with their noise and the pulsation that they met.
+func (c *course) view() control.Seen {
+	return control.Seen{Now: c.at(c.next), Line: control.Gauge{Bar: c.seen, Known: true},
+		Highest: control.Gauge{Bar: c.highest, Known: true}}
+}
+
+// cycle begins a command cycle.
+func (c *course) cycle() {
+	c.sent = c.harness.Outputs(c.view())
+	if c.own == nil {
+		c.driven = c.sent
+	}
+}
 
 // advance lets one tick pass.
 func (c *course) advance() {
-	dt := tick.Seconds()
+	if c.own != nil && c.t%ownCycle < tick { // it has its sensor at hand, not what it reports of it
+		c.driven = c.own.Outputs(control.Seen{Now: c.at(c.t), Line: control.Gauge{Bar: c.pressure, Known: true}})
+	}
+	dt, drive, back := tick.Seconds(), c.driven[rig.SetPumpDrive], 0.0
 	c.dosing = 0
-	if !c.step.Pressurises() && c.step.Kind != scenario.Purge {
-		c.drive = 0
+	if c.energised += tick; c.driven[rig.SetReturnValve] == 0 {
+		c.energised = 0
 	}
-	if !c.step.Pressurises() {
-		c.running = false
-	}
-	switch s := c.step; s.Kind {
-	case scenario.Prime:
-		c.fill(s.Pressure, 1.25*s.Pressure, dt) // as the engine does; a unit of its own is expected to do alike
-	case scenario.Repressurise:
-		c.fill(2, s.Pressure, dt) // as the engine does: at the step's drive up to 2 bar
-	case scenario.Pressurise, scenario.Hold, scenario.Dose:
-		c.regulate(s.Pressure, dt)
-	case scenario.Ask:
-		if s.Pressurises() {
-			c.regulate(s.Pressure, dt)
-		} else {
-			c.pressure -= c.pressure * dt / empties
-		}
-	case scenario.Compliance, scenario.LeakDown:
-		c.stand(dt)
-	case scenario.Purge:
-		c.suck(dt)
-	default:
+	switch {
+	case c.driven[rig.SetVent] == 1:
+		c.turn(dt, drive, c.pressure)
 		c.pressure -= c.pressure * dt / empties
+	case c.driven[rig.SetReturnShutoff] == 1:
+		c.dose()
+		c.stand(dt)
+	case c.energised > valveMoves:
+		c.suck(dt, drive)
+	default:
+		c.dose()
+		c.deliver(dt, drive)
+		if c.empty <= 0 {
+			back = c.returns(c.pressure) * (1 - c.void())
+		}
 	}
 	c.beaker += c.dosing / 60 * dt
-	back := 0.0
-	if c.step.Pressurises() && c.empty <= 0 {
-		back = c.returns(c.pressure) * (1 - c.void())
-	}
 	c.back += (back - c.back) * dt / flowShown
-	c.t, c.in = c.t+tick, c.in+tick
-	c.out = c.outputs()
+	c.t += tick
 }
 
-// fill runs the pump at the step's drive until the line is full and answers, then regulates.
-func (c *course) fill(answers, target, dt float64) {
-	if c.decides() {
-		c.full = c.full || c.empty <= 0 && c.seen >= answers
+// dose opens the pulsed dosing valve for its part of the tick.
+func (c *course) dose() {
+	if duty := c.driven[rig.SetDosingDuty]; duty > 0 && c.empty <= 0 {
+		flow, fraction := c.opens(c.pressure, duty)
+		c.dosing = flow * c.opened(fraction)
 	}
-	if c.full {
-		c.regulate(target, dt)
-		return
-	}
-	c.drive = c.step.Drive
-	c.deliver(dt)
 }
 
 // deliver turns the shaft: what leaves the pump fills the empty line, and the full one takes it up.
-func (c *course) deliver(dt float64) {
-	flow := c.turn(dt, c.drive, c.pressure)
-	if c.empty > 0 {
-		if c.empty -= flow; c.empty <= bubbles*c.line { // the front is there, and not flat
-			c.empty, c.gas = 0, bubbles*c.line*(c.pressure+barometer)
-		}
-		c.pressure = math.Max(c.pressure, c.rig.CheckValve.Value) // the air goes out through the return
-		c.tank -= flow * c.density
+func (c *course) deliver(dt, drive float64) {
+	flow := c.turn(dt, drive, c.pressure)
+	if c.empty <= 0 {
+		c.flow(flow, dt)
 		return
 	}
-	c.flow(flow, dt)
-}
-
-// decides says whether who regulates looks at the pressure in this tick: the harness once a cycle.
-func (c *course) decides() bool {
-	every := c.rig.Cycle
-	if c.rig.Kind == rig.Controller {
-		every = ownCycle
+	if c.empty -= flow; c.empty <= bubbles*c.line { // the front is there, and not flat
+		c.empty, c.gas = 0, bubbles*c.line*(c.pressure+barometer)
 	}
-	return c.t%every < tick
-}
-
-// regulate keeps a pressure by proportional and integral action on the drive, as the engine does: once a cycle,
-// by the last reading of the unit's sensor with its noise and the pulsation that it meets.
-func (c *course) regulate(target, dt float64) {
-	if c.decides() {
-		c.command(target)
+	if flow > 0 {
+		c.pressure = math.Max(c.pressure, c.rig.CheckValve.Value) // the air goes out through the return
 	}
-	if c.step.Kind == scenario.Dose {
-		flow, fraction := c.opens(c.pressure, c.step.Duty)
-		c.dosing = flow * c.opened(fraction)
-	}
-	c.deliver(dt)
-}
-
-// command is one cycle of the pressure loop.
-func (c *course) command(target float64) {
-	loop, every := c.rig.Regulator, c.rig.Cycle
-	if c.rig.Kind == rig.Controller {
-		loop, every = ownLoop, ownCycle
-	}
-	if !c.running {
-		c.integral, c.running = loop.FeedDrive*math.Sqrt(target/c.nominal), true
-	}
-	off := target - c.seen
-	if c.rig.Kind == rig.Controller { // it has its sensor at hand, not what it reports of it
-		off = target - c.pressure
-	}
-	want := c.integral + loop.Gain*off
-	c.drive = math.Min(math.Max(want, 0), loop.MaxDrive)
-	if want == c.drive {
-		c.integral += loop.Gain * off * every.Seconds() / loop.Reset.Seconds()
-	}
+	c.tank -= flow * c.density
 }
 
 // flow is the balance of the full line over one tick in which so much (mL) is pumped in. The return takes bubbles
@@ -185,27 +160,18 @@ func (c *course) opened(fraction float64) float64 {
 	return open / (to - from)
 }
 
-// stand is a line that is shut in: it leaks, and in a compliance step the dosing valve takes a volume out.
+// stand is a line that is shut in: it leaks, the dosing valve takes out what it lets through, and the shaft runs
+// out against the shut return.
 func (c *course) stand(dt float64) {
-	taken := leak/60*c.pressure/c.nominal*dt - c.turn(dt, 0, c.pressure) // the shaft runs out against the shut return
-	if s := c.step; s.Kind == scenario.Compliance && c.in >= s.Settle && c.in < s.Settle+s.Pulse {
-		flow, fraction := c.opens(c.pressure, s.Duty)
-		c.dosing = flow * c.opened(fraction)
-		taken += c.dosing / c.density / 60 * dt
-	}
+	taken := leak/60*c.pressure/c.nominal*dt - c.turn(dt, 0, c.pressure) + c.dosing/c.density/60*dt
 	c.pressure = math.Max(0, c.pressure-taken/c.soft())
 }
 
-// suck is a line that is being emptied. Until the directional valve has moved the pump delivers; then the line's
-// pressure falls through the pump's own two valves, by the orifice law, and what its stretched parts held goes back
-// to the tank; then the pump draws the liquid out.
-func (c *course) suck(dt float64) {
-	c.drive = c.step.Drive
-	if c.in < valveMoves {
-		c.deliver(dt)
-		return
-	}
-	drawn := c.turn(dt, c.drive, 0) * wayBack
+// suck is a line that is being emptied, once the directional valve has moved: the line's pressure falls through the
+// pump's own two valves, by the orifice law, and what its stretched parts held goes back to the tank; then the pump
+// draws the liquid out.
+func (c *course) suck(dt, drive float64) {
+	drawn := c.turn(dt, drive, 0) * wayBack
 	fall := math.Min(c.pressure, (c.orifice(pumpValves, c.pressure)/60*dt+drawn)/c.soft())
 	c.pressure -= fall
 	c.tank += fall * c.soft() * c.density
@@ -213,32 +179,4 @@ func (c *course) suck(dt float64) {
 		c.empty += drawn
 		c.tank += drawn * c.density
 	}
-}
-
-// over says whether the step has come to its end. A step that waits is given up at its time-out.
-func (c *course) over() bool {
-	s := c.step
-	switch s.Kind {
-	case scenario.Prime, scenario.Pressurise, scenario.Repressurise, scenario.Relieve:
-		if c.reached() {
-			c.since += tick
-		} else {
-			c.since = 0
-		}
-		return c.since > s.Stays || c.in >= s.Timeout
-	case scenario.Ask:
-		return true // answered at once
-	}
-	return c.in >= s.Longest()
-}
-
-func (c *course) reached() bool {
-	s := c.step
-	switch s.Kind {
-	case scenario.Relieve:
-		return c.seen < math.Min(s.Pressure, samples.SafePressure)
-	case scenario.Prime:
-		return c.seen >= s.Pressure
-	}
-	return math.Abs(c.seen-s.Pressure) <= s.Band/100*s.Pressure
 }

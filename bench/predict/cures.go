@@ -7,9 +7,9 @@ import (
 	"time"
 
 	"holdfast/bench/characteristic"
-	"holdfast/bench/grade"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/unit"
 )
@@ -17,27 +17,23 @@ import (
 // longest is how long a step may be proposed to last: a person will not wait longer. A choice of ours.
 const longest = 30 * time.Minute
 
-// cures are the changes of plan or rig that would each make a limit provable.
-func cures(l scenario.Limit, c measure.Characteristic, p *scenario.Plan, r *rig.Rig) []string {
+// cures are the changes of plan or rig that would each make a limit provable. runs are the predicted runs as they stand:
+// a change that moves nothing differently is looked for in these.
+func cures(l scenario.Limit, c measure.Characteristic, runs []*played, p *scenario.Plan, r *rig.Rig) []string {
 	var out []string
-	try := func(text string, p *scenario.Plan, r *rig.Rig) bool {
-		if !provable(l, p, r) {
-			return false
-		}
+	if text, ok := lengthened(l, p, r); ok {
 		out = append(out, text)
-		return true
 	}
-	if text, longer, ok := lengthened(l, p, r); ok {
-		try(text, longer, r)
-	}
-	if r.Channels[rig.ReferencePressure] == nil && usesPressure(l.Characteristic) {
-		try("map a reference gauge (0.1 % of 16 bar, every 10 ms)", p, withGauge(r))
+	if better := withGauge(r); r.Channels[rig.ReferencePressure] == nil && usesPressure(l.Characteristic) &&
+		provable(l, p, better, playing(p, better)) {
+		out = append(out, "map a reference gauge (0.1 % of 16 bar, every 10 ms)")
 	}
 	if in := blamed(c.Budget, r); in != nil {
 		for _, k := range [...]float64{2, 3, 5, 10} {
-			text := fmt.Sprintf("%s %g times as good (now %s at zero, in steps of %s)", in.Channel, k,
-				unit.Text(in.Accuracy.At(0), in.Channel.Unit()), unit.Text(in.Resolution, in.Channel.Unit()))
-			if try(text, p, improved(r, in, k)) {
+			better := improved(r, in, k)
+			if provable(l, p, better, rereading(runs, better, in.Channel, p)) {
+				out = append(out, fmt.Sprintf("%s %g times as good (now %s at zero, in steps of %s)", in.Channel, k,
+					unit.Text(in.Accuracy.At(0), in.Channel.Unit()), unit.Text(in.Resolution, in.Channel.Unit())))
 				break
 			}
 		}
@@ -46,8 +42,9 @@ func cures(l scenario.Limit, c measure.Characteristic, p *scenario.Plan, r *rig.
 		for _, k := range [...]float64{2, 3, 5, 10} {
 			better := *r
 			better.LineVolume.U /= k
-			if try(fmt.Sprintf("line_volume stated to %s (now %s)", unit.Text(unit.RoundUp(better.LineVolume.U), "mL"),
-				unit.Text(r.LineVolume.U, "mL")), p, &better) {
+			if provable(l, p, &better, func(i int) *samples.Recording { return runs[i].rec }) {
+				out = append(out, fmt.Sprintf("line_volume stated to %s (now %s)",
+					unit.Text(unit.RoundUp(better.LineVolume.U), "mL"), unit.Text(r.LineVolume.U, "mL")))
 				break
 			}
 		}
@@ -55,39 +52,41 @@ func cures(l scenario.Limit, c measure.Characteristic, p *scenario.Plan, r *rig.
 	return out
 }
 
-// provable predicts one limit anew.
-func provable(l scenario.Limit, p *scenario.Plan, r *rig.Rig) bool {
-	c := find(expectedOf(p, r), l.Characteristic, l.At)
-	if c.State != measure.Measured {
-		return false
+// playing plays a plan on a rig at the places that are asked for.
+func playing(p *scenario.Plan, r *rig.Rig) func(int) *samples.Recording {
+	return func(i int) *samples.Recording { return play(p, r, places[i]).rec }
+}
+
+// rereading reads the same runs with a better instrument. What the plan is regulated by changes the run itself.
+func rereading(runs []*played, r *rig.Rig, c rig.Channel, p *scenario.Plan) func(int) *samples.Recording {
+	if c == rig.LinePressure {
+		return playing(p, r)
 	}
-	from, to := grade.PassRange(c.U, &l, p.Rule, p.MaxRisk)
-	return possible(l, from, to, r)
+	return func(i int) *samples.Recording { return runs[i].with(r.Channels[c]) }
 }
 
 // lengthened finds the least of some factors by which the steps of a characteristic must last longer.
-func lengthened(l scenario.Limit, p *scenario.Plan, r *rig.Rig) (text string, longer *scenario.Plan,
-	ok bool) {
+func lengthened(l scenario.Limit, p *scenario.Plan, r *rig.Rig) (text string, ok bool) {
 	ch, known := characteristic.Of(l.Characteristic)
 	if !known {
-		return "", nil, false
+		return "", false
 	}
 	for _, kind := range ch.Steps {
 		factors := []float64{1.5, 2, 3, 4, 6, 8, 12, 20}
 		factors = slices.DeleteFunc(factors, func(f float64) bool { return tooLong(p, kind, f) })
 		i, _ := slices.BinarySearchFunc(factors, 0, func(f float64, _ int) int {
-			if longer, _ := stretched(p, kind, l.At, f); longer != nil && provable(l, longer, r) {
+			if longer, _ := stretched(p, kind, l.At, f); longer != nil && provable(l, longer, r, playing(longer, r)) {
 				return 1
 			}
 			return -1
 		})
 		if i < len(factors) {
 			if longer, text := stretched(p, kind, l.At, factors[i]); longer != nil {
-				return text, longer, true
+				return text, true
 			}
 		}
 	}
-	return "", nil, false
+	return "", false
 }
 
 func tooLong(p *scenario.Plan, kind scenario.Kind, f float64) bool {

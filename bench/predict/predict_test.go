@@ -3,6 +3,7 @@ package predict_test
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"os"
 	"regexp"
 	"testing"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"holdfast/bench/measure"
 	"holdfast/bench/predict"
 	"holdfast/bench/rig"
 	"holdfast/bench/rig/rigfile"
@@ -135,6 +137,37 @@ func TestRecord_Same(t *testing.T) {
 	p, r := load(t, "quick-leak", "bench-node")
 	require.Equal(t, predict.Record(p, r, 0), predict.Record(p, r, 0))
 	require.NotEqual(t, predict.Record(p, r, 0), predict.Record(p, r, 0.5), "the pressures are shifted")
+}
+
+// The predicted bench is moved by what moves a real one: a slow regulator is slow here too.
+func TestRecord_MovedByControl(t *testing.T) {
+	p, r := load(t, "quick-leak", "bench-node")
+	slow := *r
+	slow.Regulator.MaxSlew = 20 // %/s
+	steepest := func(r *rig.Rig) float64 {
+		rec, most := predict.Record(p, r, 0), 0.0
+		hold, drive := rec.Steps[2], rec.Commands[rig.SetPumpDrive]
+		require.Equal(t, scenario.Hold, hold.Kind)
+		for i := 1; i < len(drive.V); i++ {
+			if drive.T[i-1] >= hold.Start && drive.T[i] < hold.End {
+				most = max(most, math.Abs(drive.V[i]-drive.V[i-1])/drive.T[i].Sub(drive.T[i-1]).Seconds())
+			}
+		}
+		return most
+	}
+	require.Greater(t, steepest(r), 30.0, "the pulsation that the loop follows")
+	require.LessOrEqual(t, steepest(&slow), 20+1e-6)
+}
+
+// One characteristic alone is measured as among all.
+func TestMeasure_One(t *testing.T) {
+	for _, c := range [][2]string{{"release", "bench-node"}, {"release-controller", "unit-controller"}} {
+		p, r := load(t, c[0], c[1])
+		rec := predict.Record(p, r, 0.25)
+		for _, want := range measure.All(rec, r, p) {
+			require.Equal(t, want, measure.Read(rec, r, p).Characteristic(want.Name, want.At))
+		}
+	}
 }
 
 func BenchmarkLimits(b *testing.B) {

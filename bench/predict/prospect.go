@@ -42,13 +42,14 @@ type Prospect struct {
 // Limits predicts for every limit of the plan that applies on the rig what it can come to, and for those
 // that can only end undecided what would make them provable.
 func Limits(p *scenario.Plan, r *rig.Rig) []Prospect {
-	all := expectedOf(p, r)
+	runs := playAll(p, r)
+	all := expectedOf(p, r, runs...)
 	var out []Prospect
 	for _, l := range p.Limits {
 		if l.ControllerOnly && r.Kind != rig.Controller {
 			continue
 		}
-		out = append(out, prospect(l, all, p, r))
+		out = append(out, prospect(l, all, runs, p, r))
 	}
 	return out
 }
@@ -56,12 +57,12 @@ func Limits(p *scenario.Plan, r *rig.Rig) []Prospect {
 // Undecidable returns the limits of the plan that can only end undecided on the rig, as Hopeless does of Limits. What
 // a single predicted record can decide is none of them, so that a good plan costs a quarter of the time.
 func Undecidable(p *scenario.Plan, r *rig.Rig) []Prospect {
-	one := expectedAt(p, r, 0)
+	one := expectedOf(p, r, play(p, r, places[0]))
 	for _, l := range p.Limits {
 		if l.ControllerOnly && r.Kind != rig.Controller {
 			continue
 		}
-		if x := prospect(l, one, p, r); x.Outlook != Provable && x.Outlook != ByPerson {
+		if x := prospect(l, one, nil, p, r); x.Outlook != Provable && x.Outlook != ByPerson {
 			return Hopeless(Limits(p, r))
 		}
 	}
@@ -79,7 +80,8 @@ func Hopeless(all []Prospect) []Prospect {
 	return out
 }
 
-func prospect(l scenario.Limit, all []expected, p *scenario.Plan, r *rig.Rig) Prospect {
+// prospect is what a limit comes to by what is expected; what would cure it is looked for when there are the runs.
+func prospect(l scenario.Limit, all []expected, runs []*played, p *scenario.Plan, r *rig.Rig) Prospect {
 	out := Prospect{Limit: l}
 	c := find(all, l.Characteristic, l.At)
 	switch q := p.Asked(l.Characteristic); {
@@ -103,8 +105,8 @@ func prospect(l scenario.Limit, all []expected, p *scenario.Plan, r *rig.Rig) Pr
 		if from, to := grade.PassRange(c.Least, &l, p.Rule, p.MaxRisk); possible(l, from, to, r) {
 			out.Outlook = Doubtful
 		}
-		if p.Asked(l.Characteristic) == nil {
-			out.Needs = cures(l, c.Characteristic, p, r)
+		if p.Asked(l.Characteristic) == nil && runs != nil {
+			out.Needs = cures(l, c.Characteristic, runs, p, r)
 		}
 		out.Needs = append(out.Needs, wider(l, c.U))
 	}

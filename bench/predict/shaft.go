@@ -12,6 +12,9 @@ const (
 	shaftShown   = 0.05   // s: a tachometer and a current reading average over about a turn
 )
 
+// runsOut is the part of its speed that a free shaft keeps over a tick.
+var runsOut = math.Exp(-tick.Seconds() / shaftSeconds)
+
 // shaft is motor, eccentric and diaphragm: one turn is one stroke out and one stroke in, so that delivery comes
 // in half sines and the pressure's torque with it.
 type shaft struct {
@@ -22,8 +25,13 @@ type shaft struct {
 	amps   float64 // A, as an ammeter shows it
 }
 
-// turn lets dt seconds pass at a drive (%) against a pressure (bar gauge) and returns what leaves the pump, mL.
+// turn lets dt seconds, one tick, pass at a drive (%) against a pressure (bar gauge) and returns what leaves the pump, mL.
 func (s *shaft) turn(dt, drive, pressure float64) float64 {
+	if drive == 0 && s.speed == 0 { // it stands, and only what is shown of it still moves
+		s.shown -= s.shown * dt / shaftShown
+		s.amps -= s.amps * dt / shaftShown
+		return 0
+	}
 	load := friction
 	if s.angle < math.Pi {
 		load += math.Max(0, pressure) * 1e5 * s.stroke * 1e-6 / 2 * math.Sin(s.angle)
@@ -31,7 +39,7 @@ func (s *shaft) turn(dt, drive, pressure float64) float64 {
 	// J dw/dt = k (u - k w)/R - load, by its closed form over the step: J R/k2 is shaftSeconds.
 	rest := drive/100*supply/motorVolts - load*winding/(motorVolts*motorVolts)
 	before := s.speed
-	s.speed = math.Max(0, rest+(before-rest)*math.Exp(-dt/shaftSeconds))
+	s.speed = math.Max(0, rest+(before-rest)*runsOut)
 	amps := 0.0
 	if drive > 0 {
 		amps = math.Max(0, (drive/100*supply-motorVolts*(before+s.speed)/2)/winding)
