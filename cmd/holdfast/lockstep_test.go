@@ -110,3 +110,29 @@ func TestLockstep_Refusals(t *testing.T) {
 		require.Contains(t, errOut, c.words)
 	}
 }
+
+// TestLockstep_Python: the example in another language passes a release test, twice the same bytes, and a fault that
+// is asked for is found. A fault that it does not know is refused in its own words.
+func TestLockstep_Python(t *testing.T) {
+	python, err := exec.LookPath("python3")
+	if err != nil {
+		t.Skip("no python3 on this computer: the example bench is not tried")
+	}
+	bus := startLockstep(t, func(_, path string) *exec.Cmd {
+		return exec.Command(python, filepath.Join(repoRoot, "testdata", "lockstep-bench", "bench.py"), path)
+	})
+	run := []string{"release", "--rig", "bench-node", "--seed", "5"}
+	status, first, frames := resultOf(t, bus, run...)
+	require.Equal(t, exitDone, status)
+	require.Equal(t, "pass", first["verdict"])
+	_, again, more := resultOf(t, bus, run...)
+	require.Equal(t, first, again)
+	require.True(t, bytes.Equal(frames, more), "the frames differ")
+	status, leaky, _ := resultOf(t, bus, append(run, "--fault", "outlet-valve-leak=0.5")...)
+	require.Equal(t, exitFail, status)
+	require.Equal(t, map[string]any{"outlet-valve-leak": 0.5}, leaky["simulated"].(map[string]any)["faults"])
+	status, _, errOut := holdfast("run", "release", "--rig", "bench-node", "--serial", "X", "--yes", "--out", t.TempDir(),
+		"--bus", bus, "--fault", "membrane-split=0.5")
+	require.Equal(t, exitBus, status)
+	require.Contains(t, errOut, "fault=membrane-split=0.5 is not known here")
+}
