@@ -112,6 +112,7 @@ type benchCheckJSON struct {
 type simulatedJSON struct {
 	Seed   uint64             `json:"seed"`
 	Faults map[string]float64 `json:"faults"`
+	Lies   []string           `json:"lies,omitempty"`
 }
 
 // MarshalJSON gives the form of result.json: the fields named in Schema's version, numbers
@@ -132,7 +133,7 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 		d.Causes = append(d.Causes, causeJSON{c.Name, c.Title, fixed(c.Probability, 4), c.Evidence, c.OpenFirst})
 	}
 	if res.Simulated {
-		d.Simulated = &simulatedJSON{Seed: res.Seed, Faults: res.Identity.Faults}
+		d.Simulated = &simulatedJSON{Seed: res.Seed, Faults: res.Identity.Faults, Lies: res.Lies}
 	}
 	d.Circuit = circuitOf(res.Circuit)
 	if c := res.BenchCheck; c != nil {

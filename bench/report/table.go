@@ -91,8 +91,12 @@ func orUnknown(s string) string {
 
 // simulationText states what a simulated run was made of.
 func simulationText(res *judge.Result) string {
+	lies := ""
+	for _, l := range res.Lies {
+		lies += "; made to lie: " + Plain(l)
+	}
 	if strings.HasPrefix(res.Bus, "unix:") { // a bus between processes: its bench is not ours
-		return "the bench was another program on the same computer"
+		return "the bench was another program on the same computer" + lies
 	}
 	parts := []string{fmt.Sprintf("seed %d", res.Seed)}
 	if strings.HasPrefix(res.Bus, "lockstep:") {
@@ -105,7 +109,7 @@ func simulationText(res *judge.Result) string {
 	if len(res.Faults) == 0 {
 		parts = append(parts, "no fault set")
 	}
-	return strings.Join(parts, "; ")
+	return strings.Join(parts, "; ") + lies
 }
 
 // heading is the table's first row.

@@ -29,6 +29,7 @@ type Config struct {
 	Simulated bool               // nothing on this bus can be a real unit
 	Seed      uint64             // of the simulator; 0 on a real bus
 	Faults    map[string]float64 // set in the simulator; nil on a real bus
+	Lies      []string           // told between a simulated bench and the harness; nil on a real bus
 	Version   string             // of the program
 
 	// VirtualTime says that the bench waits for the disk. In real time goroutines of their own write the record, so
@@ -94,7 +95,7 @@ func (run *Run) begin(ctx context.Context) (err error) {
 	}
 	run.Identity = samples.Identity{Run: run.Folder.Run, Serial: c.Serial, UnitHours: c.UnitHours, Started: now,
 		Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: c.Bus, Version: c.Version, Simulated: c.Simulated,
-		Seed: c.Seed, Faults: c.Faults, BenchCheck: check}
+		Seed: c.Seed, Faults: c.Faults, Lies: c.Lies, BenchCheck: check}
 	return run.store.KeepPriors(ctx, run.Folder)
 }
 

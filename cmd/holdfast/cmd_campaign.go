@@ -33,6 +33,7 @@ type campaignOptions struct {
 	faults, problems   []string
 	severity           string
 	json               bool
+	lies               []string
 }
 
 func newCampaignCommand() *cobra.Command {
@@ -88,6 +89,8 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 		"draw only these faults, one named twice twice as often (default: all there are)")
 	f.StringVar(&o.severity, "severity", "0.05..1", "severities drawn, from the lightest to the heaviest")
 	f.StringSliceVar(&o.problems, "bench-problem", nil, "draw only these problems of bench and bus (default: all there are)")
+	f.StringArrayVar(&o.lies, "lie", nil,
+		"make an instrument of every bench lie, as return_flow=gain:15 %; holdfast run --help has the table")
 	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json, units.csv and confusion.csv")
 	f.BoolVar(&o.json, "json", false, "print campaign.json instead of the tables")
 	_ = cmd.MarkFlagRequired("rig") // fails only for a flag that does not exist
@@ -103,7 +106,7 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	bar := &countdown{out: errOut, live: isTerminal(errOut), began: clock.Real()}
 	c := campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed, Jobs: o.jobs, Healthy: o.healthy,
 		Several: o.several, Trouble: o.trouble, Faults: o.faults, Troubles: o.problems, Spread: o.spread,
-		Room: o.room, Tank: o.tank, Progress: bar.show}
+		Room: o.room, Tank: o.tank, Lies: o.lies, Progress: bar.show}
 	if c.Lightest, c.Heaviest, err = severities(o.severity); err != nil {
 		return withStatus(exitUsage, err)
 	}
@@ -142,7 +145,7 @@ func (o *campaignOptions) itself() string {
 	if len(o.problems) > 0 {
 		line += " --bench-problem " + strings.Join(o.problems, ",")
 	}
-	return line
+	return line + lieFlags(o.lies)
 }
 
 // severities reads FROM..TO.

@@ -17,6 +17,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
+	"holdfast/cmd/holdfast/lies"
 	"holdfast/cmd/holdfast/simbench"
 )
 
@@ -24,6 +25,7 @@ type runOptions struct {
 	scenario, rig, bus, serial, out string
 	unitHours                       float64
 	faults                          faultsFlag
+	lies                            []string // what instruments do
 	seed                            uint64
 	seeded                          bool // --seed was given
 	realTime, yes, json, priority   bool
@@ -49,9 +51,12 @@ The bus is listened to for a second before anything is sent on it. Where an engi
 controller sends that the rig file does not declare, the run is refused: on a vehicle this tool only listens.
 
 Ctrl-C relieves the line and ends the run; a second Ctrl-C, or Ctrl-\, ends at once. All leave the bench in its
-safe state. A run that is cut off leaves that to the bench node; holdfast recover closes its record.` + exitHelp,
+safe state. A run that is cut off leaves that to the bench node; holdfast recover closes its record.
+
+` + lies.Help() + exitHelp,
 		Example: `  holdfast run release --rig bench-node --bus can0 --serial HF-2041 --unit-hours 18400
-  holdfast run release --rig bench-node --bus sim --serial DEMO-1 --fault membrane-split=0.6 --yes`,
+  holdfast run release --rig bench-node --bus sim --serial DEMO-1 --fault membrane-split=0.6 --yes
+  holdfast run release --rig bench-node --bus sim --serial DEMO-2 --lie "return_flow=gain:15 %" --yes`,
 		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.scenario, o.seeded = args[0], cmd.Flags().Changed("seed")
@@ -70,6 +75,8 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.Float64Var(&o.unitHours, "unit-hours", 0, "operating hours of the unit, h")
 	f.StringVar(&o.out, "out", "", "folder for the records (default: holdfast/runs in the user's data folder)")
 	f.Var(&o.faults, "fault", "with --bus sim and lockstep:PATH: NAME=SEVERITY (0..1), repeatable; holdfast sim --help lists the names")
+	f.StringArrayVar(&o.lies, "lie", nil,
+		"on a simulated bus: make an instrument lie, as line_pressure=stuck@120s..130s; repeatable, see above")
 	f.Uint64Var(&o.seed, "seed", 1, "with --bus sim and lockstep:PATH: seed of the simulated unit and instruments")
 	f.BoolVar(&o.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
 	f.BoolVar(&o.priority, "priority", false,
@@ -94,6 +101,8 @@ func (o *runOptions) check() error {
 	switch {
 	case !virtualTime(o.bus) && (len(o.faults.Map()) > 0 || o.realTime):
 		return fmt.Errorf("--fault and --real-time go with --bus sim; %s is a real bus", o.bus)
+	case !noHardware(o.bus) && len(o.lies) > 0:
+		return fmt.Errorf("--lie goes with --bus sim, unix:PATH and lockstep:PATH; %s is a real bus", o.bus)
 	case o.bus != simbench.Bus && o.realTime:
 		return fmt.Errorf("--real-time goes with --bus sim; %s waits for the harness", o.bus)
 	}

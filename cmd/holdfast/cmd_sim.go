@@ -12,9 +12,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/lies"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 	"holdfast/sim"
+	"holdfast/sim/lie"
 )
 
 // Kinds of simulated units.
@@ -29,6 +31,7 @@ type simOptions struct {
 	unit   string // bare or controller
 	faults faultsFlag
 	seed   uint64
+	lies   []string // what its instruments do
 }
 
 func newSimCommand() *cobra.Command {
@@ -46,7 +49,7 @@ J1939 controller of its own, which is asked by PGN 61476 (rig unit-controller). 
 on a vehicle's bus: it sends.
 
 Faults, each with a severity of 0 to 1; several combine:
-` + describeFaults() + exitHelp,
+` + describeFaults() + "\n" + lies.Help() + exitHelp,
 		Example: `  holdfast sim --bus can1
   holdfast sim --bus unix:/tmp/bench --log-outputs outputs.jsonl
   holdfast sim --bus lockstep:/tmp/bench
@@ -62,6 +65,7 @@ Faults, each with a severity of 0 to 1; several combine:
 	f.StringVar(&o.log, "log-outputs", "", "write changes of the outputs, and the pressure, to this new file")
 	f.StringVar(&o.unit, "unit", unitBare, "bare, or controller: with a J1939 controller of its own")
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
+	f.StringArrayVar(&o.lies, "lie", nil, "make an instrument lie, as line_pressure=stuck@120s..130s; repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
 	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
 	cmd.AddCommand(newSimVehicleCommand())
@@ -101,7 +105,11 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 	defer log.file.Close()
 	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s, %s; Ctrl-C ends it\n",
 		o.bus, o.seed, o.unit, unitInWords(&o.faults))
-	if err := can.Serve(ctx, port, bench); err != nil {
+	process, err := o.lying(bench, port.Now(), o.seed, o.unit)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	if err := can.Serve(ctx, port, process); err != nil {
 		return withStatus(exitBus, err)
 	}
 	if log.failed != nil {
@@ -125,6 +133,26 @@ func (o *simOptions) bench(start clock.Instant) (*sim.Bench, *outputLog, error) 
 	}
 	bench, err := sim.New(options)
 	return bench, log, err
+}
+
+// lying is the bench with instruments that lie, by the channels of the shipped rig for its kind of unit.
+func (o *simOptions) lying(bench can.Process, start clock.Instant, seed uint64, kind string) (can.Process, error) {
+	if len(o.lies) == 0 {
+		return bench, nil
+	}
+	rigName := "bench-node"
+	if kind == unitController {
+		rigName = "unit-controller"
+	}
+	r, err := loadRig(rigName)
+	if err != nil {
+		return nil, err
+	}
+	told, err := lies.ParseAll(lies.Table(r), o.lies)
+	if err != nil {
+		return nil, fmt.Errorf("--lie: %w", err)
+	}
+	return lie.Process(bench, lie.New(told, start, seed)), nil
 }
 
 func unitInWords(f *faultsFlag) string {

@@ -23,6 +23,7 @@ type tortureOptions struct {
 	seeds, jobs int
 	from        uint64
 	json        bool
+	lies        []string
 }
 
 func newTortureCommand() *cobra.Command {
@@ -57,6 +58,8 @@ Exit status: 0 every checker held, 1 one did not, 2 bad input or usage, 4 stoppe
 	f := cmd.Flags()
 	f.IntVar(&o.seeds, "seeds", 100, "how many seeds")
 	f.Uint64Var(&o.from, "from", 1, "the first seed")
+	f.StringArrayVar(&o.lies, "lie", nil,
+		"make an instrument lie on top of all that, as reference_pressure=stuck@10s..20s; holdfast run --help has the table")
 	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "how many run at once")
 	f.BoolVar(&o.json, "json", false, "print the summary as JSON")
 	return cmd
@@ -70,9 +73,12 @@ func runTorture(ctx context.Context, o tortureOptions, out, errOut io.Writer) er
 	if err != nil {
 		return withStatus(exitInternal, err)
 	}
+	if err := bench.Lie(o.lies); err != nil {
+		return withStatus(exitUsage, fmt.Errorf("--lie: %w", err))
+	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
-	p := &tortureProgress{out: errOut, live: isTerminal(errOut), seeds: o.seeds, began: clock.Real()}
+	p := &tortureProgress{out: errOut, live: isTerminal(errOut), seeds: o.seeds, began: clock.Real(), lies: lieFlags(o.lies)}
 	tally, err := torture.Campaign(ctx, torture.Options{From: o.from, Seeds: o.seeds, Jobs: o.jobs,
 		Run: bench.RunTwice, Done: p.done})
 	p.end()
@@ -97,6 +103,16 @@ type tortureProgress struct {
 	live         bool
 	seeds        int
 	began, drawn clock.Instant
+	lies         string // flags that tell them again
+}
+
+// lieFlags are lies as they are typed again.
+func lieFlags(texts []string) string {
+	var b strings.Builder
+	for _, text := range texts {
+		fmt.Fprintf(&b, " --lie %q", text)
+	}
+	return b.String()
 }
 
 // plainEvery is how often a line is written where no terminal is.
@@ -105,8 +121,8 @@ const plainEvery = 10 * time.Second
 func (p *tortureProgress) done(r torture.Report, t torture.Tally) {
 	if len(r.Broken) > 0 {
 		p.end()
-		fmt.Fprintf(p.out, "seed %d: %s\n  again: holdfast torture --seeds 1 --from %d\n",
-			r.Seed, r.Broken[0], r.Seed)
+		fmt.Fprintf(p.out, "seed %d: %s\n  again: holdfast torture --seeds 1 --from %d%s\n",
+			r.Seed, r.Broken[0], r.Seed, p.lies)
 	}
 	now, every := clock.Real(), plainEvery
 	if p.live {
@@ -148,7 +164,7 @@ func showTorture(out io.Writer, t torture.Tally, o tortureOptions) error {
 		"answered", t.Answers, t.Worst.Seconds()*1e3)
 	fmt.Fprintf(out, "%-9s %016x\n", "digest", t.Digest)
 	for _, s := range t.Broken {
-		fmt.Fprintf(out, "\nseed %d broke a checker. Again: holdfast torture --seeds 1 --from %d\n", s.Seed, s.Seed)
+		fmt.Fprintf(out, "\nseed %d broke a checker. Again: holdfast torture --seeds 1 --from %d%s\n", s.Seed, s.Seed, lieFlags(o.lies))
 		for _, line := range s.Broken {
 			fmt.Fprintln(out, "  "+line)
 		}

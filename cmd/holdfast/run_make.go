@@ -13,6 +13,8 @@ import (
 	"holdfast/bench/scenario"
 	"holdfast/bench/session"
 	"holdfast/bench/shop"
+	"holdfast/cmd/holdfast/lies"
+	"holdfast/sim/lie"
 )
 
 // openRun opens the bus first: a bus that is not there leaves no empty record behind.
@@ -21,6 +23,10 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 	if err != nil {
 		return nil, withStatus(exitUsage, err)
 	}
+	told, err := lies.ParseAll(lies.Table(r), o.lies)
+	if err != nil {
+		return nil, withStatus(exitUsage, fmt.Errorf("--lie: %w", err))
+	}
 	port, err := openBus(o, r)
 	if err != nil {
 		return nil, err
@@ -28,6 +34,9 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 	c := session.Config{Store: store, Serial: o.serial, UnitHours: o.unitHours, Plan: plan, Rig: r, Bus: o.bus,
 		Simulated: noHardware(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now}
 	c.Seed, c.Faults = o.simulated(port)
+	if len(told) > 0 {
+		c.Lies, port = o.lies, lie.Port(port, lie.New(told, port.Now(), c.Seed))
+	}
 	run, err := session.Open(ctx, c, port)
 	if err != nil {
 		return nil, withStatus(exitUsage, err)

@@ -51,7 +51,11 @@ func (o *simOptions) makeWorld(start clock.Instant, asked *lockstep.Setup) (lock
 	if err != nil {
 		return nil, nil, err
 	}
-	return lockstep.OnWire(bench, start, simbench.Bitrate), force, nil
+	process, err := o.lying(bench, start, *force.Seed, force.Unit)
+	if err != nil {
+		return nil, nil, err
+	}
+	return lockstep.OnWire(process, start, simbench.Bitrate), force, nil
 }
 
 // lockstepSetup is what was asked for over what the command line says.

@@ -8,7 +8,9 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
+	"holdfast/cmd/holdfast/lies"
 	"holdfast/sim"
+	"holdfast/sim/lie"
 )
 
 // Config says which campaign.
@@ -28,6 +30,8 @@ type Config struct {
 	Spread   float64  // of units and benches, as sim.Options.Spread; 0: as good units of one kind
 	Room     float64  // K by which rooms differ from 22 °C at the most, either way
 	Tank     float64  // K by which the fluid in the tank differs from the room at the most, either way
+
+	Lies []string // told about the instruments of every unit, as holdfast run --lie has them
 
 	// Progress, when not nil, is called after each unit, by one goroutine at a time.
 	Progress func(done, units int)
@@ -66,14 +70,18 @@ func (c *Config) Check() error {
 	if least, most := c.severities(); !(least > 0 && least <= most && most <= 1) {
 		errs = append(errs, fmt.Errorf("severities %g to %g: above 0 up to 1, the lighter first, would do", least, most))
 	}
-	errs = append(errs, unknown("fault", c.Faults, sim.FaultNames()),
+	_, err := c.told()
+	errs = append(errs, err, unknown("fault", c.Faults, sim.FaultNames()),
 		unknown("problem of the bench", c.Troubles, c.possible()))
 	return errors.Join(errs...)
 }
 
+// told are the lies of every unit.
+func (c *Config) told() ([]lie.Lie, error) { return lies.ParseAll(lies.Table(c.Rig), c.Lies) }
+
 // usual says whether a unit depends on its seed and its faults alone, as those of holdfast run do.
 func (c *Config) usual() bool {
-	return (c.Spread == 0 || c.Spread == 1) && c.Room == 0 && c.Tank == 0 && len(c.Plan.Questions()) == 0
+	return (c.Spread == 0 || c.Spread == 1) && c.Room == 0 && c.Tank == 0 && len(c.Plan.Questions()) == 0 && len(c.Lies) == 0
 }
 
 // unknown says which names are not known.

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"holdfast/sim"
+	"holdfast/sim/lie"
 )
 
 // Draw is one unit before it is tested: the simulator's seed and the faults it is given.
@@ -19,6 +20,7 @@ type Draw struct {
 	Trouble
 	Spread     float64
 	Room, Tank float64 // K, as in sim.Options
+	Lies       []lie.Lie
 }
 
 // leastSeverity is the lightest fault drawn; what is lighter is a healthy unit's spread.
@@ -38,6 +40,7 @@ func (c *Config) Draw(i int) Draw {
 	rng := rand.New(rand.NewPCG(c.Seed^stream, uint64(i)))
 	d := Draw{Number: i, Seed: c.Seed*mostUnits + uint64(i), Spread: c.Spread}
 	c.drawFaults(&d, rng)
+	d.Lies, _ = c.told() // which Check has looked at
 	d.Room, d.Tank = c.Room*(2*rng.Float64()-1), c.Tank*(2*rng.Float64()-1)
 	return d
 }

@@ -13,6 +13,7 @@ import (
 	"holdfast/bench/session"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/sim"
+	"holdfast/sim/lie"
 )
 
 // Unit is one tested unit.
@@ -63,15 +64,23 @@ func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *jud
 }
 
 func (c *Config) identity(d Draw) samples.Identity {
-	return simbench.Identity(fmt.Sprintf("unit-%d", d.Number), fmt.Sprintf("CAMPAIGN-%d", d.Number), c.Plan, c.Rig,
+	id := simbench.Identity(fmt.Sprintf("unit-%d", d.Number), fmt.Sprintf("CAMPAIGN-%d", d.Number), c.Plan, c.Rig,
 		d.Seed, d.Faults)
+	for i := range d.Lies {
+		id.Lies = append(id.Lies, d.Lies[i].Text)
+	}
+	return id
 }
 
 // record runs the plan and returns what its journal says, as a real run is judged from its journal.
 func (c *Config) record(ctx context.Context, bench *sim.Bench, d *Draw) (*samples.Recording, error) {
 	bus := simbench.NewBus()
 	d.attach(bus, bench)
-	return session.InMemory(ctx, c.identity(*d), c.Plan, c.Rig, d.open(bus, d.Seed), newEyes(bench, d.Seed))
+	port := d.open(bus, d.Seed)
+	if len(d.Lies) > 0 {
+		port = lie.Port(port, lie.New(d.Lies, simbench.Epoch, d.Seed))
+	}
+	return session.InMemory(ctx, c.identity(*d), c.Plan, c.Rig, port, newEyes(bench, d.Seed))
 }
 
 // compare puts what was measured beside what is there.

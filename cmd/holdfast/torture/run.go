@@ -16,12 +16,14 @@ import (
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
 	"holdfast/bench/session"
+	"holdfast/cmd/holdfast/lies"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 	"holdfast/scenarios"
 	"holdfast/sim"
+	"holdfast/sim/lie"
 )
 
 // Report is what became of one seed.
@@ -45,13 +47,14 @@ type Report struct {
 type Bench struct {
 	bare *rig.Rig // bench-node
 	own  *rig.Rig // unit-controller
+	lies []string // told about the instruments of every seed, on the rigs that have them
 }
 
 // NewBench reads the shipped rigs.
 func NewBench() (*Bench, error) {
 	bare, bareErr := shippedRig("bench-node")
 	own, ownErr := shippedRig("unit-controller")
-	return &Bench{bare, own}, errors.Join(bareErr, ownErr)
+	return &Bench{bare: bare, own: own}, errors.Join(bareErr, ownErr)
 }
 
 func shippedRig(name string) (*rig.Rig, error) {
@@ -60,6 +63,20 @@ func shippedRig(name string) (*rig.Rig, error) {
 		return nil, err
 	}
 	return rigfile.Parse(shown, text, scenarios.ReadDBC)
+}
+
+// Lie has every seed tell lies about its instruments, as holdfast run --lie has them. A lie that neither rig has
+// the channels for is an error.
+func (b *Bench) Lie(texts []string) error {
+	for _, text := range texts {
+		_, bare := lies.Parse(lies.Table(b.bare), text)
+		_, own := lies.Parse(lies.Table(b.own), text)
+		if bare != nil && own != nil {
+			return bare
+		}
+	}
+	b.lies = texts
+	return nil
 }
 
 func (b *Bench) rigOf(t *trial) *rig.Rig {
@@ -71,6 +88,7 @@ func (b *Bench) rigOf(t *trial) *rig.Rig {
 
 // run is one seed being run.
 type run struct {
+	told []lie.Lie
 	*trial
 	bench   *bench
 	bus     *virtual.Bus
@@ -106,6 +124,7 @@ func (b *Bench) RunTwice(seed uint64) (Report, error) {
 func (b *Bench) run(seed uint64, spoil func(*run)) (Report, error) {
 	t := draw(seed)
 	r := &run{trial: t, rig: b.rigOf(t)}
+	r.told, _ = lies.Fitting(lies.Table(r.rig), b.lies)
 	if err := r.build(); err != nil {
 		return Report{}, fmt.Errorf("seed %d: %w", seed, err)
 	}
@@ -135,7 +154,11 @@ func (r *run) build() (err error) {
 		return err
 	}
 	r.bus = simbench.NewBus()
-	r.bus.Attach(r.bench)
+	if len(r.told) > 0 {
+		r.bus.Attach(lie.Process(r.bench, lie.New(r.told, simbench.Epoch, r.seed)))
+	} else {
+		r.bus.Attach(r.bench)
+	}
 	for _, b := range babblers(r.trial, simbench.Epoch) {
 		r.bus.Attach(b)
 	}
