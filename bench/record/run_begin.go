@@ -60,12 +60,13 @@ func hashRig(text, dbc []byte) string {
 // may not write there, before anything has moved.
 func (s *Store) Begin(ctx context.Context, b Beginning) (live *Live, err error) {
 	live = &Live{}
+	made := live // live is nil again where an error is returned
 	n := Note{Kind: NoteOpened, Time: b.Now, By: b.By, Serial: b.Serial, Opened: &Opened{Scenario: b.Scenario,
 		ScenarioHash: HashText(b.ScenarioText), Rig: b.Rig, RigHash: hashRig(b.RigText, b.DBC), Bus: b.Bus,
 		Simulated: b.Simulated, Started: b.Now.UTC()}}
 	defer func() {
-		if err != nil && live.lock != nil {
-			err = errors.Join(err, live.lock.Close(), os.Remove(live.Folder.Path)) // only while it is empty
+		if err != nil && made.lock != nil {
+			err = errors.Join(err, made.lock.Close(), os.Remove(made.Folder.Path)) // only while it is empty
 		}
 	}()
 	err = s.write(ctx, &n, func(tx *sql.Tx) error {
