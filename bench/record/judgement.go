@@ -49,7 +49,7 @@ func RejudgeWith(f Folder, p *scenario.Plan, r *rig.Rig) (*judge.Result, error) 
 		return nil, err
 	}
 	if r == nil {
-		if r, err = rigfile.Parse(h.RigPath, h.RigText, keptDBC(h.DBC)); err != nil {
+		if r, err = rigfile.ParseKept(h.RigPath, h.RigText, keptDBC(h.DBC)); err != nil {
 			return nil, fmt.Errorf("judge run %s by the rig in its record: %w", f.Run, err)
 		}
 	}

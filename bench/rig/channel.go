@@ -87,7 +87,7 @@ const (
 	SetHeater                       // 0 off, 1 on
 	SetUnitPower                    // 0 off, 1 on
 	SetVent                         // 0 closed, 1 open
-	SetScaleTare                    // 0 no, 1 tare
+	SetScaleTare                    // retired: never sent; in old records
 	SetUnitState                    // asked of the unit's own controller: a state of SPN 4349
 	SetDosingRequest                // asked of the unit's own controller, g/min
 	NumCommands      = iota
@@ -115,6 +115,9 @@ func (c Command) String() string {
 	}
 	return fmt.Sprintf("command %d", uint8(c))
 }
+
+// Retired reports whether a command is one that no rig maps any more; records of older versions name it.
+func (c Command) Retired() bool { return c == SetScaleTare }
 
 // Unit returns the unit in which the command is given; "" for states.
 func (c Command) Unit() string { return commands[c].unit }

@@ -12,14 +12,15 @@ import (
 )
 
 // The bytes are worked out by hand from bench-node.dbc: 45 % = 4500 = 0x1194, 20 % = 2000 =
-// 0x07D0; states of two bits from bit 32; counter in the low half of byte 8; unused bits 1.
+// 0x07D0; states of two bits from bit 32; counter in the low half of byte 8; bits that nothing
+// is mapped to, the tare among them, 1.
 func TestEncoder_BenchNode(t *testing.T) {
 	e := rig.NewEncoder(benchNode(t))
 	o := rig.Outputs{rig.SetPumpDrive: 45, rig.SetDosingDuty: 20, rig.SetReturnValve: 1, rig.SetUnitPower: 1, rig.SetVent: 1}
 	frames := e.Encode(o, nil)
 	require.Len(t, frames, 1)
 	require.Equal(t, einride.Frame{ID: outputs, Length: 8, IsExtended: true,
-		Data: einride.Data{0x94, 0x11, 0xD0, 0x07, 0b01_00_00_01, 0b11_11_00_01, 0xFF, 0xF0}}, frames[0])
+		Data: einride.Data{0x94, 0x11, 0xD0, 0x07, 0b01_00_00_01, 0b11_11_11_01, 0xFF, 0xF0}}, frames[0])
 	for i := 1; i <= 20; i++ {
 		frames = e.Encode(o, frames[:0])
 		require.Equal(t, byte(0xF0|i%16), frames[0].Data[7], "alive counter goes round")

@@ -148,7 +148,9 @@ func TestSchema_KnowsEveryWord(t *testing.T) {
 	require.ElementsMatch(t, names, slices.Collect(maps.Keys(doc.Properties.Channels.Properties)))
 	names = nil
 	for c := range rig.NumCommands {
-		names = append(names, rig.Command(c).String())
+		if !rig.Command(c).Retired() {
+			names = append(names, rig.Command(c).String())
+		}
 	}
 	require.ElementsMatch(t, names, slices.Collect(maps.Keys(doc.Properties.Commands.Properties)))
 }

@@ -27,11 +27,21 @@ const (
 // Parse reads a rig file. dbc returns the message database that the file names. Everything
 // wrong is returned at once as yamltext.Problems, each at its line and column.
 func Parse(path string, text []byte, dbc func(name string) ([]byte, error)) (*rig.Rig, error) {
+	return parse(path, text, dbc, false)
+}
+
+// ParseKept reads the rig file that a record holds, which an older version accepted: what is refused today only
+// because it has no effect is passed over, so that the record can still be judged.
+func ParseKept(path string, text []byte, dbc func(name string) ([]byte, error)) (*rig.Rig, error) {
+	return parse(path, text, dbc, true)
+}
+
+func parse(path string, text []byte, dbc func(name string) ([]byte, error), kept bool) (*rig.Rig, error) {
 	reader, root := yamltext.Read(path, text)
 	if root == nil {
 		return nil, reader.Problems().Err()
 	}
-	p := &parsing{Reader: reader, rig: &rig.Rig{Path: path, Text: text}}
+	p := &parsing{Reader: reader, kept: kept, rig: &rig.Rig{Path: path, Text: text}}
 	p.file(reader.Fields(root, "a rig"), dbc)
 	if err := reader.Problems().Err(); err != nil {
 		return nil, err
@@ -43,6 +53,7 @@ func Parse(path string, text []byte, dbc func(name string) ([]byte, error)) (*ri
 type parsing struct {
 	*yamltext.Reader
 	rig     *rig.Rig
+	kept    bool      // the file is that of a record
 	db      *database // nil: none named, or unreadable
 	dbNamed bool
 	sender  bool // our_address was read, and no command has been found to contradict it

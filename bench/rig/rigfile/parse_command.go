@@ -14,7 +14,25 @@ func (p *parsing) commands(f *yamltext.Fields) {
 	if p.rig.Kind == rig.Bare {
 		n = f.Need("commands", "a map of command names")
 	}
+	if n != nil {
+		p.retired(n)
+	}
 	named(p, n, "command", rig.NumCommands, p.command)
+}
+
+// retired takes out the commands that are not sent any more. In the rig of a record they may stand.
+func (p *parsing) retired(n *yamltext.Node) {
+	var left []yamltext.Entry
+	for _, e := range n.Entries {
+		switch {
+		case e.Key != rig.SetScaleTare.String():
+			left = append(left, e)
+		case !p.kept:
+			p.AddAt(e.Line, e.Column, "scale_tare: nothing tares the scale, masses are differences of its readings",
+				"leave it out")
+		}
+	}
+	n.Entries = left
 }
 
 func (p *parsing) command(c rig.Command, f *yamltext.Fields) {
@@ -51,7 +69,7 @@ func (p *parsing) ours(f *yamltext.Fields, s found) bool {
 
 // resting is what the safe state of a command with two states must be: no heat, no reversed
 // flow, nothing shut in.
-var resting = map[rig.Command]float64{rig.SetReturnValve: 0, rig.SetReturnShutoff: 0, rig.SetHeater: 0, rig.SetScaleTare: 0}
+var resting = map[rig.Command]float64{rig.SetReturnValve: 0, rig.SetReturnShutoff: 0, rig.SetHeater: 0}
 
 func (p *parsing) twoStates(f *yamltext.Fields, a *rig.Actuator, s *found, words [2]string) bool {
 	a.Max = 1

@@ -97,6 +97,20 @@ func TestParse_OneMistake(t *testing.T) {
 	}
 }
 
+// A tare that is mapped has no effect: in a file that somebody writes it is refused at its place, in the rig of an old
+// record it is passed over, and what is left is the same rig.
+func TestParse_Tare(t *testing.T) {
+	text := edited(t, "alive_counter:", "  scale_tare: {signal: BenchOutputs.ScaleTare, values: {no: 0, tare: 1}, safe: no}\nalive_counter:")
+	require.EqualError(t, problemsIn(t, text),
+		"r.yaml:135:3: scale_tare: nothing tares the scale, masses are differences of its readings; leave it out")
+	old, err := rigfile.ParseKept("r.yaml", text, beside)
+	require.NoError(t, err)
+	now, err := rigfile.ParseKept("r.yaml", edited(t, "alive_counter:", "alive_counter:"), beside)
+	require.NoError(t, err)
+	require.Equal(t, now.Commands, old.Commands)
+	require.Nil(t, old.Commands[rig.SetScaleTare])
+}
+
 func TestParse_DueBeforeCalibrated(t *testing.T) {
 	text := edited(t, "    due: 2036-09-01\n  ambient_pressure", "    due: 2026-08-31\n  ambient_pressure")
 	require.EqualError(t, problemsIn(t, text), "r.yaml:33:10: due: 2026-08-31 before calibrated: 2026-09-01; a calibration is due after it was made")
