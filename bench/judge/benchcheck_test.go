@@ -35,8 +35,12 @@ func TestBenchChecked(t *testing.T) {
 		{"in the future: a clock was set", check(-time.Hour, true), strict, false, "is not within the 12 h"},
 		{"found out in time", check(time.Hour, false), strict, false, "leak_rate En 3"},
 	} {
-		why, ok := BenchChecked(c.check, now, c.rig)
+		why, ok := BenchChecked(c.check, now, c.rig, false)
 		require.Equal(t, c.ok, ok, c.name)
 		require.Contains(t, why, c.why, c.name)
 	}
+	_, ok := BenchChecked(nil, now, strict, true)
+	require.True(t, ok, "of a simulated bench none is demanded")
+	_, ok = BenchChecked(check(time.Hour, false), now, strict, true)
+	require.False(t, ok, "and one that was found out passes nothing")
 }

@@ -143,12 +143,19 @@ func (res *Result) warn(rec *samples.Recording, r *rig.Rig, p *scenario.Plan) {
 		}
 		res.Warnings = append(res.Warnings, text)
 	}
-	if why, ok := BenchChecked(res.BenchCheck, res.Started, r); !ok {
+	if why, ok := BenchChecked(res.BenchCheck, res.Started, r, res.Simulated); !ok {
 		if res.Verdict == Pass {
 			res.Verdict = Undecided
 			why += "; every limit was kept, but this cannot be a pass: holdfast verify-bench"
 		}
 		res.Warnings = append(res.Warnings, why)
+	}
+	if text := unfinished(rec, p); text != "" {
+		if res.Verdict == Pass {
+			res.Verdict = Undecided
+			text += "; every limit was kept, but this cannot be a pass"
+			res.Warnings = append(res.Warnings, text)
+		}
 	}
 	if text := notLooked(res.Lines); text != "" {
 		res.Warnings = append(res.Warnings, text)

@@ -19,8 +19,13 @@ func (o *runOptions) warnUnverified(r *rig.Rig, errOut io.Writer) error {
 	if err != nil {
 		return err
 	}
-	if why, ok := judge.BenchChecked(check, now(), r); !ok {
+	why, ok := judge.BenchChecked(check, now(), r, noHardware(o.bus))
+	switch {
+	case !ok:
 		fmt.Fprintf(errOut, "warning: no pass is possible: %s (holdfast verify-bench)\n", why)
+	case r.VerifyEvery > 0 && check == nil:
+		fmt.Fprintf(errOut, "note: simulated, so no check with a golden unit is asked for; a real bench passes nothing without "+
+			"a good holdfast verify-bench every %g h\n", r.VerifyEvery.Hours())
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/bench/interlock"
 	"holdfast/bench/predict"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
@@ -89,6 +90,7 @@ func checkWarnings(p *scenario.Plan, r *rig.Rig, now time.Time) []string {
 			in.Channel.String()+": calibration was due on "+in.Due.Format(time.DateOnly)+"; no pass is possible")
 	}
 	out = append(out, beyondSpan(p, r)...)
+	out = append(out, unbounded(r)...)
 	if p.LimitsFrom == scenario.FromExamples {
 		out = append(out, "the limits are shipped examples; replace them with the data of the unit's maker")
 	}
@@ -121,6 +123,39 @@ func beyondSpan(p *scenario.Plan, r *rig.Rig) []string {
 		}
 	}
 	return out
+}
+
+// unbounded says what bounds the pressure beside the interlock, and where a gauge that stands still would not be seen.
+func unbounded(r *rig.Rig) []string {
+	var out []string
+	relief := "no relief: is stated: fit a relief valve and write at what pressure it opens, or relief: none"
+	switch {
+	case r.Relief != nil && r.Relief.None:
+		relief = fmt.Sprintf("no relief valve: the interlock trips at %g bar and not at %g bar", r.TripPressure(), r.Guard.MaxPressure)
+	case r.Relief != nil:
+		relief = ""
+	}
+	if relief != "" {
+		out = append(out, relief)
+	}
+	if interlock.CanFreezeUnseen(r) {
+		bound := "nothing bounds the pressure"
+		if r.Relief != nil && !r.Relief.None {
+			bound = fmt.Sprintf("the relief valve at %g bar bounds the pressure", r.Relief.At)
+		}
+		out = append(out, "the pressure comes from one sensor in coarse steps: that it stands still can be seen in hold and dose steps "+
+			"only; elsewhere "+bound)
+	}
+	return out
+}
+
+// refuseUnbounded refuses a run on real hardware where the pressure could rise unseen and nothing mechanical bounds it.
+func refuseUnbounded(r *rig.Rig, bus string) error {
+	if noHardware(bus) || !interlock.CanFreezeUnseen(r) || r.Relief != nil && !r.Relief.None {
+		return nil
+	}
+	return fmt.Errorf("rig %s has one pressure in coarse steps, which can stand still unseen, and states no relief valve: fit one and "+
+		"write relief: 13 bar, or map a gauge of finer steps", r.Name)
 }
 
 // problemsOf takes apart what loading returned; what has no place gets none.

@@ -140,6 +140,9 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
+	if err := refuseUnbounded(r, o.bus); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	if err := refuseHopeless(plan, r, o.acceptUndecided, errOut); err != nil {
 		return withStatus(exitUsage, err)
 	}

@@ -110,20 +110,21 @@ func TestVerifyBench_Orifice(t *testing.T) {
 	require.False(t, last.Good, "the plain golden unit was out at its last check")
 }
 
-// A rig that demands a check gives no pass without one, says so beforehand, and a judgement of another day
-// is the same: what was known stands in the record.
+// A rig that demands a check gets none on a simulated bench, and says so beforehand; one that was found out passes nothing
+// there either. A judgement of another day is the same: what was known stands in the record. What a real bench is
+// asked for is judge's TestBenchChecked.
 func TestVerifyBench_Demanded(t *testing.T) {
 	long(t)
 	s := newShift(t)
-	rig := s.write("strict.yaml", "rigs/bench-node.yaml", "node_timeout:", "verify_every: 12 h\nnode_timeout:")
-	status, out, errOut := holdfast("run", "release", "--rig", rig, "--bus", "sim", "--serial", "U", "--yes",
-		"--out", s.out)
+	status, _, errOut := holdfast("run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "U", "--yes", "--out", s.out)
+	require.Equal(t, exitDone, status)
+	require.Contains(t, errOut, "a real bench passes nothing without a good holdfast verify-bench every 12 h")
+	s.check(exitFail, "--rig", "bench-node", "--fault", "sensor-offset=0.5")
+	status, out, errOut := holdfast("run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "U", "--yes", "--out", s.out)
 	require.Equal(t, exitUndecided, status)
-	require.Contains(t, errOut, "no pass is possible: rig bench-node demands a check with a golden unit every 12 h")
-	require.Contains(t, oneLine(out), "and none is known; every limit was kept, but this cannot be a pass")
-	s.check(exitDone, "--rig", rig)
-	s.run(exitDone, rig)
-	s.check(exitFail, "--rig", rig, "--fault", "sensor-offset=0.5")
+	require.Contains(t, errOut, "no pass is possible: the bench was out of its own limits")
+	require.Contains(t, oneLine(out), "every limit was kept, but this cannot be a pass")
+	s.check(exitDone, "--rig", "bench-node")
 
 	found, err := filepath.Glob(filepath.Join(s.out, "*-U*"))
 	require.NoError(t, err)

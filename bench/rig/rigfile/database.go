@@ -40,6 +40,9 @@ func readDatabase(name string, text []byte) (*database, error) {
 		at := err.Position()
 		return nil, yamltext.Problem{Path: name, Line: at.Line, Column: at.Column, Found: found, Do: do}
 	}
+	if err := ambiguous(name, p.Defs()); err != nil {
+		return nil, err
+	}
 	db := &database{name: name, signals: map[string]dbcSignal{}, cycleMs: map[uint32]float64{}}
 	for _, def := range p.Defs() {
 		switch d := def.(type) {

@@ -22,6 +22,8 @@ const (
 	longestCycle   = 100 * time.Millisecond
 	longestTimeout = time.Second // a node that goes on for longer without its master is no safe node
 	highestGuard   = 40.0        // bar gauge; the circuit is built for about 9
+	coolestGuard   = 20.0        // °C; below, a warm shop alone would trip it
+	hottestGuard   = 90.0        // °C; DEF gives off ammonia from about 60 °C (ISO 22241-3 keeps it below 30 °C)
 )
 
 // Parse reads a rig file. dbc returns the message database that the file names. Everything
@@ -69,7 +71,8 @@ func (p *parsing) file(f *yamltext.Fields, dbc func(string) ([]byte, error)) {
 	p.otherSenders(f)
 	p.timing(f)
 	p.guard(f)
-	p.rig.Barometer = p.estimate(f, "barometer", unit.Pressure, false, "{value: 1.013 bar, U: 0.02 bar}")
+	p.place(f)
+	p.relief(f)
 	p.channels(f)
 	p.commands(f)
 	p.alive(f)
@@ -154,7 +157,8 @@ func (p *parsing) guard(f *yamltext.Fields) {
 	p.rig.Guard.MaxPressureRise = g.QuantityOr("max_pressure_rise", unit.PressureRate, yamltext.Positive, 0)
 	p.rig.Guard.MaxCurrent = g.QuantityOr("max_current", unit.Current, yamltext.Positive, 0)
 	p.rig.Guard.MinVoltage = g.QuantityOr("min_voltage", unit.Voltage, yamltext.Positive, 0)
-	p.rig.Guard.MaxTemperature = g.QuantityOr("max_temperature", unit.Temperature, yamltext.Any, 0)
+	p.rig.Guard.MaxTemperature = g.QuantityOr("max_temperature", unit.Temperature,
+		yamltext.Range{Min: coolestGuard, Max: hottestGuard}, 0)
 	p.rig.Guard.StaleAfter = g.Count("stale_after", "intervals", 2, 50)
 	g.Done()
 }

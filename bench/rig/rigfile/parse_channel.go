@@ -172,10 +172,20 @@ func (p *parsing) accuracy(f *yamltext.Fields, c rig.Channel, in *rig.Instrument
 	}
 	if !a.Has("of_reading") && !a.Has("of_span") && !a.Has("absolute") && a.Where() != nil {
 		p.Add(n, "accuracy without a number", "write at least one of of_reading, of_span with span, absolute")
-	} else if in.Accuracy == (rig.Accuracy{}) && p.OK() {
-		p.Add(n, "accuracy: 0", "no instrument is perfect; write what its maker or its calibration states")
+	} else if p.OK() && in.Accuracy.OfReading < bestOfReading && !credible(in) {
+		p.Add(n, fmt.Sprintf("accuracy: %.4g %s", in.Accuracy.At(0), c.Unit()), "no instrument is so perfect; write what its "+
+			"maker or its calibration states")
 	}
 	a.Done()
+}
+
+// bestOfReading is the smallest error of the reading (%) that is believed: a national standard does not do much better.
+const bestOfReading = 0.001
+
+// credible reports whether the part of an accuracy that does not depend on the reading is one that an instrument can
+// have: at least a thousandth of a step of its signal.
+func credible(in *rig.Instrument) bool {
+	return in.Accuracy.At(0) >= in.Resolution/1000 && in.Accuracy.At(0) > 0
 }
 
 // calibration reads calibrated: and due:. The unit's own sensor has neither.

@@ -70,7 +70,7 @@ func TestParse_OneMistake(t *testing.T) {
 		{"accuracy: {absolute: 1 mbar}", "accuracy: {absolute: 1 g}", "g is a unit of mass; pressure is wanted here"},
 		{"accuracy: {absolute: 1 mbar}", "accuracy: {}", "accuracy without a number"},
 		{"accuracy: {absolute: 1 mbar}", "accuracy: {of_span: 1 %}", "accuracy with one of of_span and span"},
-		{"accuracy: {absolute: 1 mbar}", "accuracy: {absolute: 0 mbar}", "no instrument is perfect"},
+		{"accuracy: {absolute: 1 mbar}", "accuracy: {absolute: 0 mbar}", "no instrument is so perfect"},
 		{"    part_of_unit: true\n", "    part_of_unit: true\n    due: 2030-01-01\n", "due of a sensor that is part of the unit"},
 		{"    part_of_unit: true\n", "    part_of_unit: ja\n    calibrated: 2026-01-01\n    due: 2030-01-01\n", "part_of_unit: ja; write true or false"},
 		{"accuracy: {of_span: 1 %, span: 14 bar}\n", "accuracy: {of_span: 1 %, span: 14 bar}\n    sent_as: gauge\n", "sent_as for the second time"},
@@ -113,7 +113,7 @@ func TestParse_Tare(t *testing.T) {
 
 func TestParse_DueBeforeCalibrated(t *testing.T) {
 	text := edited(t, "    due: 2036-09-01\n  ambient_pressure", "    due: 2026-08-31\n  ambient_pressure")
-	require.EqualError(t, problemsIn(t, text), "r.yaml:33:10: due: 2026-08-31 before calibrated: 2026-09-01; a calibration is due after it was made")
+	require.EqualError(t, problemsIn(t, text), "r.yaml:36:10: due: 2026-08-31 before calibrated: 2026-09-01; a calibration is due after it was made")
 }
 
 // Several mistakes come back together, in the order of the text.
@@ -134,7 +134,7 @@ func TestParse_AllAtOnce(t *testing.T) {
 		"r.yaml:10:3: channels without emergency_stop; map it: no bench can be watched without it",
 		"r.yaml:10:3: channels without outputs_enabled; map it: no bench can be watched without it",
 		`r.yaml:11:1: a rig has no key "colour"; known here: holdfast, name, title, unit, fluid, messages, our_address, ` +
-			"node_address, other_senders, cycle, node_timeout, guard, barometer, channels, commands, alive_counter, line_volume, check_valve, " +
+			"node_address, other_senders, cycle, node_timeout, guard, altitude, barometer, relief, channels, commands, alive_counter, line_volume, check_valve, " +
 			"stroke_volume, dosing_valve, regulator, verify_every",
 	}, "\n"))
 }
