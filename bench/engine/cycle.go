@@ -114,6 +114,7 @@ func (e *engine) hearFrame(f can.Frame) {
 		e.sup.ErrorFrame(f)
 		return
 	}
+	e.sup.Claim(f)
 	e.vehicle.Hear(f)
 	if why, alive := e.vehicle.Alive(); alive {
 		e.sup.Vehicle(f.Time, why)
@@ -142,6 +143,7 @@ func (e *engine) speak(out rig.Outputs) {
 		}
 	}
 	e.sent = out
+	e.sup.Commanded(e.next, out)
 	e.frames = e.encoder.Encode(out, e.frames[:0])
 	for _, f := range e.frames {
 		err := e.Port.Send(f)

@@ -7,6 +7,8 @@ import (
 	"holdfast/bench/control"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
+	"holdfast/j1939/clock"
+	"holdfast/j1939/spn"
 )
 
 const (
@@ -25,7 +27,7 @@ func (e *engine) relieve(ended samples.Ended) {
 	e.event("relieving the line")
 	for deadline := e.next.Add(relieveLimit); e.next < deadline; {
 		e.hold(control.Vented(e.Rig), e.Rig.Cycle)
-		if p, ok := e.pressure(e.next); e.lost() || e.hurried() || (ok && p < samples.SafePressure) {
+		if p, ok := e.believed(e.next); e.lost() || e.hurried() || (ok && p < samples.SafePressure) {
 			return
 		}
 	}
@@ -50,7 +52,7 @@ func (e *engine) finish(ended samples.Ended) {
 	if e.spoken { // a bus that was only listened to is not spoken to now: it may be a vehicle's
 		e.hold(e.Rig.Safe, safeFor)
 	}
-	e.outcome.Pressure, e.outcome.Fresh = e.pressure(e.next)
+	e.outcome.Pressure, e.outcome.Fresh = e.believed(e.next)
 	e.event(e.lastWord())
 }
 
@@ -74,11 +76,25 @@ func (e *engine) hold(out rig.Outputs, length time.Duration) {
 	}
 }
 
+// believed is the highest fresh pressure reading (bar gauge) of the gauges that the interlock has found nothing
+// against: one that is frozen, or whose barometer cannot be true, opens no fitting.
+func (e *engine) believed(now clock.Instant) (highest float64, known bool) {
+	for _, c := range []rig.Channel{rig.ReferencePressure, rig.LinePressure} {
+		r := e.last[c]
+		if r.Status == spn.Valid && now.Sub(r.Time) <= samples.Fresh && !e.sup.Doubted(c) && (!known || r.Value > highest) {
+			highest, known = r.Value, true
+		}
+	}
+	return highest, known
+}
+
 // lastWord says whether a fitting may be opened.
 func (e *engine) lastWord() string {
 	switch {
 	case e.outcome.SafeToOpen():
 		return fmt.Sprintf("safe to open: %.2f bar gauge", e.outcome.Pressure)
+	case e.outcome.Fresh && e.outcome.Pressure < -samples.SafePressure:
+		return fmt.Sprintf("NOT known to be safe to open: the gauge reads %.2f bar, which a vented line cannot", e.outcome.Pressure)
 	case e.outcome.Fresh:
 		return fmt.Sprintf("NOT safe to open: %.2f bar gauge", e.outcome.Pressure)
 	}

@@ -73,8 +73,11 @@ type Outcome struct {
 	Timing   samples.Timing
 }
 
-// SafeToOpen says whether a fresh reading shows that the line is relieved.
-func (o Outcome) SafeToOpen() bool { return o.Fresh && o.Pressure < samples.SafePressure }
+// SafeToOpen says whether a fresh reading shows that the line is relieved. A vented line reads about zero: a gauge that
+// reads far below is wrong, and opens no fitting.
+func (o Outcome) SafeToOpen() bool {
+	return o.Fresh && o.Pressure < samples.SafePressure && o.Pressure > -samples.SafePressure
+}
 
 // engine is one run.
 type engine struct {
@@ -159,6 +162,7 @@ func (e *engine) runStep(ctx context.Context, i int, s scenario.Step) (outcome s
 	e.step, e.began, e.label = i, e.next, s.Name
 	e.Journal.StepStart(e.next, i, s.Name, s.Kind)
 	e.sup.Rely(e.next, control.Relies(s, e.Rig)...)
+	e.sup.Regulating(e.next, s.Kind == scenario.Hold || s.Kind == scenario.Dose)
 	if s.Kind == scenario.Ask {
 		return e.askStep(ctx, i, s)
 	}

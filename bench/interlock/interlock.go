@@ -1,5 +1,5 @@
 // Package interlock is the supervisor of a run: it hears every reading, knows the rig's limits
-// and says when the run must end. It is pure (time is a parameter), it latches (the first trip
+// and what was sent to the node, and says when the run must end. It is pure (time is a parameter), it latches (the first trip
 // stands until a new run), and it knows no step and no plan: nothing that a person writes in a
 // scenario can loosen it. A scenario may tighten the pressure limit (Tighten).
 //
@@ -43,6 +43,31 @@ type Supervisor struct {
 	lostAt     clock.Instant
 	gap        [rig.NumChannels]time.Duration // the last pause in a relied channel, and its end
 	gapEnd     [rig.NumChannels]clock.Instant
+
+	// Alive: what repeats itself (alive.go).
+	noise          [rig.NumChannels]noise
+	gauges         [rig.NumChannels]gauge
+	messages       [rig.NumChannels]*message
+	regulated      bool // the pressure is being regulated, and since when
+	regulatedSince clock.Instant
+
+	// Obeyed: what does not follow its command (obey.go).
+	bare           bool // the bench drives the unit
+	hasCommand     [rig.NumCommands]bool
+	commanded      rig.Outputs
+	commandedSince [rig.NumCommands]clock.Instant
+	turns          clock.Instant // since when the pump is asked to turn; 0: it is not
+	coilSeen       bool          // the return valve's coil has carried current
+	disobeys       [numDisobediences]disobedience
+
+	// Possible: what cannot be true (plausible.go).
+	atmosphere        [2]float64 // bar absolute, lowest and highest
+	atmosphereWhy     string
+	barometer         float64 // the first reading, bar absolute; 0: none yet
+	doubted           [rig.NumChannels]bool
+	missing           [rig.NumChannels]missing
+	ours, nodeAddress uint8
+	nodeName          uint64 // of the bench node, once it has claimed its address
 }
 
 // Trip is the reason why a run must end. Bench says that the bench or the bus failed rather
@@ -58,8 +83,15 @@ type Trip struct {
 
 // New returns a supervisor for a rig. started is the beginning of the run: nothing can be stale before.
 func New(r *rig.Rig, started clock.Instant) *Supervisor {
-	return &Supervisor{guard: r.Guard, channels: r.Channels, node: started,
-		cycleLimit: r.NodeTimeout - 2*r.Cycle}
+	s := &Supervisor{guard: r.Guard, channels: r.Channels, node: started, cycleLimit: r.NodeTimeout - 2*r.Cycle,
+		bare: r.Kind == rig.Bare, ours: r.Source, nodeAddress: r.Node}
+	s.guard.MaxPressure = r.TripPressure()
+	s.atmosphere[0], s.atmosphere[1], s.atmosphereWhy = r.Atmosphere()
+	_, s.messages = messagesOf(r)
+	for c := range r.Commands {
+		s.hasCommand[c] = r.Commands[c] != nil
+	}
+	return s
 }
 
 // Tighten lowers the pressure limit to max (bar gauge). A higher value, or 0, changes nothing.
@@ -78,7 +110,7 @@ func (s *Supervisor) Rely(now clock.Instant, channels ...rig.Channel) {
 	}
 	for c := range want {
 		if want[c] && !s.relied[c] {
-			s.since[c] = now
+			s.since[c], s.missing[c] = now, missing{}
 		}
 	}
 	s.relied = want
@@ -96,12 +128,17 @@ func (s *Supervisor) Tripped() *Trip { return s.trip }
 // Hear takes one reading and checks immediately whatever cannot wait for the next cycle.
 func (s *Supervisor) Hear(r rig.Reading) {
 	s.noteGap(r)
+	before := s.last[r.Channel]
 	s.last[r.Channel] = r
 	if r.Status == spn.Valid {
 		s.valid[r.Channel] = r
 		s.checkValue(r)
+		s.checkPossible(r)
 	}
 	s.checkSwitch(r)
+	s.checkAlive(before, r)
+	s.checkMissing(r)
+	s.checkObeys(r)
 }
 
 // Check is called once a cycle: it finds what is missing rather than what is wrong.

@@ -15,6 +15,8 @@ type Decoder struct {
 	node         uint8
 	ambient      float64 // bar absolute, last valid reading
 	ambientKnown bool
+	lowest       float64 // what the barometer can truly read, bar absolute
+	highest      float64
 }
 
 // NewDecoder prepares a decoder for a rig.
@@ -22,6 +24,7 @@ func NewDecoder(r *Rig) *Decoder {
 	d := &Decoder{bySource: map[uint32][]*Instrument{}, byPGN: map[uint32][]*Instrument{},
 		commands: map[uint32]bool{}, node: r.Node,
 		ambient: r.Barometer.Value, ambientKnown: r.Barometer.Value > 0}
+	d.lowest, d.highest, _ = r.Atmosphere()
 	d.add(r.Channels[AmbientPressure]) // first, so that gauge readings in the same frame use it
 	for _, in := range r.Channels {
 		if in != nil && in.Channel != AmbientPressure {
@@ -56,7 +59,7 @@ func (d *Decoder) add(in *Instrument) {
 // A pressure flagged absolute is made gauge with the last valid barometer reading; before the
 // first one it is not available. Barometric pressure moves by less than 1 mbar in the minutes
 // of a run, so an older reading serves; whether the barometer is still alive is for the
-// interlock to watch.
+// interlock to watch. A reading that cannot be true on this bench is handed on and not used.
 func (d *Decoder) Decode(f can.Frame, out []Reading) []Reading {
 	if !speaksJ1939(f) {
 		return out
@@ -78,7 +81,9 @@ func (d *Decoder) read(in *Instrument, f can.Frame) Reading {
 	switch {
 	case r.Status != spn.Valid:
 	case in.Channel == AmbientPressure:
-		d.ambient, d.ambientKnown = r.Value, true
+		if r.Value >= d.lowest && r.Value <= d.highest { // another would hide a pressure from the interlock
+			d.ambient, d.ambientKnown = r.Value, true
+		}
 	case in.Signal.Absolute && !d.ambientKnown:
 		r.Value, r.Status = 0, spn.NotAvailable
 	case in.Signal.Absolute:

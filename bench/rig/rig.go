@@ -45,6 +45,8 @@ type Rig struct {
 	CheckValve  Estimate      // opening pressure of the return check valve, bar
 	VerifyEvery time.Duration // a pass needs a check with a golden unit no older than this; 0: no demand
 	Barometer   Estimate      // typed in, bar absolute: used when no ambient_pressure channel is mapped; 0: none
+	Altitude    *Altitude     // where the bench stands; nil: not stated
+	Relief      *Relief       // what lets pressure go without the harness; nil: not stated
 
 	Alive *Signal // counter in a command message; nil when it has none
 }
