@@ -12,10 +12,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdfast/j1939/can"
-	"holdfast/j1939/claim"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/id"
-	"holdfast/j1939/ident"
+	"holdfast/j1939/survey"
 )
 
 const (
@@ -90,86 +89,44 @@ func runFaults(ctx context.Context, o faultsOptions, in io.Reader, out, errOut i
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
-	var s survey
-	us := id.Null
-	if err := s.convert(o.conversions); err != nil {
+	var s survey.Survey
+	if err := convert(&s, o.conversions); err != nil {
 		return err
 	}
-	if o.clear {
+	us := id.Null
+	switch {
+	case o.clear:
+		return o.clearOn(ctx, &s, in, out, errOut)
+	case isRecording(o.from) || !o.previous && !o.freeze:
+		if err := surveyFrom(ctx, &s, o.from, o.forTime); err != nil {
+			return err
+		}
+	default:
 		port, err := openSurveyBus(o.from)
 		if err != nil {
 			return err
 		}
 		defer port.Close()
-		return s.clear(ctx, port, &o, in, out, errOut)
-	}
-	if isRecording(o.from) || !o.previous && !o.freeze {
-		if err := s.passive(ctx, o.from, o.forTime); err != nil {
-			return err
-		}
-	} else {
-		port, err := openSurveyBus(o.from)
-		if err != nil {
-			return err
-		}
-		defer port.Close()
-		p, err := s.askFaults(ctx, port, &o, errOut)
+		p, err := o.ask(ctx, port, &s, errOut)
 		if err != nil {
 			return err
 		}
 		us = p.Node().Address()
 	}
-	return printControllers(out, o.json, withFaults(s.shown(us), &o), "no list of trouble codes was heard", func(c *shownController) string {
-		return fmt.Sprintf("address %d (0x%02X): %s\n%s", c.Address, c.Address, orUnnamed(c.Words), c.faultLines())
-	})
+	return printControllers(out, o.json, survey.WithFaults(s.Controllers(us), o.wanted()),
+		"no list of trouble codes was heard", (*survey.Controller).FaultText)
 }
 
-func orUnnamed(words string) string {
-	if words == "" {
-		return "no NAME was heard"
-	}
-	return words
+func (o *faultsOptions) wanted() survey.Wanted {
+	return survey.Wanted{Previous: o.previous, Freeze: o.freeze, Vehicle: o.clear}
 }
 
-// askFaults joins the bus and asks for the fault lists that are wanted.
-func (s *survey) askFaults(ctx context.Context, port can.Port, o *faultsOptions,
-	errOut io.Writer) (*participant, error) {
-	p, err := join(ctx, port, s.hear)
+// ask joins the bus and asks for the fault lists that are wanted.
+func (o *faultsOptions) ask(ctx context.Context, port can.Port, s *survey.Survey,
+	errOut io.Writer) (*survey.Participant, error) {
+	p, err := join(ctx, port, s.Hear, errOut)
 	if err != nil {
 		return nil, err
 	}
-	p.sayAddress(errOut)
-	s.table = p.Node().Table()
-	groups := map[uint32]bool{diag.DM2: o.previous, diag.DM4: o.freeze, diag.DM25: o.freeze,
-		ident.PGNVehicle: o.clear}
-	for _, pgn := range []uint32{claim.PGNClaimed, diag.DM1, diag.DM2, diag.DM4, diag.DM25, ident.PGNVehicle} {
-		if wanted, optional := groups[pgn]; optional && !wanted {
-			continue
-		}
-		if _, err := p.ask(ctx, pgn, id.Global); err != nil {
-			return nil, err
-		}
-	}
-	return p, nil
-}
-
-// withFaults keeps the controllers that sent a fault list, and of their lists those that were asked for.
-func withFaults(all []shownController, o *faultsOptions) []shownController {
-	kept := []shownController{}
-	for _, c := range all {
-		lists := c.Faults
-		c.Faults, c.Identity = nil, nil
-		for _, list := range lists {
-			if o.previous || list.PGN != diag.DM2 && list.PGN != diag.DM23 {
-				c.Faults = append(c.Faults, list)
-			}
-		}
-		if !o.freeze {
-			c.Freeze = nil
-		}
-		if len(c.Faults) > 0 || len(c.Freeze) > 0 {
-			kept = append(kept, c)
-		}
-	}
-	return kept
+	return p, surveyStatus(s.AskFaults(ctx, p, o.wanted()))
 }

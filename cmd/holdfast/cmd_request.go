@@ -14,10 +14,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"holdfast/j1939/can"
 	"holdfast/j1939/id"
 	"holdfast/j1939/node"
-	"holdfast/j1939/trace"
+	"holdfast/j1939/survey"
 	"holdfast/j1939/transport"
 )
 
@@ -83,6 +82,18 @@ func parseAddress(text string) (uint8, error) {
 	return uint8(a), nil
 }
 
+// parseAddresses reads the addresses of a repeatable flag.
+func parseAddresses(texts []string) (all []uint8, err error) {
+	for _, text := range texts {
+		a, err := parseAddress(text)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, a)
+	}
+	return all, nil
+}
+
 func runRequest(ctx context.Context, o requestOptions, out, errOut io.Writer) error {
 	pgn, to, err := o.check()
 	if err != nil {
@@ -95,14 +106,13 @@ func runRequest(ctx context.Context, o requestOptions, out, errOut io.Writer) er
 		return err
 	}
 	defer port.Close()
-	p, err := join(ctx, port, nil)
+	p, err := join(ctx, port, nil, errOut)
 	if err != nil {
 		return err
 	}
-	p.sayAddress(errOut)
-	q, err := p.ask(ctx, pgn, to)
+	q, err := p.Ask(ctx, pgn, to)
 	if err != nil {
-		return err
+		return surveyStatus(err)
 	}
 	for i := range q.Answers {
 		if err := printAnswer(out, &q.Answers[i], o.json); err != nil {
@@ -124,7 +134,7 @@ func runRequest(ctx context.Context, o requestOptions, out, errOut io.Writer) er
 
 // printAnswer prints one message: as decode does, from its source on, or as JSON.
 func printAnswer(out io.Writer, m *transport.Message, asJSON bool) error {
-	said := answerLine(m)
+	said := survey.AnswerText(m)
 	if !asJSON {
 		_, err := fmt.Fprintln(out, said)
 		return err
@@ -135,23 +145,4 @@ func printAnswer(out io.Writer, m *transport.Message, asJSON bool) error {
 		_, err = fmt.Fprintf(out, "%s\n", text)
 	}
 	return err
-}
-
-// answerLine says a message as decode does, without the time.
-func answerLine(m *transport.Message) string {
-	var decoder trace.Decoder
-	var text trace.Text
-	var line []byte
-	for _, f := range transport.Frames(m) {
-		decoder.Feed([]can.Frame{{Frame: f, Time: m.Done}}, func(heard *trace.Message) {
-			if heard.PGN == m.PGN {
-				line = text.Append(nil, heard)
-			}
-		})
-	}
-	if line == nil {
-		return fmt.Sprintf("%3d  %6d  [%s, %d bytes] %X", m.Source, m.PGN, m.Kind, len(m.Data), m.Data)
-	}
-	_, rest, _ := strings.Cut(strings.TrimSpace(string(line)), " ") // the time
-	return strings.TrimSpace(rest)
 }

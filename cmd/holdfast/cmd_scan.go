@@ -12,11 +12,9 @@ import (
 
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
-	"holdfast/j1939/claim"
 	"holdfast/j1939/clock"
-	"holdfast/j1939/diag"
 	"holdfast/j1939/id"
-	"holdfast/j1939/ident"
+	"holdfast/j1939/survey"
 )
 
 type scanOptions struct {
@@ -61,27 +59,50 @@ vehicle. A recording is always read so. sim is the simulated bench with a unit t
 func runScan(ctx context.Context, o scanOptions, out, errOut io.Writer) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
-	var s survey
-	us, err := id.Null, s.convert(o.conversions)
-	if err != nil {
+	var s survey.Survey
+	if err := convert(&s, o.conversions); err != nil {
 		return err
 	}
+	us, err := id.Null, error(nil)
 	if isRecording(o.from) || o.passive {
-		err = s.passive(ctx, o.from, o.forTime)
+		err = surveyFrom(ctx, &s, o.from, o.forTime)
 	} else {
-		us, err = s.active(ctx, o.from, errOut)
+		us, err = askAll(ctx, &s, o.from, errOut)
 	}
 	if err != nil {
 		return err
 	}
-	return printControllers(out, o.json, s.shown(us), "nobody was heard", (*shownController).lines)
+	return printControllers(out, o.json, s.Controllers(us), "nobody was heard", (*survey.Controller).Text)
+}
+
+// askAll joins the bus and asks everybody; it returns our address.
+func askAll(ctx context.Context, s *survey.Survey, bus string, errOut io.Writer) (uint8, error) {
+	port, err := openSurveyBus(bus)
+	if err != nil {
+		return 0, err
+	}
+	defer port.Close()
+	p, err := join(ctx, port, s.Hear, errOut)
+	if err != nil {
+		return 0, err
+	}
+	return p.Node().Address(), surveyStatus(s.AskAll(ctx, p))
+}
+
+const conversionHelp = "which `VERSION` a trouble code in the old form is: 1, 2, 3 or ADDRESS=VERSION, repeatable"
+
+func convert(s *survey.Survey, texts []string) error {
+	if err := s.Convert(texts); err != nil {
+		return withStatus(exitUsage, fmt.Errorf("--conversion: %w", err))
+	}
+	return nil
 }
 
 // printControllers prints them as JSON, or each by lines; none is said when there are none.
-func printControllers(out io.Writer, asJSON bool, all []shownController, none string,
-	lines func(*shownController) string) error {
+func printControllers(out io.Writer, asJSON bool, all []survey.Controller, none string,
+	lines func(*survey.Controller) string) error {
 	if asJSON {
-		return printJSON(out, scanFile{scanFormat, all})
+		return printJSON(out, survey.File{Holdfast: survey.Format, Controllers: all})
 	}
 	for i := range all {
 		fmt.Fprint(out, lines(&all[i]))
@@ -97,8 +118,8 @@ func isRecording(from string) bool {
 	return err == nil && !info.IsDir()
 }
 
-// passive listens to a recording, an interface or the simulated bench.
-func (s *survey) passive(ctx context.Context, from string, d time.Duration) error {
+// surveyFrom listens to a recording, an interface or the simulated bench.
+func surveyFrom(ctx context.Context, s *survey.Survey, from string, d time.Duration) error {
 	source, live, err := can.Source(nil), true, error(nil)
 	if from == simbench.Bus {
 		var port can.Port
@@ -110,8 +131,13 @@ func (s *survey) passive(ctx context.Context, from string, d time.Duration) erro
 		return err
 	}
 	defer source.Close()
-	err = s.listen(ctx, source, live && from != simbench.Bus, d)
-	if h := source.Stats(); err == nil && !live && h.Received+h.ErrorFrames == 0 {
+	if live = live && from != simbench.Bus; live {
+		var stop context.CancelFunc
+		ctx, stop = context.WithTimeout(ctx, d)
+		defer stop()
+	}
+	err = s.Listen(ctx, source, live)
+	if h := source.Stats(); err == nil && !live && from != simbench.Bus && h.Received+h.ErrorFrames == 0 {
 		err = noFrame(from)
 	}
 	return decodeStatus(err)
@@ -129,46 +155,4 @@ func (l *limited) Receive(dst []can.Frame, _ clock.Instant) (int, error) {
 		err = io.EOF
 	}
 	return n, err
-}
-
-// active joins the bus and asks everybody; it returns our address.
-func (s *survey) active(ctx context.Context, bus string, errOut io.Writer) (uint8, error) {
-	port, err := openSurveyBus(bus)
-	if err != nil {
-		return 0, err
-	}
-	defer port.Close()
-	return s.askAll(ctx, port, errOut)
-}
-
-func (s *survey) askAll(ctx context.Context, port can.Port, errOut io.Writer) (uint8, error) {
-	p, err := join(ctx, port, s.hear)
-	if err != nil {
-		return 0, err
-	}
-	p.sayAddress(errOut)
-	s.table = p.Node().Table()
-	for _, pgn := range append([]uint32{claim.PGNClaimed}, ident.Groups()...) {
-		if _, err := p.ask(ctx, pgn, id.Global); err != nil {
-			return 0, err
-		}
-	}
-	us := p.Node().Address()
-	if !s.allFaultsHeard(us) {
-		if _, err := p.ask(ctx, diag.DM1, id.Global); err != nil {
-			return 0, err
-		}
-	}
-	return us, nil
-}
-
-// allFaultsHeard: DM1 comes by itself once a second from every controller that has it.
-func (s *survey) allFaultsHeard(us uint8) bool {
-	for _, m := range s.table.Members() {
-		k := s.known[m.Address]
-		if m.Address != us && m.Named && (k == nil || k.faults[diag.DM1] == nil) {
-			return false
-		}
-	}
-	return true
 }

@@ -41,7 +41,8 @@ var importLaw = []room{
 	{"j1939/transport", "j1939/clock j1939/id j1939/can", "a pure state machine: no port is opened here"},
 	{"j1939/claim", "j1939/clock j1939/id j1939/name j1939/can", "a pure state machine: no port is opened here"},
 	{"j1939/node", frames + "j1939/name j1939/claim j1939/transport", "drives bus, claim and transport; knows no bench"},
-	{"j1939/survey", messages + "j1939/name j1939/claim j1939/node", "who is on a bus; knows no bench"},
+	{"j1939/survey", messages + "j1939/name j1939/claim j1939/node j1939/trace", "who is on a bus; knows no bench"},
+	{"j1939/survey/surveytest", messages + "j1939/name j1939/claim j1939/node", "controllers for tests"},
 	{"j1939/trace", messages + "j1939/name", "is handed a source: it must not be able to open what could send"},
 	{"j1939/trace/tracegen", "j1939/clock j1939/can", "made-up traffic for benchmarks"},
 

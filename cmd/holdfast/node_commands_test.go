@@ -18,41 +18,19 @@ import (
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/can/capture/recorded"
 	"holdfast/j1939/can/virtual"
-	"holdfast/j1939/clock"
 	"holdfast/j1939/diag"
-	"holdfast/j1939/ident"
-	"holdfast/j1939/transport"
+	"holdfast/j1939/survey"
+	"holdfast/j1939/survey/surveytest"
 )
-
-func frameFrom(id uint32, b ...byte) einride.Frame {
-	f := einride.Frame{ID: id, IsExtended: true, Length: uint8(len(b))}
-	copy(f.Data[:], b)
-	return f
-}
-
-// idling sends EEC1 with an engine speed.
-type idling struct {
-	raw  uint16 // 0.125 r/min
-	next clock.Instant
-}
-
-func (e *idling) Next() clock.Instant { return e.next }
-func (e *idling) Step(now clock.Instant, _ []can.Frame, out []einride.Frame) []einride.Frame {
-	if now < e.next {
-		return out
-	}
-	e.next = now.Add(20 * time.Millisecond)
-	return append(out, frameFrom(0x0CF00400, 0xFF, 0x7D, 0x7D, byte(e.raw), byte(e.raw>>8), 0xFF, 0xFF, 0xFF))
-}
 
 var pumpFault = diag.Faults{DTCs: []diag.DTC{{SPN: 4334, FMI: 18, Count: 3, Version: diag.Version4}}}
 
 func clearOn(t *testing.T, bus *virtual.Bus, o faultsOptions, typed string) (status int, out string) {
 	t.Helper()
 	var b, e bytes.Buffer
-	var s survey
+	var s survey.Survey
 	o.from, o.clear = "can0", true
-	err := s.clear(context.Background(), bus.Open("tool"), &o, strings.NewReader(typed), &b, &e)
+	err := o.clearAll(context.Background(), bus.Open("tool"), &s, strings.NewReader(typed), &b, &e)
 	return statusOf(err), b.String() + e.String() + messageOf(err)
 }
 
@@ -60,7 +38,7 @@ func TestFaultsClear(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
 	kept := filepath.Join(os.Getenv("XDG_DATA_HOME"), "holdfast", clearedFile)
 	bus := simbench.NewBus()
-	unit, bystander := newECU(61, pumpFault), newECU(33, diag.Faults{})
+	unit, bystander := surveytest.NewECU(61, pumpFault), surveytest.NewECU(33, diag.Faults{})
 	bus.Attach(unit)
 	bus.Attach(bystander)
 
@@ -68,18 +46,18 @@ func TestFaultsClear(t *testing.T) {
 	require.Equal(t, exitDone, status, out)
 	require.Contains(t, out, "SPN 4334 FMI 18, 3 times")
 	require.Contains(t, out, "not cleared")
-	require.Zero(t, unit.cleared)
+	require.Zero(t, unit.Cleared)
 	require.NoFileExists(t, kept)
 
 	status, out = clearOn(t, bus, faultsOptions{}, "yes\n")
 	require.Equal(t, exitDone, status, out)
-	require.Equal(t, 1, unit.cleared)
-	require.Zero(t, bystander.cleared, "it has no codes")
+	require.Equal(t, 1, unit.Cleared)
+	require.Zero(t, bystander.Cleared, "it has no codes")
 	require.Contains(t, out, "DM11, clear active codes: acknowledged")
 	require.Contains(t, out, "active: no fault")
 	text, err := os.ReadFile(kept)
 	require.NoError(t, err)
-	var line cleared
+	var line survey.Cleared
 	require.NoError(t, json.Unmarshal(text, &line))
 	require.Equal(t, "acknowledged", line.Answer)
 	require.EqualValues(t, 4334, line.Before[0].Codes[0].SPN)
@@ -89,8 +67,8 @@ func TestFaultsClear(t *testing.T) {
 func TestFaultsClear_Refused(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
 	bus := simbench.NewBus()
-	unit := newECU(61, pumpFault)
-	unit.refuse = true
+	unit := surveytest.NewECU(61, pumpFault)
+	unit.Refuse = true
 	bus.Attach(unit)
 	status, out := clearOn(t, bus, faultsOptions{yes: true}, "")
 	require.Equal(t, exitFail, status, out)
@@ -101,31 +79,31 @@ func TestFaultsClear_Refused(t *testing.T) {
 // cleared.
 func TestFaultsClear_EngineRuns(t *testing.T) {
 	bus := simbench.NewBus()
-	unit := newECU(61, pumpFault)
+	unit := surveytest.NewECU(61, pumpFault)
 	bus.Attach(unit)
-	bus.Attach(&idling{raw: 5600})
+	bus.Attach(&surveytest.Engine{Raw: 5600})
 	port := bus.Open("tool")
-	var s survey
-	err := s.clear(context.Background(), port, &faultsOptions{clear: true, yes: true}, strings.NewReader(""),
+	var s survey.Survey
+	err := (&faultsOptions{clear: true, yes: true}).clearAll(context.Background(), port, &s, strings.NewReader(""),
 		&bytes.Buffer{}, &bytes.Buffer{})
 	require.Equal(t, exitTrip, statusOf(err))
 	require.Contains(t, messageOf(err), "700")
 	require.Zero(t, port.Stats().Sent)
 
 	bus = simbench.NewBus()
-	unit = newECU(61, pumpFault)
+	unit = surveytest.NewECU(61, pumpFault)
 	bus.Attach(unit)
-	status, out := clearOnWhile(t, bus, func() { bus.Attach(&idling{raw: 5600}) })
+	status, out := clearOnWhile(t, bus, func() { bus.Attach(&surveytest.Engine{Raw: 5600}) })
 	require.Equal(t, exitTrip, status, out)
-	require.Zero(t, unit.cleared)
+	require.Zero(t, unit.Cleared)
 }
 
 // clearOnWhile types yes after something has happened.
 func clearOnWhile(t *testing.T, bus *virtual.Bus, happens func()) (int, string) {
 	t.Helper()
 	var out bytes.Buffer
-	var s survey
-	err := s.clear(context.Background(), bus.Open("tool"), &faultsOptions{clear: true},
+	var s survey.Survey
+	err := (&faultsOptions{clear: true}).clearAll(context.Background(), bus.Open("tool"), &s,
 		&lateYes{happens: happens}, &out, &bytes.Buffer{})
 	return statusOf(err), out.String() + messageOf(err)
 }
@@ -147,47 +125,10 @@ func TestScan_Simulated(t *testing.T) {
 	status, out, errOut = holdfast("scan", "sim", "--passive", "--json")
 	require.Equal(t, exitDone, status, errOut)
 	require.NotContains(t, errOut, "as address", "it sends nothing")
-	var all struct{ Controllers []shownController }
+	var all struct{ Controllers []survey.Controller }
 	require.NoError(t, json.Unmarshal([]byte(out), &all))
 	require.EqualValues(t, 61, all.Controllers[0].Address)
 	require.EqualValues(t, 69, all.Controllers[0].Fields.Function)
-}
-
-// Identification by request, over RTS/CTS and broadcast, ends up in the list.
-func TestScan_Identification(t *testing.T) {
-	bus := simbench.NewBus()
-	bus.Attach(newECU(61, pumpFault))
-	var s survey
-	p, err := join(context.Background(), bus.Open("tool"), s.hear)
-	require.NoError(t, err)
-	s.table = p.Node().Table()
-	_, err = p.ask(context.Background(), ident.PGNComponent, 255)
-	require.NoError(t, err)
-	all := s.shown(p.Node().Address())
-	require.Len(t, all, 1)
-	require.Contains(t, all[0].lines(), "component: make HOLDF, model SUPPLY UNIT, serial number HF-2041")
-	require.Contains(t, all[0].lines(), "SPN 4334 FMI 18, 3 times")
-}
-
-// A controller with more codes than one broadcasts DM1 every second; asking for the other lists ends all the same,
-// and shows them (on the lab's bus it did not end).
-func TestFaults_AskedOfManyCodes(t *testing.T) {
-	bus := simbench.NewBus()
-	bus.Attach(faultyPeer())
-	var s survey
-	var told bytes.Buffer
-	began := bus.Now()
-	o := faultsOptions{previous: true, freeze: true}
-	p, err := s.askFaults(context.Background(), bus.Open("tool"), &o, &told)
-	require.NoError(t, err)
-	require.Less(t, bus.Now().Sub(began), 15*time.Second)
-	all := withFaults(s.shown(p.Node().Address()), &o)
-	require.Len(t, all, 1)
-	lines := all[0].faultLines()
-	for _, want := range []string{"SPN 4334 FMI 18, 3 times", "SPN 4376 FMI 5, 1 time", "previously active",
-		"SPN 1761 FMI 17, 2 times", "freeze frame of SPN 4334 FMI 18"} {
-		require.Contains(t, lines, want)
-	}
 }
 
 // expected.json of the recording: four codes from the engine, MIL on.
@@ -235,19 +176,10 @@ func TestRequest_Simulated(t *testing.T) {
 	}
 }
 
-func TestAnswerLine_Long(t *testing.T) {
-	m := transport.Message{PGN: ident.PGNComponent, Source: 61, Destination: 249,
-		Data: []byte("HOLDF*SUPPLY UNIT*HF-2041**")}
-	require.Contains(t, answerLine(&m), "61 -> 249   65259  CI")
-	require.Contains(t, answerLine(&m), "HF-2041")
-	m.Data = make([]byte, 2000)
-	require.Contains(t, answerLine(&m), "2000 bytes")
-}
-
 func someFrames(n int) []can.Frame {
 	frames := make([]can.Frame, n)
 	for i := range frames {
-		frames[i] = can.Frame{Frame: frameFrom(0x18FEEE00, byte(i), byte(i>>8), byte(i>>16), 4, 5, 6, 7, 8),
+		frames[i] = can.Frame{Frame: surveytest.Frame(0x18FEEE00, byte(i), byte(i>>8), byte(i>>16), 4, 5, 6, 7, 8),
 			Time: simbench.Epoch.Add(time.Duration(i) * 10 * time.Millisecond)}
 	}
 	return frames
@@ -346,7 +278,7 @@ func TestPlay_KeepsTiming(t *testing.T) {
 
 func TestPlay_RefusesAVehicle(t *testing.T) {
 	bus := simbench.NewBus()
-	bus.Attach(&idling{raw: 5600})
+	bus.Attach(&surveytest.Engine{Raw: 5600})
 	port := bus.Open("player")
 	p := newPlayer(port, -1)
 	err := p.listen(context.Background(), simbench.Epoch.Add(time.Second))

@@ -14,26 +14,11 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
-	"holdfast/j1939/claim"
 	"holdfast/j1939/clock"
-	"holdfast/j1939/name"
-	"holdfast/j1939/node"
+	"holdfast/j1939/survey"
 	"holdfast/j1939/transport"
 	"holdfast/sim"
 )
-
-const (
-	toolAddress  = 249 // off-board diagnostic service tool 1
-	toolFunction = 129 // the same as a function of a NAME
-	claimWait    = 3 * time.Second
-)
-
-// participant is this tool as a node of a bus.
-type participant struct {
-	*node.Link
-	port  can.Port
-	guard *interlock.VehicleGuard
-}
 
 // openNodeBus opens an interface, or a virtual bus with the simulated bench and a unit with its own
 // controller, switched on.
@@ -90,88 +75,34 @@ func (p *powered) Step(now clock.Instant, _ []can.Frame, out []einride.Frame) []
 	return p.encoder.Encode(p.outputs, out)
 }
 
-// join listens first, refuses a bus on which a vehicle is alive, and then claims an address. hear is told
-// every message from then on.
-func join(ctx context.Context, port can.Port, hear func(*transport.Message)) (*participant, error) {
-	own, err := name.New(name.Fields{Function: toolFunction, Arbitrary: true,
-		Identity: uint32(clock.Real()>>10) & 0x1FFFFF}) // two of these tools on one bus must differ
+// join takes part in a bus: see survey.Join. It says under which address.
+func join(ctx context.Context, port can.Port, hear func(*transport.Message), out io.Writer) (*survey.Participant, error) {
+	p, err := survey.Join(ctx, port, survey.Options{Guard: interlock.NewVehicleGuard(nil), Listen: interlock.VehicleListen,
+		Identity: uint32(clock.Real() >> 10), Hear: hear})
 	if err != nil {
-		return nil, withStatus(exitInternal, err)
+		return nil, surveyStatus(err)
 	}
-	n := node.New(node.Options{NAME: own, Address: toolAddress, Seed: uint32(own), Hear: hear})
-	p := &participant{Link: node.NewLink(port, n), port: port, guard: interlock.NewVehicleGuard(nil)}
-	p.Watch = func(f *can.Frame) { p.guard.Hear(*f) }
-	if err := p.Listen(ctx, p.Now().Add(interlock.VehicleListen)); err != nil {
-		return nil, withStatus(exitBus, err)
-	}
-	if err := p.refuseVehicle(); err != nil {
-		return nil, err
-	}
-	if address, ok := freeAddress(n.Table()); ok {
-		n.Prefer(address)
-	}
-	err = p.Run(ctx, p.Now().Add(claimWait), func() bool {
-		return n.State() == claim.Claimed ||
-			n.State() == claim.Lost
-	})
-	if err != nil {
-		return nil, withStatus(exitBus, err)
-	}
-	if n.State() != claim.Claimed && ctx.Err() == nil {
-		return nil, withStatus(exitBus, fmt.Errorf("no address on this bus: %s", n.Why()))
-	}
+	fmt.Fprintf(out, "on the bus as address %d, off-board diagnostic service tool\n", p.Node().Address())
 	return p, nil
 }
 
-// freeAddress is 249 or 250, the addresses of service tools, or one of the dynamic range: nodes that never
-// claim, such as a bench's, do not object to a claim, so that what was heard decides.
-func freeAddress(t *claim.Table) (uint8, bool) {
-	for _, a := range []uint8{toolAddress, toolAddress + 1} {
-		if _, taken := t.At(a); !taken {
-			return a, true
-		}
+// surveyStatus gives an error of a survey its exit status.
+func surveyStatus(err error) error {
+	switch {
+	case errors.Is(err, survey.ErrVehicle):
+		return withStatus(exitTrip, err)
+	case errors.Is(err, survey.ErrBus):
+		return withStatus(exitBus, err)
+	case errors.Is(err, context.Canceled):
+		return withStatus(exitStopped, err)
 	}
-	for a := claim.LastArbitrary; a >= claim.FirstArbitrary; a-- {
-		if _, taken := t.At(uint8(a)); !taken {
-			return uint8(a), true
-		}
-	}
-	return 0, false
+	return err
 }
 
-// refuseVehicle ends what would send on the bus of a vehicle that is alive.
-func (p *participant) refuseVehicle() error {
-	if why, alive := p.guard.Alive(); alive {
-		return withStatus(exitTrip,
-			fmt.Errorf("a vehicle is alive on this bus: %s. On a vehicle holdfast only listens; "+
-				"scan --passive, faults without requests and decode do", why))
+// counted is a number of things in words: 1 time, 3 times.
+func counted(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
 	}
-	return nil
-}
-
-// ask puts a question to one node or to everybody and waits for its end. It stops when a vehicle comes alive.
-func (p *participant) ask(ctx context.Context, pgn uint32, to uint8) (*node.Question, error) {
-	q, err := p.Node().Ask(pgn, to)
-	if err != nil {
-		return nil, withStatus(exitBus, fmt.Errorf("%w: %s", err, p.Node().Why()))
-	}
-	err = p.Run(ctx, clock.Never, func() bool {
-		_, alive := p.guard.Alive()
-		return alive || q.End() != node.Asking
-	})
-	if err != nil {
-		return nil, withStatus(exitBus, err)
-	}
-	if err := p.refuseVehicle(); err != nil {
-		return nil, err
-	}
-	if ctx.Err() != nil {
-		return nil, withStatus(exitStopped, context.Cause(ctx))
-	}
-	return q, nil
-}
-
-// sayAddress tells who we are on the bus.
-func (p *participant) sayAddress(out io.Writer) {
-	fmt.Fprintf(out, "on the bus as address %d, off-board diagnostic service tool\n", p.Node().Address())
+	return fmt.Sprintf("%d %s", n, thing)
 }

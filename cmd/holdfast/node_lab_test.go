@@ -19,6 +19,8 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/socketcan"
+	"holdfast/j1939/survey"
+	"holdfast/j1939/survey/surveytest"
 )
 
 // onBus runs a process on an interface until the end of the test.
@@ -48,7 +50,7 @@ func typed(t *testing.T, in string, args ...string) *process {
 // TestLabNode_Scan: asked, the controller says all it has; --passive hears what comes by itself, and the kernel
 // has sent nothing.
 func TestLabNode_Scan(t *testing.T) {
-	onBus(t, "can1", faultyPeer())
+	onBus(t, "can1", surveytest.Faulty())
 	c := scanOnce(t)
 	for n := 1; n < attempts && (c.Identity == nil || c.Identity.Component == nil || c.Identity.Software == nil ||
 		c.Identity.ECU == nil || c.Identity.Vehicle == nil || c.Identity.Hours == nil); n++ {
@@ -71,12 +73,12 @@ func TestLabNode_Scan(t *testing.T) {
 	require.Zero(t, transmitted(t, "can0")-before)
 }
 
-func scanOnce(t *testing.T) shownController {
+func scanOnce(t *testing.T) survey.Controller {
 	t.Helper()
 	scan := start(t, "scan", "can0", "--json")
 	require.Equal(t, exitDone, scan.status(t), scan.errOut.String())
 	require.Contains(t, scan.errOut.String(), "as address 249")
-	var all scanFile
+	var all survey.File
 	require.NoError(t, json.Unmarshal(scan.out.Bytes(), &all))
 	require.Len(t, all.Controllers, 1)
 	return all.Controllers[0]
@@ -84,7 +86,7 @@ func scanOnce(t *testing.T) shownController {
 
 // TestLabNode_Request: every way in which a request ends.
 func TestLabNode_Request(t *testing.T) {
-	onBus(t, "can1", faultyPeer())
+	onBus(t, "can1", surveytest.Faulty())
 	for _, c := range []struct {
 		args   []string
 		status int
@@ -104,7 +106,7 @@ func TestLabNode_Request(t *testing.T) {
 
 // TestLabNode_Faults: active codes by listening alone, the others by asking.
 func TestLabNode_Faults(t *testing.T) {
-	onBus(t, "can1", faultyPeer())
+	onBus(t, "can1", surveytest.Faulty())
 	before := transmitted(t, "can0")
 	run := start(t, "faults", "can0", "--for", "2500ms")
 	require.Equal(t, exitDone, run.status(t), run.errOut.String())
@@ -124,7 +126,7 @@ func TestLabNode_Faults(t *testing.T) {
 func TestLabNode_Clear(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
 	kept := filepath.Join(os.Getenv("XDG_DATA_HOME"), "holdfast", clearedFile)
-	unit := faultyPeer()
+	unit := surveytest.Faulty()
 	onBus(t, "can1", unit)
 
 	run := typed(t, "no\n", "faults", "can0", "--clear")
@@ -142,7 +144,7 @@ func TestLabNode_Clear(t *testing.T) {
 	require.NoError(t, err)
 	lines := bytes.Split(bytes.TrimSpace(text), []byte("\n"))
 	require.Len(t, lines, 2)
-	var entry cleared
+	var entry survey.Cleared
 	require.NoError(t, json.Unmarshal(lines[0], &entry))
 	require.Equal(t, "acknowledged", entry.Answer)
 	require.Equal(t, "3HAMKSTN0FL575012", entry.VIN)
@@ -153,7 +155,7 @@ func TestLabNode_Clear(t *testing.T) {
 // TestLabNode_VehicleAlive: with an engine turning on the bus none of them sends a single frame.
 func TestLabNode_VehicleAlive(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
-	onBus(t, "can1", &idling{raw: 5600})
+	onBus(t, "can1", &surveytest.Engine{Raw: 5600})
 	recording := filepath.Join(t.TempDir(), "r.pcapng")
 	writeRecording(t, recording, someFrames(10))
 	before := transmitted(t, "can0")
@@ -173,7 +175,7 @@ func TestLabNode_VehicleComesAlive(t *testing.T) {
 	began := time.Now()
 	run := start(t, "play", recording, "--bus", "vcan0")
 	time.Sleep(3 * time.Second)
-	onBus(t, "vcan0", &idling{raw: 5600})
+	onBus(t, "vcan0", &surveytest.Engine{Raw: 5600})
 	require.Equal(t, exitTrip, run.status(t), run.errOut.String())
 	require.Less(t, time.Since(began), 15*time.Second)
 	require.Contains(t, run.errOut.String(), "nothing more is sent")

@@ -1,4 +1,4 @@
-package main
+package survey
 
 import (
 	"bytes"
@@ -10,31 +10,31 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/diag"
 	"holdfast/j1939/ident"
+	"holdfast/j1939/survey/surveytest"
 )
 
 // scanned is scan on a virtual bus with one controller that says all it has, as JSON.
 func scanned(t *testing.T) []byte {
 	t.Helper()
-	bus := simbench.NewBus()
-	unit := newECU(61, diag.Faults{DTCs: []diag.DTC{
+	bus := newBus()
+	unit := surveytest.NewECU(61, diag.Faults{DTCs: []diag.DTC{
 		{SPN: 4334, FMI: 18, Count: 3, Version: diag.Version4},
 		{SPN: 4376, FMI: 5, Count: diag.CountNotAvailable, Version: diag.Version4}}})
 	bus.Attach(unit)
-	var s survey
-	us, err := s.askAll(context.Background(), bus.Open("tool"), &bytes.Buffer{})
-	require.NoError(t, err)
+	var s Survey
+	p := joined(t, bus, &s)
+	require.NoError(t, s.AskAll(context.Background(), p))
 	s.take(diag.DM2, 61, mustAppend(t, diag.Faults{}))
-	s.take(diag.DM4, 61, unit.answer(diag.DM4, 249))
-	all := s.shown(us)
+	s.take(diag.DM4, 61, unit.Answer(diag.DM4, 249))
+	all := s.Controllers(p.Node().Address())
 	require.Len(t, all, 1)
 	require.NotZero(t, all[0].Messages)
 	all[0].Messages = 20 // how many come depends on the delay before our own claim, which differs
-	var out bytes.Buffer
-	require.NoError(t, printControllers(&out, true, all, "", nil))
-	return out.Bytes()
+	text, err := json.MarshalIndent(File{Format, all}, "", "  ")
+	require.NoError(t, err)
+	return append(text, '\n')
 }
 
 func mustAppend(t *testing.T, f diag.Faults) []byte {
@@ -62,7 +62,7 @@ func TestScanJSON_ReadBack(t *testing.T) {
 	for _, name := range regexp.MustCompile(`"([^"]*)":`).FindAllSubmatch(text, -1) {
 		require.Regexp(t, `^[a-z][a-z0-9_]*$`, string(name[1]))
 	}
-	var read scanFile
+	var read File
 	reader := json.NewDecoder(bytes.NewReader(text))
 	reader.DisallowUnknownFields()
 	require.NoError(t, reader.Decode(&read))
