@@ -72,6 +72,16 @@ const (
 	Failed                   // an internal error
 )
 
+// String returns how a run ended, in words.
+func (e Ended) String() string {
+	names := [...]string{Interrupted: "interrupted", Completed: "completed", Stopped: "stopped", Tripped: "tripped",
+		BenchFault: "bench fault", Failed: "failed"}
+	if int(e) < len(names) {
+		return names[e]
+	}
+	return "unknown"
+}
+
 // Fault is one diagnostic trouble code seen during the run (SAE J1939-73).
 type Fault struct {
 	Source uint8

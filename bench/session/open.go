@@ -7,6 +7,8 @@ import (
 	"io"
 	"time"
 
+	"github.com/rs/zerolog"
+
 	"holdfast/bench/disk"
 	"holdfast/bench/journal"
 	"holdfast/bench/record"
@@ -37,6 +39,7 @@ type Config struct {
 	VirtualTime bool
 
 	Now func() time.Time // the wall clock, for the times that the record states
+	Log zerolog.Logger   // operational log; the zero value logs nothing
 }
 
 // Run is one run being made: an open bus and a record that grows.
@@ -47,7 +50,8 @@ type Run struct {
 
 	config  Config
 	store   *record.Store
-	live    *record.Live // holds the run's lock until the run is closed
+	live    *record.Live   // holds the run's lock until the run is closed
+	log     zerolog.Logger // with run and bench
 	port    can.Port
 	frames  *capture.Writer
 	file    io.Closer // of the frames
@@ -73,7 +77,12 @@ func Open(ctx context.Context, c Config, port can.Port) (run *Run, err error) {
 	if err = run.openFrames(); err != nil {
 		return run, err
 	}
-	return run, run.openJournal()
+	if err = run.openJournal(); err != nil {
+		return run, err
+	}
+	run.log.Info().Str("serial", c.Serial).Str("scenario", c.Plan.Name).Str("bus", c.Bus).Bool("simulated", c.Simulated).
+		Msg("run opened")
+	return run, nil
 }
 
 // begin enters the run into the book: from here on it cannot disappear. The shop's own priors go into the folder.
@@ -96,6 +105,7 @@ func (run *Run) begin(ctx context.Context) (err error) {
 	run.Identity = samples.Identity{Run: run.Folder.Run, Serial: c.Serial, UnitHours: c.UnitHours, Started: now,
 		Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: c.Bus, Version: c.Version, Simulated: c.Simulated,
 		Seed: c.Seed, Faults: c.Faults, Lies: c.Lies, BenchCheck: check}
+	run.log = c.Log.With().Str("run", run.Folder.Run).Str("bench", c.Rig.Name).Logger()
 	return run.store.KeepPriors(ctx, run.Folder)
 }
 

@@ -27,7 +27,26 @@ type Person struct {
 func (run *Run) Perform(ctx context.Context, p Person) (out engine.Outcome, failed, unrecorded error) {
 	out, failed = engine.Run(ctx, engine.Config{Plan: run.config.Plan, Rig: run.config.Rig, Port: run.port,
 		Journal: run.journal, Asker: p.Asker, Progress: p.Progress, AtOnce: p.AtOnce})
-	return out, failed, run.closeFiles()
+	unrecorded = run.closeFiles()
+	run.logEnd(out, errors.Join(failed, unrecorded))
+	return out, failed, unrecorded
+}
+
+func (run *Run) logEnd(out engine.Outcome, err error) {
+	end := run.log.Info()
+	switch {
+	case err != nil:
+		end = run.log.Error().Err(err)
+	case out.Ended != samples.Completed:
+		end = run.log.Warn()
+	}
+	if out.Trip != nil {
+		end = end.Str("trip", out.Trip.Name)
+	}
+	if out.Fresh {
+		end = end.Float64("pressure_bar", out.Pressure)
+	}
+	end.Str("ended", out.Ended.String()).Bool("safe_to_open", out.SafeToOpen()).Msg("run ended")
 }
 
 // Judge says what the journal holds: the same result as on any later day.
@@ -35,7 +54,13 @@ func (run *Run) Judge() (*judge.Result, error) { return record.Rejudge(run.Folde
 
 // PutAway puts the judged run into its folder, seals it, books it and enters it into the index.
 func (run *Run) PutAway(ctx context.Context, result *judge.Result) error {
-	return PutAway(ctx, run.store, run.Folder, result, run.config.Now(), false)
+	err := PutAway(ctx, run.store, run.Folder, result, run.config.Now(), false)
+	if err != nil {
+		run.log.Error().Err(err).Str("verdict", result.Verdict.String()).Msg("run not put away")
+		return err
+	}
+	run.log.Info().Str("verdict", result.Verdict.String()).Msg("run put away")
+	return nil
 }
 
 // InMemory runs a plan with its journal in memory and returns what that says: a run of many, of which only the

@@ -12,8 +12,10 @@ import (
 	"syscall"
 	"time"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/oplog"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
@@ -25,6 +27,7 @@ type recordOptions struct {
 	eachMB     int
 	keep       int
 	forTime    time.Duration
+	level      oplog.Level
 }
 
 func newRecordCommand() *cobra.Command {
@@ -53,6 +56,7 @@ recorded and whether any were lost.` + exitHelp,
 	f.IntVar(&o.eachMB, "mb", 64, "size of a file in megabytes")
 	f.IntVar(&o.keep, "keep", 16, "how many files are kept")
 	f.DurationVar(&o.forTime, "for", 0, "record for so long (30m, 8h); until Ctrl-C when left out")
+	addLogFlag(cmd, &o.level, zerolog.InfoLevel)
 	return cmd
 }
 
@@ -89,20 +93,42 @@ func runRecord(ctx context.Context, o recordOptions, errOut io.Writer) error {
 		ctx, stop = context.WithTimeout(ctx, o.forTime)
 		defer stop()
 	}
-	fmt.Fprintf(errOut, "recording %s; Ctrl-C ends it\n", o.iface)
-	err = trace.Listen(ctx, source, r.Write)
+	log := newLog(errOut, o.level).With().Str("bus", o.iface).Logger()
+	log.Info().Msg("recording; Ctrl-C ends it")
+	return logged(&log, errOut, decodeStatus(r.record(ctx, source, &log)))
+}
+
+// record writes what a source hears until ctx ends or the only file is full, and says at the end what there is.
+func (r *rotation) record(ctx context.Context, source can.Source, log *zerolog.Logger) error {
+	files, lost := 0, uint64(0)
+	err := trace.Listen(ctx, source, func(frames []can.Frame) error {
+		err := r.Write(frames)
+		if r.files != files {
+			files = r.files
+			log.Debug().Str("file", r.name(files)).Msg("a new file")
+		}
+		if now := source.Stats().Lost; now != lost {
+			log.Warn().Uint64("lost", now).Msg("frames were lost before they were heard")
+			lost = now
+		}
+		return err
+	})
 	if errors.Is(err, errFull) {
-		fmt.Fprintln(errOut, "the file is full")
+		log.Info().Msg("the file is full")
 		err = nil
 	}
 	err = errors.Join(err, r.Close())
 	s := source.Stats()
-	fmt.Fprintf(errOut, "%s recorded in %s, %d lost before they were heard, %s\n", counted(r.Recorded(), "frame"),
-		counted(r.files, "file"), s.Lost, counted(int(s.ErrorFrames), "error frame"))
-	if r.files > 0 {
-		fmt.Fprintln(errOut, "kept: "+r.kept())
+	end := log.Info()
+	if s.Lost > 0 {
+		end = log.Warn()
 	}
-	return decodeStatus(err)
+	if r.files > 0 {
+		end = end.Str("kept", r.kept())
+	}
+	end.Int("frames", r.Recorded()).Int("files", r.files).Uint64("lost", s.Lost).Uint64("error_frames", s.ErrorFrames).
+		Msg("recording ended")
+	return err
 }
 
 // openToRecord opens what can be recorded: an interface, or a bus between processes.

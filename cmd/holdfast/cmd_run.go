@@ -10,6 +10,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
@@ -18,6 +19,7 @@ import (
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
 	"holdfast/cmd/holdfast/lies"
+	"holdfast/cmd/holdfast/oplog"
 	"holdfast/cmd/holdfast/simbench"
 )
 
@@ -31,6 +33,7 @@ type runOptions struct {
 	realTime, yes, json, priority   bool
 	answers                         string
 	acceptUndecided                 bool
+	level                           oplog.Level
 }
 
 func newRunCommand() *cobra.Command {
@@ -85,6 +88,7 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.StringVar(&o.answers, "answers", "", "file that answers the scenario's questions beforehand")
 	f.BoolVar(&o.acceptUndecided, "accept-undecided", false, "run a plan that cannot end in a pass")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
+	addLogFlag(cmd, &o.level, zerolog.Disabled)
 	for _, name := range []string{"rig", "bus", "serial"} {
 		_ = cmd.MarkFlagRequired(name) // fails only for a flag that does not exist
 	}
@@ -153,7 +157,8 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
 		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
 	}
-	run, err := openRun(ctx, o, plan, r, errOut)
+	screen := newScreen(errOut)
+	run, err := openRun(ctx, o, plan, r, screen, errOut)
 	if err != nil {
 		return err
 	}
@@ -161,7 +166,6 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if o.priority {
 		fmt.Fprintln(errOut, askPriority())
 	}
-	screen := newScreen(errOut)
 	if !o.attended(in, errOut) {
 		in = nil
 	}

@@ -10,9 +10,11 @@ import (
 	"strings"
 	"syscall"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"holdfast/cmd/holdfast/lies"
+	"holdfast/cmd/holdfast/oplog"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 	"holdfast/sim"
@@ -32,6 +34,7 @@ type simOptions struct {
 	faults faultsFlag
 	seed   uint64
 	lies   []string // what its instruments do
+	level  oplog.Level
 }
 
 func newSimCommand() *cobra.Command {
@@ -67,6 +70,7 @@ Faults, each with a severity of 0 to 1; several combine:
 	f.Var(&o.faults, "fault", "NAME=SEVERITY (0..1), repeatable")
 	f.StringArrayVar(&o.lies, "lie", nil, "make an instrument lie, as line_pressure=stuck@120s..130s; repeatable")
 	f.Uint64Var(&o.seed, "seed", 1, "seed of the simulated unit, instruments and noise")
+	addLogFlag(cmd, &o.level, zerolog.InfoLevel)
 	_ = cmd.MarkFlagRequired("bus") // fails only for a flag that does not exist
 	cmd.AddCommand(newSimVehicleCommand())
 	return cmd
@@ -90,32 +94,47 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
+	log := o.newLog(errOut)
 	if path, granted := lockstepPath(o.bus); granted {
-		return serveLockstep(ctx, o, path, errOut)
+		return logged(&log, errOut, serveLockstep(ctx, o, path, &log))
 	}
 	port, err := attachPort(o.bus)
 	if err != nil {
 		return err
 	}
 	defer port.Close()
-	bench, log, err := o.bench(port.Now())
+	bench, outputs, err := o.bench(port.Now())
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	defer log.file.Close()
-	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s, %s; Ctrl-C ends it\n",
-		o.bus, o.seed, o.unit, unitInWords(&o.faults))
+	defer outputs.file.Close()
 	process, err := o.lying(bench, port.Now(), o.seed, o.unit)
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
+	log.Info().Msg(benchIsThere)
 	if err := can.Serve(ctx, port, process); err != nil {
-		return withStatus(exitBus, err)
+		return logged(&log, errOut, withStatus(exitBus, err))
 	}
-	if log.failed != nil {
-		return withStatus(exitInternal, log.failed)
+	log.Info().Uint64("sent", port.Stats().Sent).Uint64("heard", port.Stats().Received).Msg("simulated bench ends")
+	if outputs.failed != nil {
+		return logged(&log, errOut, withStatus(exitInternal, outputs.failed))
 	}
 	return nil
+}
+
+const benchIsThere = "simulated bench is on the bus; Ctrl-C ends it"
+
+// newLog is the log of a simulated bench: which bus, which unit.
+func (o *simOptions) newLog(errOut io.Writer) zerolog.Logger {
+	with := newLog(errOut, o.level).With().Str("bus", o.bus).Uint64("seed", o.seed).Str("unit", o.unit)
+	if faults := o.faults.Map(); len(faults) > 0 {
+		with = with.Interface("faults", faults)
+	}
+	if len(o.lies) > 0 {
+		with = with.Strs("lies", o.lies)
+	}
+	return with.Logger()
 }
 
 // bench returns the bench that was asked for, and its log, which writes nothing where none was asked for.
@@ -153,11 +172,4 @@ func (o *simOptions) lying(bench can.Process, start clock.Instant, seed uint64, 
 		return nil, fmt.Errorf("--lie: %w", err)
 	}
 	return lie.Process(bench, lie.New(told, start, seed)), nil
-}
-
-func unitInWords(f *faultsFlag) string {
-	if len(f.Map()) == 0 {
-		return "healthy unit"
-	}
-	return "unit with " + f.String()
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"holdfast/bench/golden"
@@ -73,6 +74,7 @@ func (o *verifyBenchOptions) addFlags(cmd *cobra.Command) {
 	f.BoolVar(&o.run.realTime, "real-time", false, "with --bus sim: run as slowly as a real bench")
 	f.BoolVar(&o.run.yes, "yes", false, "do not ask before anything moves")
 	f.BoolVar(&o.json, "json", false, "print the comparison as JSON")
+	addLogFlag(cmd, &o.run.level, zerolog.Disabled)
 	addByFlag(cmd, &o.by)
 	addOutFlag(cmd, &o.run.out)
 	for _, name := range []string{"rig", "bus"} {
@@ -96,12 +98,13 @@ func runVerifyBench(ctx context.Context, o verifyBenchOptions, in io.Reader, out
 			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
 		}
 	}
-	run, err := openRun(ctx, o.run, plan, r, errOut)
+	screen := newScreen(errOut)
+	run, err := openRun(ctx, o.run, plan, r, screen, errOut)
 	if err != nil {
 		return err
 	}
 	defer run.Close()
-	result, status := perform(ctx, run, plan, nil, newScreen(errOut), errOut)
+	result, status := perform(ctx, run, plan, nil, screen, errOut)
 	if result == nil {
 		return withStatus(status, nil)
 	}

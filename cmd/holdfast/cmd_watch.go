@@ -10,9 +10,11 @@ import (
 	"os"
 	"path/filepath"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"holdfast/bench/watch"
+	"holdfast/cmd/holdfast/oplog"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/clock"
@@ -30,6 +32,7 @@ type watchOptions struct {
 	keepMB, keepFiles int
 	attach            attachOptions
 	tables            tripTables
+	level             oplog.Level
 }
 
 func newWatchCommand() *cobra.Command {
@@ -101,6 +104,7 @@ func (o *watchOptions) addFlags(cmd *cobra.Command) {
 	f.IntVar(&o.keepFiles, "keep-files", 32, "how many recorded files are kept")
 	o.attach.addFlags(cmd)
 	o.tables.addFlags(cmd)
+	addLogFlag(cmd, &o.level, zerolog.InfoLevel)
 }
 
 func (o *watchOptions) limits() (watch.Options, error) {

@@ -73,7 +73,7 @@ func framesOnly(all []can.Frame) (frames []einride.Frame) {
 // then came at once, and such a controller takes no wire time. The recorder has said so, and it is done once more.
 func starvedController(ear *process) bool {
 	said := ear.errOut.String()
-	return strings.Contains(said, " error frame") && !strings.Contains(said, " 0 error frames")
+	return strings.Contains(said, `"error_frames":`) && !strings.Contains(said, `"error_frames":0,`)
 }
 
 // TestLabRecord_Controllers: what one controller sends, the recording of the other one has, frame by frame.
@@ -93,7 +93,7 @@ func TestLabRecord_Controllers(t *testing.T) {
 			t.Log("once more: ", run.errOut.String())
 			continue
 		}
-		require.Contains(t, run.errOut.String(), "500 frames recorded in 1 file, 0 lost")
+		require.Contains(t, run.errOut.String(), `"frames":500,"files":1,"lost":0`)
 		requireSame(t, framesOnly(frames), framesOnly(readAll(t, out)))
 		return
 	}
@@ -109,7 +109,7 @@ func TestLabRecord_Rotation(t *testing.T) {
 	time.Sleep(500 * time.Millisecond)
 	require.NoError(t, run.Process.Signal(syscall.SIGTERM))
 	require.Equal(t, exitDone, run.status(t), run.errOut.String())
-	require.Contains(t, run.errOut.String(), "36000 frames recorded in 3 files, 0 lost")
+	require.Contains(t, run.errOut.String(), `"frames":36000,"files":3,"lost":0`)
 	names, err := os.ReadDir(folder)
 	require.NoError(t, err)
 	require.Len(t, names, 2)
@@ -134,7 +134,7 @@ func played(t *testing.T, recording, out string) *process {
 	time.Sleep(500 * time.Millisecond)
 	require.NoError(t, ear.Process.Signal(syscall.SIGINT))
 	require.Equal(t, exitDone, ear.status(t), ear.errOut.String())
-	require.Contains(t, ear.errOut.String(), " 0 lost")
+	require.Contains(t, ear.errOut.String(), `"lost":0`)
 	return run
 }
 

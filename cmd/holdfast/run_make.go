@@ -14,11 +14,14 @@ import (
 	"holdfast/bench/session"
 	"holdfast/bench/shop"
 	"holdfast/cmd/holdfast/lies"
+	"holdfast/cmd/holdfast/oplog"
 	"holdfast/sim/lie"
 )
 
-// openRun opens the bus first: a bus that is not there leaves no empty record behind.
-func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig, errOut io.Writer) (*session.Run, error) {
+// openRun opens the bus first: a bus that is not there leaves no empty record behind. What the run logs goes over the
+// screen, which never holds it up.
+func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig, screen *screen,
+	errOut io.Writer) (*session.Run, error) {
 	store, err := outFolder(o.out)
 	if err != nil {
 		return nil, withStatus(exitUsage, err)
@@ -32,7 +35,8 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 		return nil, err
 	}
 	c := session.Config{Store: store, Serial: o.serial, UnitHours: o.unitHours, Plan: plan, Rig: r, Bus: o.bus,
-		Simulated: noHardware(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now}
+		Simulated: noHardware(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now,
+		Log: oplog.New(screen, oplog.Options{Level: o.level.Level, Terminal: isTerminal(errOut), Colour: oplog.Colour(), Now: now})}
 	c.Seed, c.Faults = o.simulated(port)
 	if len(told) > 0 {
 		c.Lies, port = o.lies, lie.Port(port, lie.New(told, port.Now(), c.Seed))

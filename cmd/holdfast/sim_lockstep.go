@@ -4,9 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"slices"
+
+	"github.com/rs/zerolog"
 
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can/lockstep"
@@ -15,7 +16,7 @@ import (
 )
 
 // serveLockstep is the simulated bench in lock-step: a new bench for each run that a harness makes on it.
-func serveLockstep(ctx context.Context, o simOptions, path string, errOut io.Writer) error {
+func serveLockstep(ctx context.Context, o simOptions, path string, log *zerolog.Logger) error {
 	if o.log != "" {
 		return withStatus(exitUsage, errors.New("--log-outputs follows one bench; in lock-step each run has its own"))
 	}
@@ -27,12 +28,13 @@ func serveLockstep(ctx context.Context, o simOptions, path string, errOut io.Wri
 		return withStatus(exitBus, err)
 	}
 	defer listener.Close()
-	fmt.Fprintf(errOut, "simulated bench on %s: seed %d, %s, %s; Ctrl-C ends it\n",
-		o.bus, o.seed, o.unit, unitInWords(&o.faults))
+	log.Info().Msg(benchIsThere)
 	err = listener.Serve(ctx, o.makeWorld, func(err error) {
 		if err != nil {
-			fmt.Fprintf(errOut, "a run ended badly: %v\n", err)
+			log.Error().Err(err).Msg("a run ended badly")
+			return
 		}
+		log.Info().Msg("a run ended")
 	})
 	if err != nil {
 		return withStatus(exitBus, err)

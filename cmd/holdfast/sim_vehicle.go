@@ -5,16 +5,16 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"os/signal"
-	"slices"
 	"strconv"
 	"strings"
 	"syscall"
 	"time"
 
+	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/oplog"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
@@ -30,6 +30,7 @@ type simVehicleOptions struct {
 	bitRate    int
 	legs       string
 	alone      bool
+	level      oplog.Level
 }
 
 func newSimVehicleCommand() *cobra.Command {
@@ -60,6 +61,7 @@ Faults, as NAME=NUMBER; several combine:
 	f.IntVar(&o.bitRate, "bitrate", 250_000, "bit rate that --load is a share of")
 	f.BoolVar(&o.alone, "alone", false, "only the messages of the aftertreatment and what goes with them")
 	f.StringVar(&o.legs, "legs", "", "key cycles as key-on+key-off times: 30m+5m,20m+5m; none: a ten-hour day")
+	addLogFlag(cmd, &o.level, zerolog.InfoLevel)
 	return cmd
 }
 
@@ -126,23 +128,13 @@ func runSimVehicle(ctx context.Context, o simVehicleOptions, errOut io.Writer) e
 		return err
 	}
 	defer port.Close()
-	fmt.Fprintf(errOut, "simulated truck on %s: seed %d, %s; Ctrl-C ends it\n", o.bus, o.seed,
-		faultsInWords(options.Faults))
+	log := newLog(errOut, o.level).With().Str("bus", o.bus).Uint64("seed", o.seed).Interface("faults", options.Faults).Logger()
+	log.Info().Msg("simulated truck is on the bus; Ctrl-C ends it")
 	if err := can.Serve(ctx, port, v); err != nil {
-		return withStatus(exitBus, err)
+		return logged(&log, errOut, withStatus(exitBus, err))
 	}
+	log.Info().Uint64("sent", port.Stats().Sent).Msg("simulated truck ends")
 	return nil
-}
-
-func faultsInWords(faults map[string]float64) string {
-	if len(faults) == 0 {
-		return "healthy unit"
-	}
-	var parts []string
-	for _, name := range slices.Sorted(maps.Keys(faults)) {
-		parts = append(parts, fmt.Sprintf("%s=%g", name, faults[name]))
-	}
-	return "unit with " + strings.Join(parts, ", ")
 }
 
 func writeVehicle(ctx context.Context, path string, v *vehicle.Vehicle, errOut io.Writer) error {

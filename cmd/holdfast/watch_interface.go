@@ -3,9 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"time"
+
+	"github.com/rs/zerolog"
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/controller"
@@ -25,13 +26,13 @@ type ear struct {
 // openEar opens an interface for listening and says what that costs the vehicle. quiet asks for
 // listen-only mode even where the interface is up, and fails where it is not granted; find tries both bit
 // rates.
-func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
+func openEar(name string, quiet, find bool, log *zerolog.Logger) (*ear, error) {
 	state, err := controller.Read(name)
 	if err != nil {
-		return openPlain(name, errOut) // a kernel without the settings, or no such interface: its error says more
+		return openPlain(name, log) // a kernel without the settings, or no such interface: its error says more
 	}
 	if quiet || find || !state.Up {
-		if err := askListenOnly(state, find, errOut); err != nil && (quiet || find || !state.Up) {
+		if err := askListenOnly(state, find, log); err != nil && (quiet || find || !state.Up) {
 			return nil, withStatus(exitBus, err)
 		}
 		if state, err = controller.Read(name); err != nil {
@@ -45,11 +46,11 @@ func openEar(name string, quiet, find bool, errOut io.Writer) (*ear, error) {
 	if err != nil {
 		return nil, withStatus(exitBus, err)
 	}
-	fmt.Fprintln(errOut, quietWords(state))
+	sayQuiet(log, state)
 	return &ear{Source: source, words: quietShort(state), silent: state.ListenOnly}, nil
 }
 
-func openPlain(name string, errOut io.Writer) (*ear, error) {
+func openPlain(name string, log *zerolog.Logger) (*ear, error) {
 	source, err := openListener(name)
 	if errors.Is(err, can.ErrMissing) {
 		return nil, withStatus(exitBus, fmt.Errorf("%s is neither a recording nor a CAN interface: %w",
@@ -59,11 +60,10 @@ func openPlain(name string, errOut io.Writer) (*ear, error) {
 		return nil, withStatus(exitBus, err)
 	}
 	if _, ok := unixPath(name); ok {
-		fmt.Fprintf(errOut, "%s: a bus between processes of this computer; holdfast itself sends nothing\n", name)
+		log.Info().Msg("a bus between processes of this computer; holdfast itself sends nothing")
 		return &ear{Source: source, words: "between processes"}, nil
 	}
-	fmt.Fprintf(errOut, "%s: whether it is in listen-only mode cannot be read; holdfast itself sends "+
-		"nothing\n", name)
+	log.Warn().Msg("whether the interface is in listen-only mode cannot be read; holdfast itself sends nothing")
 	return &ear{Source: source, words: "mode unknown"}, nil
 }
 
@@ -83,17 +83,17 @@ func setCommand(name string, rate int) string {
 		name, rate)
 }
 
-func quietWords(s controller.State) string {
+// sayQuiet logs what listening costs the vehicle.
+func sayQuiet(log *zerolog.Logger, s controller.State) {
 	switch {
 	case s.Virtual:
-		return s.Name + ": a virtual interface has no listen-only mode; holdfast itself sends nothing"
+		log.Info().Msg("a virtual interface has no listen-only mode; holdfast itself sends nothing")
 	case s.ListenOnly:
-		return fmt.Sprintf("%s: listen-only, granted by the kernel, at %d bit/s: the controller sends no "+
-			"bit, not even an acknowledgement", s.Name, s.BitRate)
+		log.Info().Int("bit_rate", s.BitRate).Msg("listen-only, granted by the kernel: the controller sends no bit, not " +
+			"even an acknowledgement")
 	default:
-		return fmt.Sprintf("%s: NOT listen-only, at %d bit/s: holdfast sends nothing, but the controller "+
-			"acknowledges what others send. --listen-only asks for it, or: %s",
-			s.Name, s.BitRate, setCommand(s.Name, s.BitRate))
+		log.Warn().Int("bit_rate", s.BitRate).Msgf("NOT listen-only: holdfast sends nothing, but the controller "+
+			"acknowledges what others send. --listen-only asks for it, or: %s", setCommand(s.Name, s.BitRate))
 	}
 }
 
@@ -109,7 +109,7 @@ func quietShort(s controller.State) string {
 }
 
 // askListenOnly asks the kernel, and says what came of it.
-func askListenOnly(s controller.State, find bool, errOut io.Writer) error {
+func askListenOnly(s controller.State, find bool, log *zerolog.Logger) error {
 	if s.Virtual {
 		if find {
 			return fmt.Errorf("%s is virtual: it has no bit rate to find", s.Name)
@@ -117,7 +117,7 @@ func askListenOnly(s controller.State, find bool, errOut io.Writer) error {
 		return fmt.Errorf("%s is virtual: it has no listen-only mode; leave --listen-only out", s.Name)
 	}
 	if find {
-		return findBitRate(s.Name, errOut)
+		return findBitRate(s.Name, log)
 	}
 	if s.BitRate == 0 {
 		return fmt.Errorf("%s has no bit rate: --find-bitrate finds it by listening, or: %s", s.Name,
@@ -133,7 +133,7 @@ func askListenOnly(s controller.State, find bool, errOut io.Writer) error {
 const trialFor = 2 * time.Second
 
 // findBitRate tries both rates of J1939 in listen-only mode, so that a wrong one disturbs nobody.
-func findBitRate(name string, errOut io.Writer) error {
+func findBitRate(name string, log *zerolog.Logger) error {
 	for _, rate := range j1939BitRates {
 		if err := controller.Listen(name, rate); err != nil {
 			return fmt.Errorf("try %d bit/s: %w", rate, err)
@@ -142,7 +142,7 @@ func findBitRate(name string, errOut io.Writer) error {
 		if err != nil {
 			return fmt.Errorf("try %d bit/s: %w", rate, err)
 		}
-		fmt.Fprintf(errOut, "%s at %d bit/s, listening only: %d frames, %d bus errors\n", name, rate, heard, bad)
+		log.Info().Int("bit_rate", rate).Int("frames", heard).Int("bus_errors", bad).Msg("bit rate tried, listening only")
 		if heard > 0 && bad <= heard/10 {
 			return nil
 		}

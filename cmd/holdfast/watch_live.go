@@ -8,6 +8,8 @@ import (
 	"io"
 	"time"
 
+	"github.com/rs/zerolog"
+
 	"holdfast/bench/watch"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
@@ -25,18 +27,20 @@ type live struct {
 	attach  *attachment
 	face    face
 	guard   rateGuard
+	log     zerolog.Logger
 
-	began   clock.Instant
-	until   clock.Instant // Never: no end of its own
-	keyOff  bool          // end when the vehicle has gone to sleep after a trip
-	judged  clock.Instant
-	level   watch.Level
-	raised  []string
-	failure error  // of a file; listening goes on
-	dirty   bool   // a trip has ended since the summary was kept
-	slept   bool   // the vehicle went to sleep
-	again   bool   // what was told before is being read back
-	lost    uint64 // by the watch before, as its recordings say
+	began    clock.Instant
+	until    clock.Instant // Never: no end of its own
+	keyOff   bool          // end when the vehicle has gone to sleep after a trip
+	judged   clock.Instant
+	level    watch.Level
+	raised   []string
+	failure  error  // of a file; listening goes on
+	dirty    bool   // a trip has ended since the summary was kept
+	slept    bool   // the vehicle went to sleep
+	again    bool   // what was told before is being read back
+	lostTold uint64 // how many have been logged
+	lost     uint64 // by the watch before, as its recordings say
 }
 
 // face is how a live watch shows itself: a screen, lines, or JSON.
@@ -73,6 +77,7 @@ func (l *live) tell(e watch.Event) {
 func (l *live) keep(err error) {
 	if err != nil && l.failure == nil {
 		l.failure = err
+		l.log.Error().Err(err).Msg("not kept any more; listening goes on")
 		l.face.event(watch.Event{At: l.source.Now(), Kind: "not-kept", Level: watch.Act, Text: err.Error()})
 	}
 }
@@ -135,6 +140,10 @@ func (l *live) keepFiles() {
 	if l.record != nil && l.failure == nil {
 		l.keep(l.record.Flush())
 	}
+	if lost := l.source.Stats().Lost; lost != l.lostTold {
+		l.lostTold = lost
+		l.log.Warn().Uint64("lost", lost).Msg("frames were lost before they were heard")
+	}
 	if l.events != nil && l.dirty {
 		l.dirty = false
 		l.keep(l.events.KeepSummary(l.watcher.Summary(l.name, l.source.Stats().Lost+l.lost)))
@@ -159,6 +168,16 @@ func (l *live) finish() *watch.Summary {
 	}
 	l.face.end()
 	return s
+}
+
+// logEnd logs how the watch ended.
+func (l *live) logEnd(s *watch.Summary) {
+	end := l.log.Info()
+	if s.Lost > 0 {
+		end = l.log.Warn()
+	}
+	end.Uint64("frames", s.Frames).Uint64("lost", s.Lost).Int("trips", len(s.Trips)).Str("level", s.Level.String()).
+		Msg("listening ended")
 }
 
 // watchLines shows a live watch as plain lines, one an event.

@@ -32,18 +32,19 @@ func watchInterface(ctx context.Context, o watchOptions, name string, limits wat
 	if l.alarms, err = loadAlarms(o.alarms); err != nil {
 		return err
 	}
-	source, err := openEar(name, o.quiet, o.find, errOut)
+	log := newLog(errOut, o.level).With().Str("bus", name).Logger()
+	source, err := openEar(name, o.quiet, o.find, &log)
 	if err != nil {
 		return err
 	}
 	defer source.Close()
-	l.source, l.guard.silent = source, source.silent
+	l.source, l.guard.silent, l.log = source, source.silent, log
 	if length > 0 {
 		l.until = source.Now().Add(length)
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return runLive(ctx, o, l, limits, name+", "+source.words, out, errOut)
+	return logged(&log, errOut, runLive(ctx, o, l, limits, name+", "+source.words, out, errOut))
 }
 
 // length is what --for says; 0 when it was not given.
@@ -82,6 +83,7 @@ func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options,
 	}
 	err := l.run(ctx)
 	s := l.finish()
+	l.logEnd(s)
 	if o.json {
 		if failed := json.NewEncoder(out).Encode(s); failed != nil {
 			return withStatus(exitInternal, failed)

@@ -50,9 +50,9 @@ func (r *run) checkRecord(kept []byte) string {
 	r.checkKept(rec)
 	switch {
 	case r.wire.dead && rec.Ended != samples.Interrupted && !r.ledger.closing:
-		r.watch.fail(now, "killed, and the record says %s", endedNames[rec.Ended])
+		r.watch.fail(now, "killed, and the record says %s", rec.Ended)
 	case !r.wire.dead && !r.disk.failed && rec.Ended != r.outcome.Ended:
-		r.watch.fail(now, "ended as %s, and the record says %s", r.ended(), endedNames[rec.Ended])
+		r.watch.fail(now, "ended as %s, and the record says %s", r.ended(), rec.Ended)
 	case !r.wire.dead && !r.disk.failed && len(r.ledger.reference) != len(r.watch.references):
 		r.watch.fail(now, "handed %d readings of the gauge, and the record has %d",
 			len(r.watch.references), len(r.ledger.reference))

@@ -243,12 +243,8 @@ func (r *run) ended() string {
 	case r.refused:
 		return "refused"
 	}
-	return endedNames[r.outcome.Ended]
+	return r.outcome.Ended.String()
 }
-
-var endedNames = [...]string{samples.Interrupted: "interrupted", samples.Completed: "completed",
-	samples.Stopped: "stopped", samples.Tripped: "tripped", samples.BenchFault: "bench fault",
-	samples.Failed: "failed"}
 
 // read is the record as somebody reads it later.
 func (r *run) read(kept []byte) (*samples.Recording, error) {
