@@ -35,9 +35,11 @@ type plant struct {
 	heard    []command
 	// What a test breaks.
 	silentFrom clock.Instant
-	addBar     float64 // added to both pressure readings
-	sensorBad  bool    // the unit's sensor sends the error indicator
-	stop       bool    // emergency stop pressed
+	silentTo   clock.Instant // 0: for ever
+	deaf       bool          // while it is silent it hears nothing either
+	addBar     float64       // added to both pressure readings
+	sensorBad  bool          // the unit's sensor sends the error indicator
+	stop       bool          // emergency stop pressed
 }
 
 type command struct {
@@ -49,7 +51,7 @@ func (p *plant) Next() clock.Instant { return p.now.Add(10 * time.Millisecond) }
 
 func (p *plant) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []einride.Frame {
 	for _, f := range in {
-		if f.ID == idOutputs {
+		if f.ID == idOutputs && !(p.deaf && p.silent(now)) {
 			p.out = f.Data
 			p.heard = append(p.heard, command{f.Time, f.Data})
 		}
@@ -60,10 +62,14 @@ func (p *plant) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []e
 	dt := now.Seconds(p.now)
 	p.now = now
 	p.move(dt)
-	if p.silentFrom != 0 && now >= p.silentFrom {
+	if p.silent(now) {
 		return out
 	}
 	return p.send(out)
+}
+
+func (p *plant) silent(now clock.Instant) bool {
+	return p.silentFrom != 0 && now >= p.silentFrom && (p.silentTo == 0 || now < p.silentTo)
 }
 
 func (p *plant) drive() float64 { return float64(p.out.UnsignedBitsLittleEndian(0, 16)) / 100 }

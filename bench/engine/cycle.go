@@ -168,5 +168,5 @@ func (e *engine) report() {
 	}
 	p, known := e.pressure(e.next)
 	e.Progress(Progress{Now: e.next, Step: e.step, Name: e.label, Elapsed: e.next.Sub(e.began),
-		Pressure: p, Known: known, Drive: e.state.drive(), Left: e.left})
+		Pressure: p, Known: known, Drive: e.state.drive(), Left: e.left, Trip: e.outcome.Trip})
 }

@@ -5,8 +5,10 @@ import (
 	"time"
 
 	"holdfast/bench/control"
+	"holdfast/bench/interlock"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/spn"
 )
@@ -23,14 +25,42 @@ func (e *engine) relieve(ended samples.Ended) {
 	if ended == samples.Failed || e.lost() {
 		return
 	}
+	silent, limit := e.silent(), relieveLimit
 	e.label, e.step, e.began = "relieving the line", len(e.Plan.Steps), e.next
-	e.event("relieving the line")
-	for deadline := e.next.Add(relieveLimit); e.next < deadline; {
+	if silent {
+		// A node that is not heard may still hear. It is asked to relieve for as long as the plan would wait for that.
+		limit, e.label = e.relieveAllowed(), "relieving the line unseen"
+	}
+	e.event(e.label)
+	for deadline := e.next.Add(limit); e.next < deadline; {
 		e.hold(control.Vented(e.Rig), e.Rig.Cycle)
 		if p, ok := e.believed(e.next); e.lost() || e.hurried() || (ok && p < samples.SafePressure) {
-			return
+			break
+		}
+		if _, alive := e.vehicle.Alive(); silent && alive {
+			break // this is not the bench's bus any more
 		}
 	}
+	if silent {
+		e.outcome.Unseen = e.next.Sub(e.began)
+	}
+}
+
+// silent reports whether the run has ended because the bench node was not heard any more.
+func (e *engine) silent() bool {
+	t := e.sup.Tripped()
+	return t != nil && t.Name == interlock.BenchSilent
+}
+
+// relieveAllowed is how long the plan waits for the line to come down.
+func (e *engine) relieveAllowed() time.Duration {
+	allowed := relieveLimit
+	for _, s := range e.Plan.Steps {
+		if s.Kind == scenario.Relieve {
+			allowed = s.Timeout
+		}
+	}
+	return allowed
 }
 
 // hurried says that a person has asked for the end a second time.
@@ -53,7 +83,20 @@ func (e *engine) finish(ended samples.Ended) {
 		e.hold(e.Rig.Safe, safeFor)
 	}
 	e.outcome.Pressure, e.outcome.Fresh = e.believed(e.next)
+	if !e.outcome.Fresh {
+		e.outcome.Last = e.lastHeard()
+	}
 	e.event(e.lastWord())
+}
+
+// lastHeard is the latest valid pressure reading, however old.
+func (e *engine) lastHeard() (last Heard) {
+	for _, c := range []rig.Channel{rig.ReferencePressure, rig.LinePressure} {
+		if r := e.last[c]; r.Status == spn.Valid && (!last.Known || e.next.Sub(r.Time) < last.Ago) {
+			last = Heard{Pressure: r.Value, Ago: e.next.Sub(r.Time), Known: true}
+		}
+	}
+	return last
 }
 
 // end closes the record.
@@ -98,5 +141,5 @@ func (e *engine) lastWord() string {
 	case e.outcome.Fresh:
 		return fmt.Sprintf("NOT safe to open: %.2f bar gauge", e.outcome.Pressure)
 	}
-	return "NOT known to be safe to open: no fresh pressure reading"
+	return "NOT known to be safe to open: " + e.outcome.Unknown()
 }

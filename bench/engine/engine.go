@@ -62,6 +62,7 @@ type Progress struct {
 	Known    bool
 	Drive    float64       // % commanded, or what a unit with its own controller reports; NaN: not known
 	Left     time.Duration // until a question that waits is withdrawn; 0: none waits
+	Trip     *samples.Trip // what has ended the run, while the line is relieved; nil: nothing has
 }
 
 // Outcome is how a run ended and in what state it left the bench.
@@ -70,7 +71,31 @@ type Outcome struct {
 	Trip     *samples.Trip
 	Pressure float64 // last fresh reading, bar gauge
 	Fresh    bool    // Pressure is a fresh, valid reading
+	Last     Heard   // of a run without a fresh reading at its end: the last one
 	Timing   samples.Timing
+	// Unseen is for how long outputs that relieve the line were sent to a bench that had become silent. Whether it
+	// heard them is not known.
+	Unseen time.Duration
+}
+
+// Heard is a pressure reading (bar gauge) and how old it was when the run ended.
+type Heard struct {
+	Pressure float64
+	Ago      time.Duration
+	Known    bool
+}
+
+// Unknown says what is known of the line when there is no fresh reading.
+func (o Outcome) Unknown() string {
+	text := "no fresh pressure reading"
+	if o.Last.Known {
+		text += fmt.Sprintf("; the last one was %.2f bar gauge, %.1f s ago", o.Last.Pressure, o.Last.Ago.Seconds())
+	}
+	if o.Unseen > 0 {
+		text += fmt.Sprintf("; the bench was silent and was sent everything at rest and the vent open for %.1f s: whether "+
+			"it heard that is not known", o.Unseen.Seconds())
+	}
+	return text
 }
 
 // SafeToOpen says whether a fresh reading shows that the line is relieved. A vented line reads about zero: a gauge that

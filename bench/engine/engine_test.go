@@ -141,13 +141,58 @@ func TestPumpStopsWithTheTrip(t *testing.T) {
 	}
 }
 
+// A bench that is not heard may still hear: it is sent everything at rest and the vent open for as long as the plan's
+// relieve step waits, and the end says what is known and what is not.
 func TestSilentBench(t *testing.T) {
 	p := &plant{}
-	r := runWith(t, context.Background(), aPlan(), p, during("hold", time.Second, func(now clock.Instant) { p.silentFrom = now }))
+	var shown *samples.Trip
+	fall := during("hold", time.Second, func(now clock.Instant) { p.silentFrom = now })
+	r := runWith(t, context.Background(), aPlan(), p, func(g Progress) {
+		fall(g)
+		if g.Trip != nil && shown == nil {
+			require.Less(t, g.Now.Sub(p.silentFrom), time.Second, "a person is told at once")
+			shown = g.Trip
+		}
+	})
 	require.Equal(t, samples.BenchFault, r.Ended)
 	require.Equal(t, "bench-silent", r.Trip.Name)
+	require.Equal(t, r.Trip, shown)
 	require.Less(t, r.Trip.Time.Sub(p.silentFrom), time.Second)
 	require.False(t, r.SafeToOpen(), "nothing is known of a bench that is silent")
+	require.InDelta(t, 0, p.pressure, 0.1, "it heard: the line is relieved")
+	require.Equal(t, 20*time.Second, r.Unseen, "the time-out of the relieve step")
+	for _, c := range p.heard {
+		switch since := c.at.Sub(r.Trip.Time); {
+		case since > 20*time.Millisecond && since < 19*time.Second:
+			require.Zero(t, c.data.UnsignedBitsLittleEndian(0, 16), "pump %s after the trip", since)
+			require.Equal(t, uint64(1), c.data.UnsignedBitsLittleEndian(40, 2), "vent %s after the trip", since)
+		}
+	}
+	require.True(t, r.Last.Known)
+	require.InDelta(t, 9, r.Last.Pressure, 0.5)
+	require.Contains(t, r.Unknown(), "whether it heard that is not known")
+	require.Contains(t, r.rec.Events[len(r.rec.Events)-1].Text, r.Unknown())
+	r.requireSafe(t)
+}
+
+// One that comes back while it is relieved ends the wait, and its reading is believed.
+func TestSilentBench_ComesBack(t *testing.T) {
+	p := &plant{}
+	r := runWith(t, context.Background(), aPlan(), p, during("hold", time.Second, func(now clock.Instant) {
+		p.silentFrom, p.silentTo = now, now.Add(5*time.Second)
+	}))
+	require.Equal(t, samples.BenchFault, r.Ended)
+	require.True(t, r.SafeToOpen())
+	require.InDelta(t, 4.8, r.Unseen.Seconds(), 0.2)
+}
+
+// One that hears nothing either is left to its own time-out, and is not said to be relieved.
+func TestSilentBench_Deaf(t *testing.T) {
+	p := &plant{deaf: true}
+	r := runWith(t, context.Background(), aPlan(), p, during("hold", time.Second, func(now clock.Instant) { p.silentFrom = now }))
+	require.False(t, r.SafeToOpen())
+	require.Greater(t, p.pressure, 1.0, "this plant has no time-out of its own")
+	require.Contains(t, r.Unknown(), "the vent open for 20.0 s")
 }
 
 func TestNobodyThere(t *testing.T) {

@@ -77,13 +77,16 @@ func (s *Supervisor) checkSwitch(r rig.Reading) {
 	}
 }
 
+// BenchSilent is the trip of a bench node that has stopped sending.
+const BenchSilent = "bench-silent"
+
 // checkSilence finds a bench node that has stopped sending.
 func (s *Supervisor) checkSilence(now clock.Instant) {
 	if quiet := now.Sub(s.node); quiet > StaleFloor {
-		s.latch(Trip{Bench: true, Deaf: true, Time: now, Name: "bench-silent",
+		s.latch(Trip{Bench: true, Time: now, Name: BenchSilent, // not deaf: a node may hear and not be heard
 			Reading: fmt.Sprintf("nothing from the bench node for %d ms", quiet.Milliseconds()),
 			Limit:   fmt.Sprintf("at most %d ms", StaleFloor.Milliseconds()),
-			Next: "check the node's power, the cable and the bit rate; the node takes its own safe state; " +
+			Next: "read the gauge on the line before you touch it; check the node's power, the cable and the bit rate; " +
 				"start again"})
 	}
 }

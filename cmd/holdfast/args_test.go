@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/engine"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 )
 
@@ -77,4 +78,19 @@ func TestProgress_OneLine(t *testing.T) {
 	text := strings.NewReplacer("\x1b7\x1b[1A\r\x1b[K", "", "\x1b8", "").Replace(out.String())
 	require.Len(t, text, 79)
 	require.Regexp(t, `^19 min 58 s left  step  1/20  ask insulation_resistance +0\.0 s   0\.00 bar`, text)
+}
+
+// Why a run was tripped is said when it happens, and once.
+func TestProgress_Trip(t *testing.T) {
+	var out bytes.Buffer
+	p := newProgress(&out, false, &scenario.Plan{Steps: make([]scenario.Step, 20)})
+	trip := &samples.Trip{Name: "bench-silent", Reading: "nothing", Limit: "200 ms", Next: "read the gauge"}
+	p.show(engine.Progress{Name: "relieving the line unseen", Trip: trip})
+	require.Contains(t, out.String(), "TRIP bench-silent: nothing, limit 200 ms. Next: read the gauge.")
+	p.lastWord(engine.Outcome{Trip: trip, Unseen: 30 * time.Second,
+		Last: engine.Heard{Pressure: 8.93, Ago: 30 * time.Second, Known: true}})
+	require.Equal(t, 1, strings.Count(out.String(), "TRIP"))
+	said := strings.ReplaceAll(out.String(), "\n", " ")
+	require.Contains(t, said, "the last one was 8.93 bar gauge, 30.0 s ago")
+	require.Contains(t, said, "whether it heard that is not known. Read the gauge on the line.")
 }

@@ -52,7 +52,7 @@ steps:
   - prime: {drive: 60 %, until: 2 bar, stays: 0.5 s, timeout: 60 s}
   - pressurise: {to: 9 bar, band: 3 %, stays: 1 s, timeout: 20 s}
   - hold: {at: 9 bar, for: 20 s, settle: 5 s}
-  - relieve: {below: 0.2 bar, timeout: 30 s}
+  - relieve: {below: 0.2 bar, timeout: 10 s}
 limits:
   regulated_pressure: {min: 8.7 bar, max: 9.3 bar}
 `
@@ -204,7 +204,8 @@ func hold(t *testing.T, bus string) (*process, can.Source) {
 	return nil, nil
 }
 
-// TestLabBenchUnplugged: the bench goes away in the middle of a hold: status 6 within a second.
+// TestLabBenchUnplugged: the bench goes away in the middle of a hold: status 6 once the time for relieving a bench
+// that may still hear is over.
 func TestLabBenchUnplugged(t *testing.T) {
 	bench := startBench(t, "can1", "can0")
 	run, _ := hold(t, "can0")
@@ -215,9 +216,10 @@ func TestLabBenchUnplugged(t *testing.T) {
 	t.Logf("status 6 after %d ms", took.Milliseconds())
 	// The end of the process, with the run judged and its record closed on a slow emulated computer; how soon the trip
 	// itself comes is held in TestWaysOutBesideABench and TestSilentBench.
-	require.Less(t, took, 5*time.Second)
+	require.Less(t, took, 15*time.Second)
 	require.Equal(t, "error", verdict(t, run).Verdict)
 	require.Contains(t, run.errOut.String(), "bench-silent")
+	require.Contains(t, run.errOut.String(), "whether it heard that is not known")
 }
 
 // TestLabHarnessKilled: kill -9 leaves the bench to its own time-out, which relieves the line.

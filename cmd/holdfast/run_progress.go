@@ -13,6 +13,7 @@ import (
 	"holdfast/bench/engine"
 	"holdfast/bench/report"
 	"holdfast/bench/rig"
+	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 	"holdfast/j1939/unit"
@@ -26,6 +27,7 @@ type progress struct {
 	width int // of the terminal, characters; 0: as wide as it takes
 	step  int
 	label string
+	told  bool          // why the run was tripped has been said
 	drawn clock.Instant // wall clock of the last drawing
 }
 
@@ -54,6 +56,7 @@ func terminalWidth(out io.Writer) int {
 
 // show is called once a command cycle.
 func (p *progress) show(g engine.Progress) {
+	p.trip(g.Trip)
 	if g.Name != p.label || g.Step != p.step {
 		p.label, p.step = g.Name, g.Step
 		if !p.live {
@@ -91,18 +94,26 @@ func (p *progress) end() {
 	}
 }
 
+// trip says at once, and once, why a run has ended: the line may take a while to be relieved.
+func (p *progress) trip(t *samples.Trip) {
+	if t == nil || p.told {
+		return
+	}
+	p.told = true
+	p.end()
+	fmt.Fprintf(p.out, "TRIP %s: %s, limit %s. Next: %s.\n", t.Name, t.Reading, t.Limit, t.Next)
+}
+
 // lastWord says how the bench was left: the one line that must be true on every way out.
 func (p *progress) lastWord(o engine.Outcome) {
-	if t := o.Trip; t != nil {
-		fmt.Fprintf(p.out, "TRIP %s: %s, limit %s. Next: %s.\n", t.Name, t.Reading, t.Limit, t.Next)
-	}
+	p.trip(o.Trip)
 	switch {
 	case o.SafeToOpen():
 		fmt.Fprintf(p.out, "Line relieved: %s bar gauge, safe to open.\n", unit.Decimals(o.Pressure, 2))
 	case o.Fresh:
 		fmt.Fprintf(p.out, "NOT SAFE TO OPEN: %.2f bar gauge in the line.\n", o.Pressure)
 	default:
-		fmt.Fprintln(p.out, "NOT KNOWN TO BE SAFE TO OPEN: no fresh pressure reading. Read the gauge on the line.")
+		sayIn(p.out, p.width, "", fmt.Sprintf("NOT KNOWN TO BE SAFE TO OPEN: %s. Read the gauge on the line.", o.Unknown()))
 	}
 }
 

@@ -31,7 +31,7 @@ limits_from: shipped examples
 nominal: 9 bar
 steps:
   - prime: {drive: 30 %, until: 8 bar, stays: 0.5 s, timeout: 60 s}
-  - relieve: {below: 0.2 bar, timeout: 30 s}
+  - relieve: {below: 0.2 bar, timeout: 3 s}
 limits:
   prime_time: {max: 30 s}
 `

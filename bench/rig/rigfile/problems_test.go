@@ -1,7 +1,9 @@
 package rigfile_test
 
 import (
+	"bytes"
 	"errors"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -101,8 +103,9 @@ func TestParse_OneMistake(t *testing.T) {
 // record it is passed over, and what is left is the same rig.
 func TestParse_Tare(t *testing.T) {
 	text := edited(t, "alive_counter:", "  scale_tare: {signal: BenchOutputs.ScaleTare, values: {no: 0, tare: 1}, safe: no}\nalive_counter:")
-	require.EqualError(t, problemsIn(t, text),
-		"r.yaml:135:3: scale_tare: nothing tares the scale, masses are differences of its readings; leave it out")
+	at := 1 + strings.Count(string(text[:bytes.Index(text, []byte("  scale_tare"))]), "\n")
+	require.EqualError(t, problemsIn(t, text), fmt.Sprintf("r.yaml:%d:3: scale_tare: nothing tares the scale, "+
+		"masses are differences of its readings; leave it out", at))
 	old, err := rigfile.ParseKept("r.yaml", text, beside)
 	require.NoError(t, err)
 	now, err := rigfile.ParseKept("r.yaml", edited(t, "alive_counter:", "alive_counter:"), beside)
