@@ -131,6 +131,7 @@ func (e *engine) hearFrame(f can.Frame) {
 		e.sup.Hear(r)
 		e.state.hear(r)
 	}
+	e.hearCounters(f)
 	e.hearFaults(f)
 }
 
@@ -145,6 +146,9 @@ func (e *engine) speak(out rig.Outputs) {
 	e.sent = out
 	e.sup.Commanded(e.next, out)
 	e.frames = e.encoder.Encode(out, e.frames[:0])
+	if n, ok := e.encoder.Count(); ok {
+		e.sentAt[n%uint64(len(e.sentAt))] = e.Port.Now()
+	}
 	for _, f := range e.frames {
 		err := e.Port.Send(f)
 		if err != nil && !errors.Is(err, can.ErrBusy) {

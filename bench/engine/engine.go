@@ -128,6 +128,8 @@ type engine struct {
 	spoken   bool   // something has been sent
 	told     uint64 // frames lost, as last told in the record
 	late     lateness
+	counts   []rig.Count
+	sentAt   [16]clock.Instant // when the command of each alive counter was last sent
 }
 
 // Run runs the plan to its end, to a trip, or until ctx is cancelled, and relieves the line.
@@ -149,7 +151,7 @@ func newEngine(c Config) *engine {
 	now := c.Port.Now()
 	e := &engine{Config: c, sup: interlock.New(c.Rig, now), next: now, vehicle: interlock.NewVehicleGuard(c.Rig),
 		state: state{rig: c.Rig}, control: control.New(c.Rig, c.Plan.Nominal), decoder: rig.NewDecoder(c.Rig), encoder: rig.NewEncoder(c.Rig),
-		buf: make([]can.Frame, 256), readings: make([]rig.Reading, 0, 16), frames: make([]einride.Frame, 0, 4)}
+		buf: make([]can.Frame, 256), readings: make([]rig.Reading, 0, 16), frames: make([]einride.Frame, 0, 4), counts: make([]rig.Count, 0, 8)}
 	e.sup.Tighten(c.Plan.MaxPressure)
 	for i := range e.sent {
 		e.sent[i] = -1 // nothing journalled yet: the first cycle writes every command
@@ -166,6 +168,7 @@ func (e *engine) run(ctx context.Context) samples.Ended {
 	if ended, ok := e.wake(ctx); !ok {
 		return ended
 	}
+	e.noteCounters()
 	for i, s := range e.Plan.Steps {
 		outcome, ended, ok := e.runStep(ctx, i, s)
 		if !ok {

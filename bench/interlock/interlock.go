@@ -51,6 +51,11 @@ type Supervisor struct {
 	regulated      bool // the pressure is being regulated, and since when
 	regulatedSince clock.Instant
 
+	// Counted: what the node says of itself (counters.go).
+	counters     [rig.NumChannels]counted
+	counterEvery [rig.NumChannels]time.Duration
+	lateEchoes   int // in a row
+
 	// Obeyed: what does not follow its command (obey.go).
 	bare           bool // the bench drives the unit
 	hasCommand     [rig.NumCommands]bool
@@ -88,6 +93,9 @@ func New(r *rig.Rig, started clock.Instant) *Supervisor {
 	s.guard.MaxPressure = r.TripPressure()
 	s.atmosphere[0], s.atmosphere[1], s.atmosphereWhy = r.Atmosphere()
 	_, s.messages = messagesOf(r)
+	for _, c := range r.Counters {
+		s.counterEvery[c.Channel] = c.Every
+	}
 	for c := range r.Commands {
 		s.hasCommand[c] = r.Commands[c] != nil
 	}
@@ -137,6 +145,7 @@ func (s *Supervisor) Hear(r rig.Reading) {
 	}
 	s.checkSwitch(r)
 	s.checkAlive(before, r)
+	s.counters[r.Channel].heard++
 	s.checkMissing(r)
 	s.checkObeys(r)
 }

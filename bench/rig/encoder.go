@@ -79,6 +79,16 @@ func (e *Encoder) Encode(o Outputs, out []can.Frame) []can.Frame {
 	return out
 }
 
+// Count returns the alive counter that the last frames carry; ok is false for a rig whose commands have none.
+func (e *Encoder) Count() (counter uint64, ok bool) {
+	for i := range e.messages {
+		if alive := e.messages[i].alive; alive != nil && e.count > 0 {
+			return (e.count - 1) & (uint64(1)<<alive.Length - 1), true
+		}
+	}
+	return 0, false
+}
+
 // raw is the field's value for an output within its bounds.
 func (a *Actuator) raw(v float64) uint64 {
 	if a.Signal.TwoStates {

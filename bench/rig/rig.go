@@ -48,7 +48,9 @@ type Rig struct {
 	Altitude    *Altitude     // where the bench stands; nil: not stated
 	Relief      *Relief       // what lets pressure go without the harness; nil: not stated
 
-	Alive *Signal // counter in a command message; nil when it has none
+	Alive    *Signal   // counter in a command message; nil when it has none
+	Counters []Counter // of the node: which of its messages are read anew; none when it sends none
+	Echo     *Signal   // the counter of the last command that the node has taken over; nil when it sends none
 }
 
 // Estimate is a value with its expanded uncertainty (k = 2) in the same unit.

@@ -157,7 +157,7 @@ func showTorture(out io.Writer, t torture.Tally, o tortureOptions) error {
 	for _, row := range []struct {
 		title  string
 		counts map[string]int
-	}{{"rigs", t.Rigs}, {"drawn", t.Troubles}, {"units", t.Faults}, {"ended", t.Ends}, {"trips", t.Trips}, {"verdicts", t.Verdicts}} {
+	}{{"rigs", t.Rigs}, {"drawn", t.Troubles}, {"units", t.Faults}, {"lies", t.Lies}, {"ended", t.Ends}, {"trips", t.Trips}, {"verdicts", t.Verdicts}} {
 		fmt.Fprintf(out, "%-9s %s\n", row.title, countsInWords(row.counts))
 	}
 	fmt.Fprintf(out, "%-9s %d pressures above the limit, the slowest after %.1f ms (two cycles: 40 ms)\n",

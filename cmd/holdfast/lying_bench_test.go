@@ -13,6 +13,7 @@ import (
 	"holdfast/bench/engine"
 	"holdfast/bench/journal"
 	"holdfast/bench/samples"
+	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
@@ -25,6 +26,7 @@ const (
 	frameElectrics  = 0x0CFF12C8
 	frameScale      = 0x0CFF13C8
 	frameAmbient    = 0x18FF14C8
+	frameAlive      = 0x18FF15C8
 	frameOutputs    = 0x0CFF10F9
 )
 
@@ -196,6 +198,7 @@ func TestLyingBench(t *testing.T) {
 		{"return shut-off does not shut", "does-not-obey", nil, set(frameOutputs, 34, 2, always(0)), 0},
 		{"return shut-off never opens", "does-not-obey", nil, set(frameOutputs, 34, 2, always(1)), 0},
 		{"heater goes on when off", "does-not-obey", nil, set(frameOutputs, 36, 2, always(1)), 0},
+		{"counter of the scale's readings stands", "frozen", lieFrom("hold", 0, frozenField(frameAlive, 16, 8)), nil, 0},
 		{"gauge not available three times of four", "stale-data", lieFrom("hold", 0, set(frameHydraulics, 16, 16, alternate())), nil, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -221,6 +224,70 @@ func TestLyingBench(t *testing.T) {
 }
 
 const cycleOfRig = 20 * time.Millisecond // the step begins up to a cycle before the bench learns of it
+
+// TestLyingBench_Late: a link that holds every message back by 150 ms, both ways together, is noticed by the node's echo; one
+// that holds it back by 30 ms is not.
+func TestLyingBench_Late(t *testing.T) {
+	for _, c := range []struct {
+		late time.Duration
+		trip string
+	}{{15 * time.Millisecond, ""}, {75 * time.Millisecond, "late-answers"}, {125 * time.Millisecond, "late-answers"}} {
+		plan, r, err := loadPlanAndRig("quick-leak", "bench-node")
+		require.NoError(t, err)
+		bus := simbench.NewBus()
+		b, err := sim.New(sim.Options{Seed: 3, Start: simbench.Epoch})
+		require.NoError(t, err)
+		bus.Attach(&heldBack{Bench: b, by: c.late})
+		var kept journal.Memory
+		w, err := journal.NewWriter(&kept, journal.Header{})
+		require.NoError(t, err)
+		out, err := engine.Run(context.Background(), engine.Config{Plan: plan, Rig: r, Port: bus.Open("harness"), Journal: w})
+		require.NoError(t, err)
+		if c.trip == "" {
+			require.Nil(t, out.Trip, "%v", c.late)
+			continue
+		}
+		require.NotNil(t, out.Trip, "%v", c.late)
+		require.Equal(t, c.trip, out.Trip.Name)
+		require.Equal(t, samples.BenchFault, out.Ended)
+	}
+}
+
+// heldBack is a bench behind a link that takes its time, both ways.
+type heldBack struct {
+	*sim.Bench
+	by     time.Duration
+	toNode []can.Frame
+	toBus  []can.Frame
+}
+
+func (h *heldBack) Next() clock.Instant {
+	next := h.Bench.Next()
+	for _, list := range [][]can.Frame{h.toNode, h.toBus} {
+		if len(list) > 0 {
+			next = min(next, list[0].Time)
+		}
+	}
+	return next
+}
+
+func (h *heldBack) Step(now clock.Instant, in []can.Frame, out []einride.Frame) []einride.Frame {
+	for _, f := range in {
+		f.Time = f.Time.Add(h.by)
+		h.toNode = append(h.toNode, f)
+	}
+	var arrived []can.Frame
+	for len(h.toNode) > 0 && h.toNode[0].Time <= now {
+		arrived, h.toNode = append(arrived, h.toNode[0]), h.toNode[1:]
+	}
+	for _, f := range h.Bench.Step(now, arrived, nil) {
+		h.toBus = append(h.toBus, can.Frame{Frame: f, Time: now.Add(h.by)})
+	}
+	for len(h.toBus) > 0 && h.toBus[0].Time <= now {
+		out, h.toBus = append(out, h.toBus[0].Frame), h.toBus[1:]
+	}
+	return out
+}
 
 // TestLyingBench_CoarseGauge: with one pressure in steps of 8 kPa a freeze is seen while the pressure is regulated, and
 // healthy units of the same kind are not taken for frozen.

@@ -10,6 +10,7 @@ const (
 	idElectrics  = 0x0CFF12C8
 	idScale      = 0x0CFF13C8
 	idAmbient    = 0x18FF14C8
+	idAlive      = 0x18FF15C8
 )
 
 // field is one signal of bench-node.dbc.
@@ -52,4 +53,10 @@ var (
 	fAmbientTemperature = signal.At(16, 16, 0.03125, -273) // degC
 	fAmbientPressure    = signal.At(32, 16, 0.01, 0)       // kPa
 	fReservoirMass      = signal.At(48, 16, 0.1, 0)        // g
+
+	fHydraulicsCount = signal.At(0, 8, 1, 0)
+	fElectricsCount  = signal.At(8, 8, 1, 0)
+	fScaleCount      = signal.At(16, 8, 1, 0)
+	fAmbientCount    = signal.At(24, 8, 1, 0)
+	fCommandEcho     = signal.At(32, 8, 1, 0)
 )

@@ -37,7 +37,7 @@ func database(t *testing.T) map[string]dbc.SignalDef {
 }
 
 var messages = map[string]uint32{"BenchOutputs": idOutputs, "BenchHydraulics": idHydraulics,
-	"BenchElectrics": idElectrics, "BenchScale": idScale, "BenchAmbient": idAmbient}
+	"BenchElectrics": idElectrics, "BenchScale": idScale, "BenchAmbient": idAmbient, "BenchAlive": idAlive}
 
 var layout = map[string]field{
 	"BenchOutputs.PumpDrive": fPumpDrive, "BenchOutputs.DosingValveDuty": fDosingDuty,
@@ -54,6 +54,8 @@ var layout = map[string]field{
 	"BenchScale.OutputsEnabled":     fEnabled,
 	"BenchAmbient.FluidTemperature": fFluidTemperature, "BenchAmbient.AmbientTemperature": fAmbientTemperature,
 	"BenchAmbient.AmbientPressure": fAmbientPressure, "BenchAmbient.ReservoirMass": fReservoirMass,
+	"BenchAlive.HydraulicsCount": fHydraulicsCount, "BenchAlive.ElectricsCount": fElectricsCount,
+	"BenchAlive.ScaleCount": fScaleCount, "BenchAlive.AmbientCount": fAmbientCount, "BenchAlive.CommandEcho": fCommandEcho,
 }
 
 // The hand-written layout is that of bench-node.dbc, signal for signal.

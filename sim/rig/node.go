@@ -15,6 +15,8 @@ const (
 	everyElectrics = 20 * time.Millisecond
 	everyScale     = 100 * time.Millisecond
 	everyAmbient   = time.Second
+	everyAlive     = 100 * time.Millisecond
+	aliveAt        = 50 * time.Millisecond // after the others, so that they keep their times
 )
 
 // Readings is the true state at the instruments, in the units of the signals.
@@ -76,7 +78,25 @@ func (n *Node) Send(t time.Duration, r *Readings, out []einride.Frame) []einride
 	if t%everyAmbient == 0 {
 		out = append(out, n.ambient(r))
 	}
+	if t%everyAlive == aliveAt {
+		out = append(out, n.alive(t))
+	}
 	return out
+}
+
+// alive counts how often each message's instruments have been read: this node reads them for every message.
+func (n *Node) alive(t time.Duration) einride.Frame {
+	f := signal.Frame(idAlive)
+	for every, count := range map[time.Duration]field{Tick: fHydraulicsCount, everyElectrics: fElectricsCount,
+		everyScale: fScaleCount, everyAmbient: fAmbientCount} {
+		count.Put(&f.Data, float64(int64(t/every+1)%251))
+	}
+	if n.known {
+		fCommandEcho.Put(&f.Data, float64(n.counter))
+	} else {
+		fCommandEcho.PutMissing(&f.Data)
+	}
+	return f
 }
 
 func (n *Node) hydraulics(r *Readings) einride.Frame {

@@ -20,7 +20,7 @@ func TestNode_Periods(t *testing.T) {
 			sent[f.ID]++
 		}
 	}
-	require.Equal(t, map[uint32]int{idHydraulics: 200, idElectrics: 100, idScale: 20, idAmbient: 2}, sent)
+	require.Equal(t, map[uint32]int{idHydraulics: 200, idElectrics: 100, idScale: 20, idAmbient: 2, idAlive: 20}, sent)
 }
 
 func TestNode_UnitSensor(t *testing.T) {

@@ -76,6 +76,7 @@ func (p *parsing) file(f *yamltext.Fields, dbc func(string) ([]byte, error)) {
 	p.channels(f)
 	p.commands(f)
 	p.alive(f)
+	p.counters(f)
 	p.hydraulics(f)
 	p.verifyEvery(f)
 	p.required(f)

@@ -137,7 +137,7 @@ func TestParse_AllAtOnce(t *testing.T) {
 		"r.yaml:10:3: channels without emergency_stop; map it: no bench can be watched without it",
 		"r.yaml:10:3: channels without outputs_enabled; map it: no bench can be watched without it",
 		`r.yaml:11:1: a rig has no key "colour"; known here: holdfast, name, title, unit, fluid, messages, our_address, ` +
-			"node_address, other_senders, cycle, node_timeout, guard, altitude, barometer, relief, channels, commands, alive_counter, line_volume, check_valve, " +
+			"node_address, other_senders, cycle, node_timeout, guard, altitude, barometer, relief, channels, commands, alive_counter, instrument_counters, command_echo, line_volume, check_valve, " +
 			"stroke_volume, dosing_valve, regulator, verify_every",
 	}, "\n"))
 }

@@ -25,6 +25,7 @@ type Tally struct {
 	Troubles map[string]int `json:"troubles"`
 	Rigs     map[string]int `json:"rigs"`
 	Faults   map[string]int `json:"unit_faults"`
+	Lies     map[string]int `json:"lies"`
 	Broken   []Story        `json:"broken"` // the seeds for which a checker did not hold, in order
 	Run      time.Duration  `json:"-"`      // simulated, of all runs together
 	Answers  int            `json:"over_pressures_answered"`
@@ -41,7 +42,7 @@ type Story struct {
 
 func newTally() Tally {
 	return Tally{Ends: map[string]int{}, Trips: map[string]int{}, Verdicts: map[string]int{},
-		Troubles: map[string]int{}, Rigs: map[string]int{}, Faults: map[string]int{}, Broken: []Story{}}
+		Troubles: map[string]int{}, Rigs: map[string]int{}, Faults: map[string]int{}, Lies: map[string]int{}, Broken: []Story{}}
 }
 
 // add counts one seed. The order of seeds makes no difference.
@@ -58,6 +59,9 @@ func (t *Tally) add(r Report) {
 	t.Rigs[r.Rig]++
 	for _, name := range r.Faults {
 		t.Faults[name]++
+	}
+	for _, name := range r.Lies {
+		t.Lies[name]++
 	}
 	if r.Answered {
 		t.Answers++

@@ -31,7 +31,8 @@ func (r *run) checkOutcome() {
 	if r.quiet() && len(r.told) == 0 && (r.outcome.Ended != samples.Completed || r.outcome.Trip != nil) {
 		w.fail(now, "nothing was wrong and the run ended as %s: %+v", r.ended(), r.outcome.Trip)
 	}
-	if r.outcome.SafeToOpen() && r.bench.Truth().Pressure > 0.5 && !r.has(corruption, frozen) && !r.lies() {
+	if r.outcome.SafeToOpen() && r.bench.Truth().Pressure > 0.5 && !r.has(corruption, frozen) && !r.lies() &&
+		!(r.own && aboutPressure(r.told)) && !(aboutPressure(r.told) && r.watch.blind()) {
 		w.fail(now, "said to be safe to open at %.2f bar", r.bench.Truth().Pressure)
 	}
 }

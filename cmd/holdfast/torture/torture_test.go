@@ -46,6 +46,7 @@ func TestSeeds(t *testing.T) {
 	}
 	require.Len(t, tally.Rigs, 2)
 	require.NotEmpty(t, tally.Faults)
+	require.NotEmpty(t, tally.Lies)
 	require.NotZero(t, tally.Answers)
 	require.NotZero(t, tally.Verdicts["pass"])
 }
@@ -108,6 +109,7 @@ func TestCheckersNotice(t *testing.T) {
 		{"never rests", func(r *run) { r.port = &neverRests{r.wire} }, "outputs are not safe", 1, false},
 		{"blind to pressure", blind, "nothing tripped", 60, false},
 		{"blind to the truth", blind, "the pump is still driven", 530, true},
+		{"lets the pressure rise whatever the gauges say", blind, "are really there", 1, true},
 		{"drives on", blind, "a command drives", 60, false},
 		{"loses what it acknowledged", func(r *run) { r.disk.loses = 3000 }, "readings were acknowledged", 1, false},
 		{"changes what it was given", func(r *run) { r.ledger.spoil = 0.001 }, "is not what was given", 1, false},

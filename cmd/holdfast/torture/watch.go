@@ -11,6 +11,7 @@ import (
 
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
+	"holdfast/sim/lie"
 )
 
 const (
@@ -26,6 +27,7 @@ const (
 // and what pressure there is. It knows the bench's messages from the database, and nothing of the engine.
 type watch struct {
 	trial  *trial
+	told   []lie.Lie
 	start  clock.Instant
 	broken []string
 
@@ -38,6 +40,7 @@ type watch struct {
 	driven    clock.Instant // last command that drives anything
 	nodeHeard clock.Instant // last command that reached the node
 	truthOver clock.Instant // since when the true pressure is above the limit
+	unbounded bool          // it has been seen above the limit by more than truthMargin
 
 	references []clock.Instant // valid readings of the reference gauge handed out
 	digest     uint64
@@ -133,7 +136,8 @@ func (w *watch) sent(now clock.Instant, f *einride.Frame) {
 
 // truth looks at what is really there, whenever something happens on the bench.
 func (w *watch) truth(now clock.Instant, b *bench) {
-	if b.Truth().Pressure <= w.trial.limit+w.trial.margin() || w.trial.lies() {
+	w.bounded(now, b.Truth().Pressure)
+	if b.Truth().Pressure <= w.trial.limit+w.trial.margin() || w.trial.lies() || aboutPressure(w.told) || disobeys(w.told) {
 		w.truthOver = 0
 		return
 	}
