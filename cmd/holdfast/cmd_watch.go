@@ -8,17 +8,13 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/live"
 	"holdfast/cmd/holdfast/oplog"
-	"holdfast/j1939/can"
-	"holdfast/j1939/can/capture"
-	"holdfast/j1939/clock"
-	"holdfast/j1939/trace"
 	"holdfast/j1939/unit"
 )
 
@@ -148,15 +144,7 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 	if attach != nil && len(from) > 1 {
 		return withStatus(exitUsage, errors.New("--attach takes one recording: a visit has one vehicle"))
 	}
-	all, err := watchRecordings(ctx, from, limits, attach.tell, errOut, func(i int, s *watch.Summary) {
-		if o.summary || o.json {
-			return
-		}
-		if i > 0 {
-			fmt.Fprintln(out)
-		}
-		fmt.Fprint(out, summaryText(s, out))
-	})
+	all, err := watchRecordings(ctx, o, from, limits, attach.tell, out, errOut)
 	if err != nil {
 		return err
 	}
@@ -164,6 +152,29 @@ func runWatch(ctx context.Context, o watchOptions, from []string, out, errOut io
 		return err
 	}
 	return attach.keep(ctx, all[0], sideOf(o.json, out, errOut), errOut)
+}
+
+// watchRecordings reads recordings and shows the summary of each, unless rows or JSON were asked for.
+func watchRecordings(ctx context.Context, o watchOptions, from []string, limits watch.Options, tell func(watch.Event),
+	out, errOut io.Writer) (all []*watch.Summary, err error) {
+	err = live.ReadAll(ctx, from, limits, tell, func(i int, r live.Recording) error {
+		if len(from) == 1 && r.Heard == 0 { // one of a fleet is only said to show nothing
+			return noFrame(from[i])
+		}
+		if r.Skipped > 0 {
+			fmt.Fprintf(errOut, "%s: skipped what is not classic CAN: %s\n", from[i], counted(int(r.Skipped), "record"))
+		}
+		all = append(all, r.Summary)
+		if o.summary || o.json {
+			return nil
+		}
+		if i > 0 {
+			fmt.Fprintln(out)
+		}
+		fmt.Fprint(out, summaryText(r.Summary, out))
+		return nil
+	})
+	return all, badInput(err)
 }
 
 // summaryText breaks a summary between words to fit a terminal. A file or a pipe gets one line a finding.
@@ -195,61 +206,6 @@ func (o *watchOptions) onlyLive() error {
 		}
 	}
 	return nil
-}
-
-// watchRecording reads a recording to its end; alone says that it is the only one.
-func watchRecording(ctx context.Context, path string, alone bool, limits watch.Options, tell func(watch.Event),
-	errOut io.Writer) (*watch.Summary, error) {
-	if info, err := os.Stat(path); err == nil && info.IsDir() {
-		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name the recordings in it (%s)", path,
-			filepath.Join(path, "*.pcapng")))
-	}
-	reader, err := capture.Open(path)
-	if err != nil {
-		return nil, withStatus(exitUsage, err)
-	}
-	defer reader.Close()
-	w := watch.New(limits, tell)
-	if err := feed(ctx, reader, w); err != nil {
-		return nil, withStatus(exitUsage, err) // a recording that cannot be read
-	}
-	if h := reader.Stats(); alone && h.Received+h.ErrorFrames == 0 { // one of a fleet is only said to show nothing
-		return nil, noFrame(path)
-	}
-	if n := reader.Stats().Skipped; n > 0 {
-		fmt.Fprintf(errOut, "%s: skipped what is not classic CAN: %s\n", path, counted(int(n), "record"))
-	}
-	return w.Summary(path, reader.Stats().Lost), nil
-}
-
-// inFull is a recording that is handed out in full pieces: handing a piece from one processor to another
-// costs more than reading it.
-type inFull struct{ can.Source }
-
-// Receive fills dst unless the recording ends or fails before.
-func (r inFull) Receive(dst []can.Frame, until clock.Instant) (n int, err error) {
-	for n < len(dst) && err == nil {
-		var more int
-		more, err = r.Source.Receive(dst[n:], until)
-		n += more
-	}
-	return n, err
-}
-
-// feed reads a recording to its end into a watcher, without building the frames that it does not look at.
-func feed(ctx context.Context, reader *capture.Reader, w *watch.Watcher) error {
-	reader.Want(watch.Wanted())
-	var fed uint64
-	err := trace.Replay(ctx, inFull{reader}, func(frames []can.Frame) error {
-		w.Feed(frames)
-		fed += uint64(len(frames))
-		return nil
-	})
-	if stats := reader.Stats(); fed > 0 {
-		w.Passed(max(stats.Received+stats.ErrorFrames, fed) - fed)
-	}
-	w.Finish()
-	return err
 }
 
 func writeSummaries(o watchOptions, all []*watch.Summary, out io.Writer) error {

@@ -81,6 +81,7 @@ var importLaw = []room{
 	{"bench/golden", judging + "bench/yamltext", "values against their references; runs nothing"},
 	{"bench/seal", "bench/disk", "hashes and a signature over files, whatever is in them"},
 	{"bench/watch", watching, "a listener is handed a source: it moves nothing and takes no part in the bus"},
+	{"bench/watch/live", watching + "bench/disk", "a watch that goes on: it is handed its source and its clock"},
 	{"bench/history", judging + watching, "pure: results side by side"},
 	{"bench/record", keeping + "bench/characteristic", "folders and their index"},
 	{"bench/data", keeping + "bench/characteristic", "rows for other programs"},

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/live"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/can/capture/recorded"
@@ -52,7 +53,7 @@ func benchmarkFile(b *testing.B, file []byte, length time.Duration, frames int) 
 		r, err := capture.NewReader(bytes.NewReader(file), "benchmark")
 		require.NoError(b, err)
 		w := watch.New(watch.Options{}, nil)
-		require.NoError(b, feed(context.Background(), r, w))
+		require.NoError(b, live.Feed(context.Background(), r, w))
 		require.EqualValues(b, frames, w.Summary("benchmark", 0).Frames)
 	}
 	reportRatio(b, length, frames, cpuTime()-from)
@@ -130,7 +131,7 @@ func TestWatch_PassingOverChangesNothing(t *testing.T) {
 	r, err := capture.NewReader(bytes.NewReader(file), "simulated")
 	require.NoError(t, err)
 	quick, whole := watch.New(watch.Options{}, nil), watch.New(watch.Options{}, nil)
-	require.NoError(t, feed(context.Background(), r, quick))
+	require.NoError(t, live.Feed(context.Background(), r, quick))
 	whole.Feed(allFrames(t, file))
 	whole.Finish()
 	require.Equal(t, whole.Summary("simulated", 0), quick.Summary("simulated", 0))

@@ -10,12 +10,11 @@ import (
 	"strings"
 	"testing"
 	"time"
-	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
-	einride "go.einride.tech/can"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/live"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/can/virtual"
@@ -38,21 +37,22 @@ func listenFrom(t *testing.T, start clock.Instant, o watchOptions, alarms string
 	require.NoError(t, err)
 	bus := virtual.New(start, 250_000)
 	bus.Attach(v)
-	l := &live{name: "can0", source: bus.Open("watch"), keyOff: o.untilKeyOff, until: clock.Never}
-	l.attach, err = o.attach.open(context.Background(), io.Discard)
+	source := bus.Open("watch")
+	l := live.Options{Name: "can0", Until: clock.Never}
+	attach, err := o.attach.open(context.Background(), io.Discard)
 	require.NoError(t, err)
 	if alarms != "" {
-		l.alarms, err = watch.ParseAlarms("mine.yaml", []byte(alarms))
+		l.Alarms, err = watch.ParseAlarms("mine.yaml", []byte(alarms))
 		require.NoError(t, err)
 	}
 	length, err := o.length()
 	require.NoError(t, err)
 	if length > 0 {
-		l.until = start.Add(length)
+		l.Until = start.Add(length)
 	}
 	var out bytes.Buffer
-	err = runLive(context.Background(), o, l, watch.Options{}, "can0, virtual", &out, io.Discard)
-	require.Zero(t, l.source.Stats().Sent)
+	err = runLive(context.Background(), o, source, l, attach, "can0, virtual", &out, io.Discard)
+	require.Zero(t, source.Stats().Sent)
 	return out.String(), err
 }
 
@@ -171,53 +171,6 @@ func TestWatchLive_Attach(t *testing.T) {
 	require.NoError(t, err)
 	for _, kind := range []string{"trip-begins", "primed", "purge-completed", "watch-ends"} {
 		require.Contains(t, string(text), `"kind":"`+kind+`"`)
-	}
-}
-
-func TestWatchScreen_FitsAndNeverInvents(t *testing.T) {
-	for _, size := range [][2]int{{80, 24}, {120, 40}, {40, 15}, {10, 5}} {
-		s := newWatchScreen(&bytes.Buffer{}, "can0, listen-only, 250 kbit/s", func() (int,
-			int) {
-			return size[0], size[1]
-		})
-		w := watch.New(watch.Options{}, nil)
-		s.event(watch.Event{Text: "trip begins"})
-		lines := s.layout(w.View(0), w, nil, size[0], size[1])
-		require.LessOrEqual(t, len(lines), size[1])
-		text := strings.Join(lines, "\n")
-		if size[1] >= 24 {
-			require.Contains(t, text, "dosing     -- g/h")
-			require.NotContains(t, text, " 0 g/h")
-		}
-		for _, line := range lines {
-			require.LessOrEqual(t, utf8.RuneCountInString(strings.NewReplacer("\x1b[1m", "", "\x1b[30;47m",
-				"").Replace(line)), size[0], line)
-		}
-	}
-	for _, word := range []string{"preparing", "after-run", "diagnosis", "dosing", "asleep", "-- bar",
-		"10.5 bar", "service"} {
-		for _, row := range large(word, 2, 78) {
-			require.LessOrEqual(t, utf8.RuneCountInString(row), 78, word)
-		}
-		require.NotEmpty(t, large(word, 2, 78)[2])
-	}
-	require.Equal(t, [5]string{"█ █", "█ █", "███", "  █", "  █"}, large("4", 1, 10))
-}
-
-func errorFrame(class uint32) can.Frame {
-	return can.Frame{Frame: einride.Frame{ID: class}, Error: true}
-}
-
-func TestRateGuard(t *testing.T) {
-	g := rateGuard{}
-	require.NoError(t, g.add([]can.Frame{errorFrame(0x08), errorFrame(0x88), errorFrame(0x04)}))
-	err := g.add([]can.Frame{errorFrame(0x80), errorFrame(0x08), errorFrame(0x08)})
-	require.ErrorContains(t, err, "the bit rate is wrong (the controller was disturbing the bus)")
-	require.Equal(t, exitBus, statusOf(err))
-	g = rateGuard{silent: true}
-	require.NoError(t, g.add([]can.Frame{{}}))
-	for range 100 {
-		require.NoError(t, g.add([]can.Frame{errorFrame(0x08)}), "a bus that is heard has the right rate")
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/live"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/can/capture/recorded"
@@ -60,7 +61,7 @@ func quickly(t *testing.T, file []byte, name string) *watch.Summary {
 	r, err := capture.NewReader(bytes.NewReader(file), name)
 	require.NoError(t, err)
 	w := watch.New(watch.Options{}, nil)
-	require.NoError(t, feed(context.Background(), r, w))
+	require.NoError(t, live.Feed(context.Background(), r, w))
 	return w.Summary(name, 0)
 }
 

@@ -14,6 +14,8 @@ import (
 	"golang.org/x/term"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/live"
+	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 )
 
@@ -24,12 +26,15 @@ func watchInterface(ctx context.Context, o watchOptions, name string, limits wat
 		return withStatus(exitUsage, fmt.Errorf("--summary is for recordings; what was heard on %s is "+
 			"summed up at the end", name))
 	}
-	l := &live{name: name, attach: attach, keyOff: o.untilKeyOff, until: clock.Never}
+	if err := o.checkKeep(); err != nil {
+		return err
+	}
 	length, err := o.length()
 	if err != nil {
 		return err
 	}
-	if l.alarms, err = loadAlarms(o.alarms); err != nil {
+	alarms, err := loadAlarms(o.alarms)
+	if err != nil {
 		return err
 	}
 	log := newLog(errOut, o.level).With().Str("bus", name).Logger()
@@ -38,13 +43,13 @@ func watchInterface(ctx context.Context, o watchOptions, name string, limits wat
 		return err
 	}
 	defer source.Close()
-	l.source, l.guard.silent, l.log = source, source.silent, log
+	l := live.Options{Name: name, Limits: limits, Alarms: alarms, Until: clock.Never, Silent: source.silent, Log: log}
 	if length > 0 {
-		l.until = source.Now().Add(length)
+		l.Until = source.Now().Add(length)
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return logged(&log, errOut, runLive(ctx, o, l, limits, name+", "+source.words, out, errOut))
+	return logged(&log, errOut, runLive(ctx, o, source, l, attach, name+", "+source.words, out, errOut))
 }
 
 // length is what --for says; 0 when it was not given.
@@ -73,17 +78,18 @@ func loadAlarms(path string) (watch.Alarms, error) {
 }
 
 // runLive watches with a face and files as the options say, and prints what was found at the end.
-func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options, head string,
+func runLive(ctx context.Context, o watchOptions, source can.Source, l live.Options, attach *attachment, head string,
 	out, errOut io.Writer) error {
-	l.face = o.face(head, out)
-	l.watcher = watch.New(limits, l.tell)
-	if err := l.keepIn(o); err != nil {
-		l.face.end()
+	l.KeyOff, l.Keep, l.FileMB, l.Files = o.untilKeyOff, o.keep, o.keepMB, o.keepFiles
+	l.Face, l.Tell = o.face(head, out), attach.tell
+	w, err := live.New(source, l)
+	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	err := l.run(ctx)
-	s := l.finish()
-	l.logEnd(s)
+	if err = w.Run(ctx); err != nil {
+		err = withStatus(exitBus, err)
+	}
+	s := w.Finish()
 	if o.json {
 		if failed := json.NewEncoder(out).Encode(s); failed != nil {
 			return withStatus(exitInternal, failed)
@@ -92,20 +98,20 @@ func runLive(ctx context.Context, o watchOptions, l *live, limits watch.Options,
 		fmt.Fprint(out, "\n"+summaryText(s, out))
 	}
 	// The person has ended the watch, which ended ctx; keeping it is part of the watch.
-	attached := l.attach.keep(context.WithoutCancel(ctx), s, sideOf(o.json, out, errOut), errOut)
-	if err == nil && l.failure != nil {
-		err = withStatus(exitInternal, l.failure)
+	attached := attach.keep(context.WithoutCancel(ctx), s, sideOf(o.json, out, errOut), errOut)
+	if failed := w.Failure(); err == nil && failed != nil {
+		err = withStatus(exitInternal, failed)
 	}
 	return errors.Join(err, attached)
 }
 
 // face chooses how a live watch shows itself.
-func (o *watchOptions) face(head string, out io.Writer) face {
+func (o *watchOptions) face(head string, out io.Writer) live.Face {
 	switch {
 	case o.json:
-		return watchObjects{json.NewEncoder(out)}
+		return live.Objects{Out: json.NewEncoder(out)}
 	case isTerminal(out):
-		return newWatchScreen(out, head, func() (int, int) {
+		return live.NewScreen(out, head, func() (int, int) {
 			width, height, err := term.GetSize(int(out.(*os.File).Fd()))
 			if err != nil {
 				return 80, 24
@@ -113,28 +119,14 @@ func (o *watchOptions) face(head string, out io.Writer) face {
 			return width, height
 		})
 	default:
-		return watchLines{out}
+		return live.Lines{Out: out}
 	}
 }
 
-// keepIn opens the files of --keep, and says so when the watch before was cut off.
-func (l *live) keepIn(o watchOptions) error {
-	if o.keep == "" {
-		return nil
-	}
-	if o.keepMB < 1 || o.keepMB > 4096 || o.keepFiles < 2 || o.keepFiles > 10_000 {
-		return fmt.Errorf("--keep-mb is 1 to 4096 and --keep-files 2 to 10000")
-	}
-	events, before, err := watch.OpenEventLog(o.keep)
-	if err != nil {
-		return err
-	}
-	l.events = events
-	if l.record, err = watch.NewRecorder(o.keep, l.name, int64(o.keepMB)<<20, o.keepFiles); err != nil {
-		return err
-	}
-	if before.Unfinished {
-		return l.resume(o.keep, before)
+// checkKeep refuses sizes and numbers of files that make no sense.
+func (o *watchOptions) checkKeep() error {
+	if o.keep != "" && (o.keepMB < 1 || o.keepMB > 4096 || o.keepFiles < 2 || o.keepFiles > 10_000) {
+		return withStatus(exitUsage, errors.New("--keep-mb is 1 to 4096 and --keep-files 2 to 10000"))
 	}
 	return nil
 }

@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"fmt"
@@ -13,9 +13,9 @@ import (
 	"holdfast/j1939/unit"
 )
 
-// watchScreen shows a live watch on a terminal: pressure and state in letters that are read from a metre
+// Screen shows a live watch on a terminal: pressure and state in letters that are read from a metre
 // away, one bar of colour for how it stands, then the figures, then what happened last.
-type watchScreen struct {
+type Screen struct {
 	out    io.Writer
 	head   string // interface and how quietly it listens
 	began  clock.Instant
@@ -25,31 +25,34 @@ type watchScreen struct {
 }
 
 const (
-	watchDrawEvery = 250 * time.Millisecond
-	watchKept      = 20
+	drawEvery   = 250 * time.Millisecond
+	eventsShown = 20
 
-	enterWatch = "\x1b[?1049h\x1b[?25l\x1b[2J"
-	leaveWatch = "\x1b[?25h\x1b[?1049l"
+	enterScreen = "\x1b[?1049h\x1b[?25l\x1b[2J"
+	leaveScreen = "\x1b[?25h\x1b[?1049l"
 )
 
-func newWatchScreen(out io.Writer, head string, size func() (int, int)) *watchScreen {
-	fmt.Fprint(out, enterWatch)
-	return &watchScreen{out: out, head: head, size: size}
+// NewScreen begins a screen on a terminal of a size that may change.
+func NewScreen(out io.Writer, head string, size func() (int, int)) *Screen {
+	fmt.Fprint(out, enterScreen)
+	return &Screen{out: out, head: head, size: size}
 }
 
-func (s *watchScreen) event(e watch.Event) {
-	if len(s.recent) == watchKept {
+// Event shows an event among the last ones.
+func (s *Screen) Event(e watch.Event) {
+	if len(s.recent) == eventsShown {
 		s.recent = append(s.recent[:0], s.recent[1:]...)
 	}
 	s.recent = append(s.recent, e)
 	s.drawn = 0
 }
 
-func (s *watchScreen) view(v watch.View, w *watch.Watcher, alarms []string) {
+// View draws the screen anew, where that is due.
+func (s *Screen) View(v watch.View, w *watch.Watcher, alarms []string) {
 	if s.began == 0 {
 		s.began = v.At
 	}
-	if v.At.Sub(s.drawn) < watchDrawEvery {
+	if v.At.Sub(s.drawn) < drawEvery {
 		return
 	}
 	s.drawn = v.At
@@ -66,10 +69,11 @@ func (s *watchScreen) view(v watch.View, w *watch.Watcher, alarms []string) {
 	fmt.Fprint(s.out, b.String())
 }
 
-func (s *watchScreen) end() { fmt.Fprint(s.out, leaveWatch) }
+// End gives the terminal back.
+func (s *Screen) End() { fmt.Fprint(s.out, leaveScreen) }
 
 // layout is the whole screen, at most height lines of width columns (colours not counted).
-func (s *watchScreen) layout(v watch.View, w *watch.Watcher, alarms []string, width, height int) []string {
+func (s *Screen) layout(v watch.View, w *watch.Watcher, alarms []string, width, height int) []string {
 	lines := []string{cutTo(fmt.Sprintf(" %s   heard for %s   trip %d   %d frames", s.head,
 		hms(v.At.Sub(s.began)), v.Trip, v.Frames), width), ""}
 	wide, high := 2, 1

@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"context"
@@ -13,8 +13,8 @@ import (
 // resume goes on where a watch was cut off: its recordings are read back, so that its trips, counts and trends
 // go on, and the hole is told. Its events were told then and are in the file; they are not told again. A
 // recording that the cut tore is read as far as it goes.
-func (l *live) resume(dir string, before watch.Before) error {
-	files, err := watch.Recordings(dir, before.Ended)
+func (l *Watch) resume(before watch.Before) error {
+	files, err := watch.Recordings(l.Keep, before.Ended)
 	if err != nil {
 		return err
 	}
@@ -37,7 +37,7 @@ func (l *live) resume(dir string, before watch.Before) error {
 	return nil
 }
 
-func (l *live) readBack(path string) (frames uint64, err error) {
+func (l *Watch) readBack(path string) (frames uint64, err error) {
 	r, err := capture.Open(path)
 	if err != nil {
 		return 0, err
