@@ -42,6 +42,7 @@ const (
 	backV           // m3 gone back through the return since the start
 	forwardV        // m3 delivered by the pump
 	dosedM          // kg left through the dosing valve
+	drawnM          // kg drawn out of the tank by the pump
 	states
 )
 
@@ -69,6 +70,7 @@ type World struct {
 	// Slow quantities, renewed with every accepted step.
 	rho, rhoTank, thinner, vapour, stretch, lineLoss float64
 	renewed                                          float64
+	drawn, vacuum                                    float64 // kg at the end of the last turn; Pa
 	checkOpen, doserOpen                             bool
 	tripped                                          bool // heater protection
 	airNow                                           float64
@@ -88,7 +90,7 @@ func tolerances() []float64 {
 	for i, tol := range map[int]float64{crank: 1e-3, omega: 2e-2, headP: 200, lineP: 15, lineM: 2e-9, suckM: 1e-8, creep1: 1e-12,
 		creep2: 1e-12, creep3: 1e-12, lineT: 1e-4, tankT: 1e-4, windT: 1e-3, coilT: 1e-3, heatT: 1e-3, spool: 1e-3, coilI: 1e-3,
 		tankM: 1e-8, beakerM: 1e-8, floorM: 1e-8, casingM: 1e-8, airedM: 1e-9, sensorP: 120, gaugeP: 60, backV: 1e-11, forwardV: 1e-11,
-		dosedM: 1e-8} {
+		dosedM: 1e-8, drawnM: 1e-8} {
 		abs[i] = tol
 	}
 	return abs
@@ -200,7 +202,7 @@ func (w *World) Accepted(t float64, y []float64) bool {
 	}
 	if y[crank] >= 2*math.Pi {
 		y[crank] -= 2 * math.Pi
-		w.turn(t - y[crank]/max(y[omega], 1))
+		w.turn(t-y[crank]/max(y[omega], 1), y)
 		stale = true
 	}
 	if t > w.renewed+0.05 {
@@ -215,8 +217,13 @@ func (w *World) Accepted(t float64, y []float64) bool {
 }
 
 // turn is called at the end of a revolution: the tacho's period, and how much air comes with the next stroke.
-func (w *World) turn(t float64) {
+func (w *World) turn(t float64, y []float64) {
 	w.period, w.turned = t-w.turned, t
+	// While air is before the pump, the vacuum follows what really came through the inlet in the last turn.
+	came := (y[drawnM] - w.drawn) / w.rhoTank / max(w.period, 1e-3)
+	w.drawn = y[drawnM]
+	needs := min(orificeDrop(w.SuctionArea, 1.2*came, w.rhoTank), 0.9*w.Barometer)
+	w.vacuum += 0.4 * (needs - w.vacuum)
 	w.airNow = 0
 	if w.AirShare > 0 { // slugs: a slow wave with a period of some seconds, and chance on top
 		w.seed = w.seed*6364136223846793005 + 1442695040888963407

@@ -29,7 +29,7 @@ func (w *World) pump(y []float64, in inside) stroke {
 
 	// Forward: from the tank through filter and suction line.
 	lift := w.rhoTank * gravity * w.Lift
-	fill := 1.0
+	fill, dry := 1.0, w.dry(y)
 	need := orificeDrop(w.SuctionArea, 2*mean, w.rhoTank)
 	most := w.Barometer - lift - w.vapour
 	if need > 0.6*most { // begins to cavitate; the share that still comes follows the square root
@@ -37,8 +37,8 @@ func (w *World) pump(y []float64, in inside) stroke {
 		fill = 1 - (1-fill)*ramp(need, 0.6*most, most)
 		need = min(need, most)
 	}
-	s.inlet = w.Barometer - lift*(1-w.dry(y)) - need
-	dry := w.dry(y)
+	fill += (1 - fill) * dry // air expands instead
+	s.inlet = w.Barometer - (lift+need)*(1-dry) - w.vacuum*dry
 	gas := dry + (1-dry)*w.airNow
 	s.fromLine = dry / max(gas, 1e-9)
 	outlet := w.Barometer + max(ph, -0.5*w.Barometer)

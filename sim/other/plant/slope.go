@@ -71,6 +71,7 @@ func (w *World) Slope(_ float64, y, dy []float64) {
 		drawn := gasIn * math.Pow(absolute/max(stroke.inlet, 2000), 1/w.Polytropic)
 		dy[suckM] = w.rhoTank * drawn * stroke.fromLine
 	}
+	dy[drawnM] = fluidIn + dy[suckM]
 	casing := y[casingM] / w.rho / w.CasingSpace
 	drained := w.rho * f.split * ramp(casing, 0.9, 1.1)
 	dy[casingM] = w.rho*f.split - drained
