@@ -37,12 +37,16 @@ func New(o Options) (*Bench, error) {
 	if err := o.check(); err != nil {
 		return nil, err
 	}
-	rng := rand.New(rand.NewPCG(o.Seed, 0x686f6c6466617374))
+	source := rand.NewPCG(o.Seed, 0x686f6c6466617374)
+	rng := rand.New(source)
 	d := newDesign(o, rng)
 	if err := d.circuit.Validate(); err != nil {
 		return nil, err
 	}
 	node := rig.NewNode(rng)
+	if o.Repeat > 0 {
+		source.Seed(o.Seed, o.Repeat)
+	}
 	b := &Bench{plant: newPlant(d, o.Fluid, rng), node: node, start: o.Start, watch: o.Watch,
 		changed: o.Changed}
 	if o.Controller {

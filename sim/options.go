@@ -29,6 +29,10 @@ type Options struct {
 	Room   float64 // K by which the room is warmer than 22 °C
 	Tank   float64 // K by which the fluid in the tank is warmer than the room
 
+	// Repeat, when not 0, is another test of the same unit on the same bench: what is random during a run (noise of
+	// the readings, slugs of air) is drawn anew, unit and instruments are not.
+	Repeat uint64
+
 	// Watch, when not nil, is called with what is really there: the n-th time at n ms after
 	// Start. It must not keep the pointer.
 	Watch func(*Moment)

@@ -34,6 +34,11 @@ type campaignOptions struct {
 	severity           string
 	json               bool
 	lies               []string
+	world, bus         string
+	set                []string
+	troubled           bool // --bench-problems was given
+	lying              float64
+	repeats            int
 }
 
 func newCampaignCommand() *cobra.Command {
@@ -51,6 +56,11 @@ stated probabilities come true, and the worst units, each with the line that tes
 --bench-problems 0.5 every other unit is in order and its bench is not. Questions of a scenario are answered
 by a simulated person who sees what is there.
 
+--world own and --world other make tables that are the same for both: true values from the plant's own course and
+never by the harness's formulas, Brier and log scores of the causes, --repeats of a unit against what each test
+states, and what is said where --lying benches have an instrument that lies. The other world is a simulation by
+somebody else in lock-step (--bus lockstep:PATH; go run ./sim/other lockstep:PATH), which tells the truth at the end.
+
 The same seed gives the same bytes, whatever the number of jobs. --out keeps campaign.txt,
 campaign.json, units.csv (every value of every unit beside the true one) and confusion.csv (which
 fault was named as which) in a folder;
@@ -63,7 +73,7 @@ It opens no CAN interface.` + exitHelp,
   holdfast campaign release --rig bench-node --severity 0.05..0.35 --several 0.4`,
 		Args: wants("SCENARIO"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.scenario = args[0]
+			o.scenario, o.troubled = args[0], cmd.Flags().Changed("bench-problems")
 			return runCampaign(cmd.Context(), o, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
@@ -89,6 +99,13 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 		"draw only these faults, one named twice twice as often (default: all there are)")
 	f.StringVar(&o.severity, "severity", "0.05..1", "severities drawn, from the lightest to the heaviest")
 	f.StringSliceVar(&o.problems, "bench-problem", nil, "draw only these problems of bench and bus (default: all there are)")
+	f.StringVar(&o.world, "world", "",
+		"own or other: true values from the plant alone, and tables that are the same for both (see above)")
+	f.StringVar(&o.bus, "bus", "", "with --world other: lockstep:PATH, where the simulation listens")
+	f.StringArrayVar(&o.set, "set", nil, "with --world other: KEY=VALUE that the simulation knows, repeatable")
+	f.Float64Var(&o.lying, "lying", 0,
+		"with --world: share of the units without a fault on whose bench an instrument lies, 0..1")
+	f.IntVar(&o.repeats, "repeats", 1, "with --world: how often each unit is tested on its bench")
 	f.StringArrayVar(&o.lies, "lie", nil,
 		"make an instrument of every bench lie, as return_flow=gain:15 %; holdfast run --help has the table")
 	f.StringVar(&o.out, "out", "", "folder for campaign.txt, campaign.json, units.csv and confusion.csv")
@@ -107,6 +124,9 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	c := campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed, Jobs: o.jobs, Healthy: o.healthy,
 		Several: o.several, Trouble: o.trouble, Faults: o.faults, Troubles: o.problems, Spread: o.spread,
 		Room: o.room, Tank: o.tank, Lies: o.lies, Progress: bar.show}
+	if err := o.worldly(&c); err != nil {
+		return withStatus(exitUsage, err)
+	}
 	if c.Lightest, c.Heaviest, err = severities(o.severity); err != nil {
 		return withStatus(exitUsage, err)
 	}
@@ -134,6 +154,45 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	return summary.Text(out)
 }
 
+// worldly adds what belongs to a campaign by world.
+func (o *campaignOptions) worldly(c *campaign.Config) error {
+	c.World, c.Lying, c.Repeats = o.world, o.lying, o.repeats
+	path, granted := lockstepPath(o.bus)
+	if o.bus != "" && !granted {
+		return fmt.Errorf("--bus %s: a campaign joins a simulation in lock-step, lockstep:PATH", o.bus)
+	}
+	c.Peer = path
+	if o.world == campaign.WorldOther && !o.troubled {
+		c.Trouble = 0
+	}
+	for _, text := range o.set {
+		key, value, ok := strings.Cut(text, "=")
+		if !ok || key == "" {
+			return fmt.Errorf("--set %q: KEY=VALUE would do", text)
+		}
+		if c.Set == nil {
+			c.Set = map[string]string{}
+		}
+		c.Set[key] = value
+	}
+	return nil
+}
+
+// worldFlags are those of a campaign by world, as they are typed again.
+func (o *campaignOptions) worldFlags() string {
+	if o.world == "" {
+		return ""
+	}
+	line := fmt.Sprintf(" --world %s --lying %g --repeats %d", o.world, o.lying, o.repeats)
+	if o.bus != "" {
+		line += " --bus " + o.bus
+	}
+	for _, text := range o.set {
+		line += fmt.Sprintf(" --set %q", text)
+	}
+	return line
+}
+
 // itself is the line that runs this campaign again.
 func (o *campaignOptions) itself() string {
 	line := fmt.Sprintf("holdfast campaign %s --rig %s --seed %d --healthy %g --several %g --bench-problems %g "+
@@ -145,7 +204,7 @@ func (o *campaignOptions) itself() string {
 	if len(o.problems) > 0 {
 		line += " --bench-problem " + strings.Join(o.problems, ",")
 	}
-	return line + lieFlags(o.lies)
+	return line + lieFlags(o.lies) + o.worldFlags()
 }
 
 // severities reads FROM..TO.

@@ -13,9 +13,9 @@ func Run(ctx context.Context, c Config) (*Summary, error) {
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	b := &batch{Config: &c, units: make([]Unit, c.Units), stop: stop}
+	b := &batch{Config: &c, units: make([]Unit, c.Units*c.times()), stop: stop}
 	var jobs sync.WaitGroup
-	for range min(c.Jobs, c.Units) {
+	for range min(c.Jobs, len(b.units)) {
 		jobs.Go(func() { b.work(ctx) })
 	}
 	jobs.Wait()
@@ -45,7 +45,7 @@ func (b *batch) work(ctx context.Context) {
 		if !ok {
 			return
 		}
-		u, _, err := b.perform(ctx, b.Draw(i), &ch)
+		u, _, err := b.perform(ctx, b.test(i), &ch)
 		if ctx.Err() != nil {
 			err = ctx.Err() // a run that was broken off says nothing of its unit
 		}

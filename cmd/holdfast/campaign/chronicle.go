@@ -37,6 +37,15 @@ func (c *chronicle) take(m *sim.Moment) {
 	}
 }
 
+// highestEver is the highest true pressure, bar gauge.
+func (c *chronicle) highestEver() float64 {
+	highest := 0.0
+	for _, p := range c.pressure {
+		highest = max(highest, p)
+	}
+	return highest
+}
+
 func (c *chronicle) ms(n int) clock.Instant { return c.start.Add(time.Duration(n) * time.Millisecond) }
 
 // at is the moment nearest to t.

@@ -33,6 +33,15 @@ type Config struct {
 
 	Lies []string // told about the instruments of every unit, as holdfast run --lie has them
 
+	// World says from what the truth is taken and which tables are made. "": this simulator's truth, part of it by the
+	// harness's own formulas on a perfect recording. WorldOwn: by the plant's course alone. WorldOther: what the
+	// simulation in lock-step at Peer tells.
+	World   string
+	Peer    string            // path of its socket
+	Set     map[string]string // what it is asked for beside seed and faults
+	Lying   float64           // share of the units without a fault on whose bench an instrument lies, 0..1
+	Repeats int               // how often each unit is tested; below 2: once
+
 	// Progress, when not nil, is called after each unit, by one goroutine at a time.
 	Progress func(done, units int)
 }
@@ -45,7 +54,10 @@ const (
 	UsualTrouble = 0.05
 )
 
-const mostUnits = 1_000_000
+const (
+	mostUnits   = 1_000_000
+	mostRepeats = 1000
+)
 
 // warmest is how far Room and Tank together may go, K: the simulator's fluid is not claimed further.
 const warmest = 25.0
@@ -70,9 +82,35 @@ func (c *Config) Check() error {
 	if least, most := c.severities(); !(least > 0 && least <= most && most <= 1) {
 		errs = append(errs, fmt.Errorf("severities %g to %g: above 0 up to 1, the lighter first, would do", least, most))
 	}
+	errs = append(errs, c.checkWorld())
 	_, err := c.told()
 	errs = append(errs, err, unknown("fault", c.Faults, sim.FaultNames()),
 		unknown("problem of the bench", c.Troubles, c.possible()))
+	return errors.Join(errs...)
+}
+
+// checkWorld holds against each other what belongs to campaigns by world.
+func (c *Config) checkWorld() error {
+	var errs []error
+	switch {
+	case c.World != "" && c.World != WorldOwn && c.World != WorldOther:
+		errs = append(errs, fmt.Errorf("world %q: %s or %s would do", c.World, WorldOwn, WorldOther))
+	case c.World == WorldOther && c.Peer == "":
+		errs = append(errs, errors.New("the other world needs a simulation in lock-step: start one "+
+			"(go run ./sim/other lockstep:/tmp/other) and name it (--bus lockstep:/tmp/other)"))
+	case c.World != WorldOther && (c.Peer != "" || len(c.Set) > 0):
+		errs = append(errs, errors.New("a simulation in lock-step and its settings go with the other world"))
+	case c.World == "" && (c.Lying > 0 || c.Repeats > 1):
+		errs = append(errs, errors.New("lying instruments and repeats are counted by world: name one"))
+	case c.World == WorldOther && (c.Trouble > 0 || len(c.Plan.Questions()) > 0):
+		errs = append(errs, errors.New("problems of the bus, and a person who answers, are of the own world alone"))
+	}
+	if !(c.Lying >= 0 && c.Lying <= 1) {
+		errs = append(errs, fmt.Errorf("share %g of lying benches: 0 to 1 would do", c.Lying))
+	}
+	if c.Repeats < 0 || c.Repeats > mostRepeats {
+		errs = append(errs, fmt.Errorf("%d repeats: up to %d would do", c.Repeats, mostRepeats))
+	}
 	return errors.Join(errs...)
 }
 
@@ -81,7 +119,7 @@ func (c *Config) told() ([]lie.Lie, error) { return lies.ParseAll(lies.Table(c.R
 
 // usual says whether a unit depends on its seed and its faults alone, as those of holdfast run do.
 func (c *Config) usual() bool {
-	return (c.Spread == 0 || c.Spread == 1) && c.Room == 0 && c.Tank == 0 && len(c.Plan.Questions()) == 0 && len(c.Lies) == 0
+	return (c.Spread == 0 || c.Spread == 1) && c.Room == 0 && c.Tank == 0 && len(c.Plan.Questions()) == 0 && len(c.Lies) == 0 && c.World == ""
 }
 
 // unknown says which names are not known.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"holdfast/cmd/holdfast/lies"
 	"holdfast/sim"
 	"holdfast/sim/lie"
 )
@@ -21,6 +22,7 @@ type Draw struct {
 	Spread     float64
 	Room, Tank float64 // K, as in sim.Options
 	Lies       []lie.Lie
+	Repeat     uint64 // 0: the first time; else the same unit and bench on another day
 }
 
 // leastSeverity is the lightest fault drawn; what is lighter is a healthy unit's spread.
@@ -41,7 +43,27 @@ func (c *Config) Draw(i int) Draw {
 	d := Draw{Number: i, Seed: c.Seed*mostUnits + uint64(i), Spread: c.Spread}
 	c.drawFaults(&d, rng)
 	d.Lies, _ = c.told() // which Check has looked at
+	if len(d.Faults) == 0 && d.Trouble.Name == "" && c.lies(i) {
+		drawn, _ := lies.Parse(lies.Table(c.Rig), c.drawLie(i))
+		d.Lies = append(d.Lies, drawn...)
+	}
 	d.Room, d.Tank = c.Room*(2*rng.Float64()-1), c.Tank*(2*rng.Float64()-1)
+	return d
+}
+
+// lies says whether an instrument of the bench that unit i is on lies.
+func (c *Config) lies(i int) bool {
+	const stream = 0x6c696172
+	return c.Lying > 0 && rand.New(rand.NewPCG(c.Seed^stream, uint64(i))).Float64() < c.Lying
+}
+
+// times is how often each unit is tested.
+func (c *Config) times() int { return max(c.Repeats, 1) }
+
+// test is test number i of the campaign: units one after the other, each as often as it is tested.
+func (c *Config) test(i int) Draw {
+	d := c.Draw(i / c.times())
+	d.Repeat = uint64(i % c.times())
 	return d
 }
 

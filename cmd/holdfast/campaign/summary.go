@@ -26,6 +26,9 @@ type Summary struct {
 	Decisions []Decision `json:"decisions"`
 	Worst     []Case     `json:"worst"`
 
+	// Compared is of campaigns by world; nil otherwise.
+	Compared *Compared `json:"compared,omitempty"`
+
 	// Itself is the line that runs this campaign again, for the worst units that holdfast run cannot make again by
 	// itself; "" where nobody typed one.
 	Itself string `json:"-"`
@@ -78,8 +81,13 @@ func summarise(c *Config, units []Unit) *Summary {
 	names := namings{priors: c.frequencies()}
 	var mixed mixups
 	var troubles troublings
+	var compared comparing
 	for i := range units {
 		u := &units[i]
+		if len(u.Lies) > len(c.Lies) { // drawn on top of what was asked for
+			compared.lied(u)
+			continue
+		}
 		mixed.add(u)
 		if u.Trouble.Name != "" {
 			troubles.add(u)
@@ -91,6 +99,10 @@ func summarise(c *Config, units []Unit) *Summary {
 		s.Verdicts.count(u)
 		cov.add(u)
 		names.add(u)
+		compared.honest(u, func(u *Unit) { compared.adopted.add(u, cause.Reweigh(u.Causes, names.priors)) })
+	}
+	if c.World != "" {
+		s.Compared = compared.result(c.World, c.Units)
 	}
 	s.Coverage, s.Causes, s.Stated = cov.table(), names.table(), names.stated.bins()
 	s.Adopted, s.Several, s.Mixups = names.adopted.bins(), names.several.bins(), mixed.table()
@@ -142,6 +154,8 @@ func (u *Unit) farPast() bool {
 		return !v.Kept && v.Known && v.Measured && v.Past >= 2*v.U
 	})
 }
+
+func (u *Unit) passed() bool { return u.Verdict == judge.Pass }
 
 // among says whether a fault is among the first n causes.
 func (u *Unit) among(fault string, n int) bool {

@@ -16,7 +16,7 @@ func (s *Summary) Text(out io.Writer) error {
 	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(out, "Campaign of %d units, seed %d: %s on %s, decision rule %s\n\n",
 		s.Units, s.Seed, s.Scenario, s.Rig, s.Rule)
-	for _, part := range []func(io.Writer){s.verdictText, s.decisionText, s.causeText, s.troubleText, s.mixupText,
+	for _, part := range []func(io.Writer){s.verdictText, s.comparedText, s.liesText, s.repeatsText, s.decisionText, s.causeText, s.troubleText, s.mixupText,
 		s.statedText, s.adoptedText, s.severalText, s.coverageText} {
 		part(w)
 		if err := w.Flush(); err != nil {

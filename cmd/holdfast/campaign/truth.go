@@ -66,6 +66,9 @@ func (t *truths) value(c *measure.Characteristic) (value float64, known bool) {
 	if p, ok := properties[c.Name]; ok {
 		return p(t, c)
 	}
+	if w, ok := waveforms[c.Name]; ok && t.perfect == nil {
+		return w(t, c)
+	}
 	p := measure.Find(t.perfect, c.Name, c.At)
 	return p.Value, p.State == measure.Measured
 }

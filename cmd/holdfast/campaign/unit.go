@@ -3,6 +3,8 @@ package campaign
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 
 	"holdfast/bench/cause"
 	"holdfast/bench/grade"
@@ -25,6 +27,8 @@ type Unit struct {
 	Trip    string // name of the interlock trip; "" for none
 	Values  []Value
 	Causes  []cause.Cause // most likely first
+	Highest float64       // true pressure, bar gauge; of campaigns by world
+	Said    string        // what was said of the bench: the trip, warnings and the first cause, in words
 }
 
 // Value is one characteristic as measured and as it is.
@@ -47,9 +51,12 @@ func (c *Config) Perform(ctx context.Context, d Draw) (Unit, *judge.Result, erro
 }
 
 func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *judge.Result, error) {
+	if c.Peer != "" {
+		return c.performPeer(ctx, d)
+	}
 	ch.begin(simbench.Epoch)
 	bench, err := simbench.New(c.Rig, sim.Options{Seed: d.Seed, Faults: d.Faults, Watch: ch.take,
-		Spread: d.Spread, Room: d.Room, Tank: d.Tank})
+		Spread: d.Spread, Room: d.Room, Tank: d.Tank, Repeat: d.Repeat})
 	if err != nil {
 		return Unit{}, nil, err
 	}
@@ -59,8 +66,13 @@ func (c *Config) perform(ctx context.Context, d Draw, ch *chronicle) (Unit, *jud
 	}
 	res := judge.Judge(c.identity(d), rec, c.Rig, c.Plan)
 	t := &truths{chronicle: ch, bench: bench, sim: bench.Truth(), rec: rec, rig: c.Rig, plan: c.Plan, draw: d}
-	t.perfect = t.perfectly()
-	return t.compare(res), res, nil
+	if c.World == "" {
+		t.perfect = t.perfectly()
+	}
+	u := t.compare(res)
+	u.Highest = ch.highestEver()
+	u.hear(rec, res)
+	return u, res, nil
 }
 
 func (c *Config) identity(d Draw) samples.Identity {
@@ -103,8 +115,7 @@ func (t *truths) compare(res *judge.Result) Unit {
 }
 
 func (t *truths) valueOf(l *judge.Line) Value {
-	v := Value{Name: l.Name, At: l.At, Measured: l.State == measure.Measured, Value: l.Value, U: l.U,
-		Verdict: l.Verdict, Kept: true, limit: l.Limit}
+	v := valueOf(l)
 	v.Truth, v.Known = t.value(&l.Characteristic)
 	switch {
 	case l.Limit == nil:
@@ -115,6 +126,19 @@ func (t *truths) valueOf(l *judge.Line) Value {
 		v.Kept = past(l.Value, l.Limit) <= 0
 	}
 	return v
+}
+
+// hear keeps what was said of the bench.
+func (u *Unit) hear(rec *samples.Recording, res *judge.Result) {
+	said := slices.Clone(res.Warnings)
+	if rec.Trip != nil {
+		said = append(said, rec.Trip.Name, rec.Trip.Reading, rec.Trip.Next)
+	}
+	if len(res.Causes) > 0 {
+		first := &res.Causes[0]
+		said = append(said, first.Name, first.Title, first.Evidence)
+	}
+	u.Said = strings.Join(said, "\n")
 }
 
 // past is by how much a value is past its limit; 0 when it keeps it.

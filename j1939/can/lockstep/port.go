@@ -179,7 +179,7 @@ func (p *Port) expect(kind byte) (head, error) {
 		if err != nil {
 			return head{}, err
 		}
-		return head{}, fmt.Errorf("the simulation refuses: %q", text)
+		return head{}, refusal(text)
 	case h.kind != kind:
 		return head{}, fmt.Errorf("it sends a message %c where %c must come", h.kind, kind)
 	}
@@ -292,9 +292,17 @@ func (p *Port) fail(action string, err error) error {
 	return fmt.Errorf("%s on %s: %w", action, p.name, p.lost)
 }
 
+// refusal is a peer's reason, in its own words.
+type refusal string
+
+func (r refusal) Error() string { return fmt.Sprintf("the simulation refuses: %q", string(r)) }
+
 // gone is can.ErrDown with what happened to the peer, as a person reads it.
 func (p *Port) gone(err error, waited time.Duration) error {
+	var refused refusal
 	switch {
+	case errors.As(err, &refused):
+		return fmt.Errorf("%w: %w", can.ErrDown, err)
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		return fmt.Errorf("%w: the simulation has not answered for %v", can.ErrDown, waited)
 	case errors.Is(err, io.EOF), errors.Is(err, syscall.EPIPE), errors.Is(err, syscall.ECONNRESET):
