@@ -44,6 +44,7 @@ type document struct {
 	Steps           []stepJSON           `json:"steps"`
 	Instruments     []instrumentJSON     `json:"instruments"`
 	Simulated       *simulatedJSON       `json:"simulated,omitempty"`
+	Tester          string               `json:"tester,omitempty"`
 	BenchCheck      *benchCheckJSON      `json:"bench_check,omitempty"`
 	Version         string               `json:"version"`
 }
@@ -124,7 +125,7 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 		Verdict: res.Verdict.String(), Rule: ruleNames[min(int(res.Rule), len(ruleNames)-1)],
 		LimitsFrom: res.LimitsFrom, Warnings: append([]string{}, res.Warnings...),
 		Characteristics: []characteristicJSON{}, Causes: []causeJSON{}, Faults: []faultJSON{},
-		Steps: []stepJSON{}, Instruments: instruments(res.Bench), Version: res.Version,
+		Steps: []stepJSON{}, Instruments: instruments(res.Bench), Version: res.Version, Tester: res.By,
 	}
 	for _, l := range res.Lines {
 		d.Characteristics = append(d.Characteristics, l.json())

@@ -24,6 +24,7 @@ const (
 	NoteAdopted = "adopted" // a run from before the book was signed, with what could be proven of it
 	NoteKey     = "key"     // another key may write in this book
 	NoteRevoked = "revoked" // a key was lost or stolen: nothing of it is believed after an entry
+	NoteReissue = "reissue" // a certificate was written again
 	NotePolicy  = "policy"  // which scenarios, by hash, a unit may be released on
 	NoteDamage  = "damage"  // damage to the book that a person has looked at
 )

@@ -90,6 +90,19 @@ func (l *Line) Note() (n Note, err error) { return n, json.Unmarshal(l.text, &n)
 // has says whether the line's text holds a word, as a cheap look before it is read.
 func (l *Line) has(word string) bool { return bytes.Contains(l.text, []byte(word)) }
 
+// word returns the first text of that key, when it can be read without reading the whole line.
+func (l *Line) word(key string) (text string, sure bool) {
+	_, rest, found := bytes.Cut(l.text, []byte(`"`+key+`":"`))
+	if !found {
+		return "", true
+	}
+	end := bytes.IndexByte(rest, '"')
+	if end < 0 || bytes.IndexByte(rest[:end], '\\') >= 0 {
+		return "", false
+	}
+	return string(rest[:end]), true
+}
+
 // newLine makes the line of a note.
 func newLine(number int64, prev, book string, n *Note, key seal.Key) (Line, error) {
 	said, err := json.Marshal(n)

@@ -40,7 +40,8 @@ type Beginning struct {
 // Live is a run that this process is making. It holds the run's lock, so that nobody else puts it away.
 type Live struct {
 	Folder Folder
-	Visit  Visit // that the run belongs to; zero: none
+	Serial string // as it is kept
+	Visit  Visit  // that the run belongs to; zero: none
 	lock   *os.File
 }
 
@@ -70,12 +71,17 @@ func (s *Store) Begin(ctx context.Context, b Beginning) (live *Live, err error) 
 		}
 	}()
 	err = s.write(ctx, &n, func(tx *sql.Tx) error {
-		id, err := openVisit(ctx, tx, b.Serial)
+		var err error
+		if n.Serial, err = spelling(ctx, tx, b.Serial); err != nil {
+			return err
+		}
+		live.Serial = n.Serial
+		id, err := openVisit(ctx, tx, n.Serial)
 		if err != nil {
 			return err
 		}
 		n.Visit = id
-		if live.Folder, err = NewFolder(s.out, b.Serial, b.Now); err != nil {
+		if live.Folder, err = NewFolder(s.out, n.Serial, b.Now); err != nil {
 			return err
 		}
 		n.Run = live.Folder.Run
@@ -95,7 +101,7 @@ func (s *Store) Begin(ctx context.Context, b Beginning) (live *Live, err error) 
 
 // PutAway seals a judged run's files and books it. It can be done again after it was cut off anywhere.
 func (s *Store) PutAway(ctx context.Context, f Folder, res *judge.Result, now time.Time, recovered bool) error {
-	hash, err := s.seal(f, RunSeal, runFiles, res, now, nil)
+	hash, err := s.Seal(f, RunSeal, runFiles, res, now, nil)
 	if err != nil {
 		return err
 	}
@@ -125,3 +131,11 @@ var errBooked = errors.New("it is booked already")
 func (f Folder) Lock() (*os.File, error) { return disk.Hold(f.Path) }
 
 func (s *Store) folder(run string) Folder { return Folder{Run: run, Path: filepath.Join(s.out, run)} }
+
+// Folder returns the folder of a run of this store by its id.
+func (s *Store) Folder(run string) (Folder, error) {
+	return OpenFolder(filepath.Join(s.out, filepath.Base(run)))
+}
+
+// Has says whether the folder holds all those files.
+func (f Folder) Has(names ...string) bool { return len(f.existing(names)) == len(names) }

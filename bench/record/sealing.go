@@ -7,6 +7,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"holdfast/bench/judge"
@@ -36,7 +37,8 @@ func SealFiles(_ string, f Folder, name string, files []string, res *judge.Resul
 	return sealWith(ring, f, name, files, res, now, about)
 }
 
-func (s *Store) seal(f Folder, name string, files []string, res *judge.Result, now time.Time,
+// Seal seals files of a run's folder with the key of this store's user; see SealFiles.
+func (s *Store) Seal(f Folder, name string, files []string, res *judge.Result, now time.Time,
 	about map[string]string) (hash string, err error) {
 	return sealWith(s.ring, f, name, files, res, now, about)
 }
@@ -68,6 +70,7 @@ type Trust struct {
 	Keys   []ed25519.PublicKey
 	Book   *Book
 	booked map[string]string // seal of each booked run; nil until it is asked for
+	given  map[string]bool   // certificates; nil until they are asked for
 }
 
 // NewTrust reads the book of an out folder. Keys that are given are trusted, and nothing else is; without
@@ -112,6 +115,26 @@ func (t *Trust) sealOf(run string) (hash string, known bool) {
 	return hash, known
 }
 
+// CertificatePrefix begins the names of a certificate's files in the run's folder; its number follows.
+const CertificatePrefix = "certificate-"
+
+// gaveOut says whether the book holds a release, or a writing again, with that certificate. Without a book nothing
+// can be said against it.
+func (t *Trust) gaveOut(number, run, hash string) bool {
+	if t.Book.Last() == nil && len(t.Book.Legacy) == 0 {
+		return true
+	}
+	if t.given == nil {
+		t.given = map[string]bool{}
+		for _, kind := range []string{NoteRelease, NoteReissue} {
+			for _, n := range t.Book.Notes(kind) {
+				t.given[n.Certificate+" "+n.Run+" "+n.Seal] = true
+			}
+		}
+	}
+	return t.given[number+" "+run+" "+hash] || t.given[number+" "+run+" "] // from before the book held the seal
+}
+
 // Verify holds a run's folder against all its seals, the run's own first. keys, when there are any, are the only
 // ones that are trusted. stray are files that no seal covers.
 func Verify(out string, f Folder, keys ...ed25519.PublicKey) (answers []*seal.Answer, stray []string, err error) {
@@ -153,6 +176,9 @@ func (t *Trust) place(f Folder, a *seal.Answer) {
 	if run := a.Statement.About["run"]; run != f.Run {
 		a.Misplaced = fmt.Sprintf("it is of run %q, not of this one", run)
 		return
+	}
+	if number, ok := strings.CutPrefix(a.Name, CertificatePrefix); ok && !t.gaveOut(number, f.Run, a.Hash) {
+		a.Misplaced = "the book holds no release with this certificate"
 	}
 	if hash, known := t.sealOf(f.Run); known && a.Name == RunSeal && hash != a.Hash {
 		a.Misplaced = "it is not the seal that the book holds of this run"

@@ -37,7 +37,7 @@ func TestKeepWatch(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "V0001", v.ID)
 	run := keep(t, s, out, "A", noon.Add(time.Hour), judge.Pass)
-	_, err = s.Release(ctx, record.Note{Time: noon.Add(2 * time.Hour), Serial: "A", By: "Kim", Run: run}, number)
+	_, err = s.LetGo(ctx, record.Note{Time: noon.Add(2 * time.Hour), Serial: "A", By: "Kim", Run: run}, number)
 	require.NoError(t, err)
 	_, _, err = s.KeepWatch(ctx, heard("A", record.Before, noon.Add(3*time.Hour)))
 	require.ErrorContains(t, err, "was released on")

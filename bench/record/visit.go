@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 )
 
@@ -51,9 +50,10 @@ var (
 // Intake opens a visit for n.Serial at n.Time and returns its id.
 func (s *Store) Intake(ctx context.Context, n Note) (string, error) {
 	n.Kind = NoteIntake
-	err := s.write(ctx, &n, func(tx *sql.Tx) error {
-		if strings.TrimSpace(n.Serial) == "" {
-			return errors.New("the serial is empty: type the number on the unit's plate")
+	typed := n.Serial
+	err := s.write(ctx, &n, func(tx *sql.Tx) (err error) {
+		if n.Serial, err = spelling(ctx, tx, typed); err != nil {
+			return err
 		}
 		open, err := openVisit(ctx, tx, n.Serial)
 		if err != nil {
@@ -68,7 +68,7 @@ func (s *Store) Intake(ctx context.Context, n Note) (string, error) {
 		return err
 	})
 	if err != nil {
-		return "", fmt.Errorf("intake of %q: %w", n.Serial, err)
+		return "", fmt.Errorf("intake of %q: %w", typed, err)
 	}
 	return n.Visit, nil
 }
@@ -84,8 +84,11 @@ func (s *Store) Amend(ctx context.Context, n Note) (string, error) {
 // open one, or the latest when the unit has left already. It returns the visit's id.
 func (s *Store) Found(ctx context.Context, n Note) (string, error) {
 	n.Kind = NoteFound
-	err := s.write(ctx, &n, func(tx *sql.Tx) error {
-		err := tx.QueryRowContext(ctx, `SELECT id FROM visits WHERE serial = ? ORDER BY opened DESC LIMIT 1`,
+	err := s.write(ctx, &n, func(tx *sql.Tx) (err error) {
+		if n.Serial, err = spelling(ctx, tx, n.Serial); err != nil {
+			return err
+		}
+		err = tx.QueryRowContext(ctx, `SELECT id FROM visits WHERE serial = ? ORDER BY opened DESC LIMIT 1`,
 			n.Serial).Scan(&n.Visit)
 		if errors.Is(err, sql.ErrNoRows) {
 			return fmt.Errorf("%w: %q has never come in; holdfast intake opens a visit", ErrNoVisit, n.Serial)
@@ -95,24 +98,11 @@ func (s *Store) Found(ctx context.Context, n Note) (string, error) {
 	return n.Visit, err
 }
 
-// Release closes the open visit of n.Serial on n.Run. number gives the certificate its number from how
-// many were given out before.
-func (s *Store) Release(ctx context.Context, n Note, number func(before int) string) (Note, error) {
-	n.Kind = NoteRelease
-	err := s.write(ctx, &n, func(tx *sql.Tx) (err error) {
-		if n.Visit, err = mustBeOpen(ctx, tx, n.Serial); err != nil {
-			return err
-		}
-		var before int
-		err = tx.QueryRowContext(ctx, `SELECT numbers FROM shop`).Scan(&before)
-		n.Certificate = number(before)
-		return err
-	})
-	return n, err
-}
-
 func (s *Store) toOpenVisit(ctx context.Context, n *Note) (string, error) {
 	err := s.write(ctx, n, func(tx *sql.Tx) (err error) {
+		if n.Serial, err = spelling(ctx, tx, n.Serial); err != nil {
+			return err
+		}
 		n.Visit, err = mustBeOpen(ctx, tx, n.Serial)
 		return err
 	})

@@ -36,6 +36,8 @@ type Certificate struct {
 	JournalHash string
 	SealHash    string // of the statement that covers the whole record
 	Key         string // fingerprint of the key that sealed it
+	Entry       int64  // number and hash of the last entry of the shop's book before the release; 0: not stated
+	EntryHash   string
 }
 
 // Paper is a size of paper.
@@ -99,6 +101,9 @@ func certifiedOf(res *judge.Result, c *Certificate) *certified {
 	}
 	w.Hashes = []pair{{"Frames", c.FramesHash}, {"Journal", c.JournalHash}, {"Whole record", c.SealHash},
 		{"Signing key", c.Key}}
+	if c.Entry > 0 {
+		w.Hashes = append(w.Hashes, pair{"Shop's book", fmt.Sprintf("entry %d, %s", c.Entry, c.EntryHash)})
+	}
 	w.Code = codeOf(fmt.Sprintf("HOLDFAST %s RUN %s SHA256 %s KEY %s", c.Number, res.Run, c.SealHash, c.Key))
 	return w
 }

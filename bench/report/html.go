@@ -92,7 +92,7 @@ type toolWords struct {
 func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 	s := sheet{Result: res, Cert: certifiedOf(res, c), PageStyle: pageMargins(res, c, p),
 		Style: template.CSS(pageStyle), Hours: hours(res.UnitHours),
-		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC"), Word: res.Verdict.String(),
+		StartedAt: res.Started.UTC().Format("2 January 2006, 15:04:05 UTC") + by(res.By), Word: res.Verdict.String(),
 		Class: cssClass(res.Verdict.String()), Headline: capitalised(spoken(headline(res))),
 		HowMuch:   byHowMuch(spokenNames(res)),
 		RuleWords: ruleWords(res.Rule, res.Plan),

@@ -74,12 +74,20 @@ func (t *table) identification(res *judge.Result) {
 	}
 	t.labelled("Unit", serial, bold)
 	t.labelled("Run", res.Run+", started "+res.Started.UTC().Format("2006-01-02 15:04:05 UTC"), "")
-	t.labelled("Test", res.Scenario+" on "+res.Rig+" over "+res.Bus, "")
+	t.labelled("Test", res.Scenario+" on "+res.Rig+" over "+res.Bus+by(res.By), "")
 	t.labelled("Limits", orUnknown(res.LimitsFrom)+"; decision rule: "+res.Rule.String(), "")
 	if res.Simulated {
 		t.labelled("Simulated", "no real unit; "+simulationText(res), "")
 	}
 	t.line("")
+}
+
+// by says who ran the test; "" when nobody was named.
+func by(name string) string {
+	if name == "" {
+		return ""
+	}
+	return ", by " + name
 }
 
 func orUnknown(s string) string {
@@ -95,7 +103,7 @@ func simulationText(res *judge.Result) string {
 	for _, l := range res.Lies {
 		lies += "; made to lie: " + Plain(l)
 	}
-	if strings.HasPrefix(res.Bus, "unix:") { // a bus between processes: its bench is not ours
+	if res.Bus != "sim" && !strings.HasPrefix(res.Bus, "lockstep:") { // a bus between processes: its bench is not ours
 		return "the bench was another program on the same computer" + lies
 	}
 	parts := []string{fmt.Sprintf("seed %d", res.Seed)}

@@ -15,6 +15,8 @@ type Identity struct {
 	Seed      uint64             // of the simulator; 0 on a real bus
 	Faults    map[string]float64 // set in the simulator; nil on a real bus
 	Version   string             // of holdfast
+	// By is who ran the test, as the person said; a claim.
+	By string `json:",omitempty"`
 	// Lies are what instruments were made to do between a simulated bench and the harness; nil on a real bus.
 	Lies []string `json:",omitempty"`
 	// BenchCheck is the last check of the bench with a golden unit; nil: none is known.

@@ -102,9 +102,9 @@ func (run *Run) begin(ctx context.Context) (err error) {
 	if run.live.Visit.ID != "" {
 		run.Visit = &run.live.Visit
 	}
-	run.Identity = samples.Identity{Run: run.Folder.Run, Serial: c.Serial, UnitHours: c.UnitHours, Started: now,
+	run.Identity = samples.Identity{Run: run.Folder.Run, Serial: run.live.Serial, UnitHours: c.UnitHours, Started: now,
 		Scenario: c.Plan.Name, Rig: c.Rig.Name, Bus: c.Bus, Version: c.Version, Simulated: c.Simulated,
-		Seed: c.Seed, Faults: c.Faults, Lies: c.Lies, BenchCheck: check}
+		Seed: c.Seed, Faults: c.Faults, Lies: c.Lies, By: c.By, BenchCheck: check}
 	run.log = c.Log.With().Str("run", run.Folder.Run).Str("bench", c.Rig.Name).Logger()
 	return run.store.KeepPriors(ctx, run.Folder)
 }

@@ -11,32 +11,36 @@ import (
 	"holdfast/bench/report"
 )
 
-// certificatePrefix begins the names of a certificate's files in the run's folder.
-const certificatePrefix = "certificate-"
-
 // certify writes the certificate into the run's folder, as HTML and PDF, and seals both.
-func (g *release) certify(ctx context.Context) (files []string, err error) {
+func (g *release) certify(ctx context.Context, p *record.Passed) (hash string, err error) {
+	g.Passed = p
+	if hash, err = g.writeCertificate(ctx); err != nil {
+		err = fmt.Errorf("%w: %w", ErrNoCertificate, err)
+	}
+	return hash, err
+}
+
+func (g *release) writeCertificate(ctx context.Context) (hash string, err error) {
 	c, err := g.certificate(ctx)
 	if err != nil {
-		return nil, err
+		return "", err
 	}
-	name := certificatePrefix + g.note.Certificate
-	err = g.folder.Write(name+".html", func(w io.Writer) error {
-		return report.HTMLCertificate(w, g.result, c, g.Paper)
+	name := record.CertificatePrefix + g.Note.Certificate
+	err = g.Folder.Write(name+".html", func(w io.Writer) error {
+		return report.HTMLCertificate(w, g.Result, c, g.Paper)
 	})
 	if err != nil {
-		return nil, err
+		return "", err
 	}
-	err = g.folder.Write(name+".pdf", func(w io.Writer) error { return report.PDF(w, g.result, c, g.Paper) })
+	err = g.Folder.Write(name+".pdf", func(w io.Writer) error { return report.PDF(w, g.Result, c, g.Paper) })
 	if err != nil {
-		return nil, err
+		return "", err
 	}
-	about := map[string]string{"certificate": g.note.Certificate, "visit": g.visit.ID, "by": g.note.By,
-		"record": c.SealHash}
-	_, err = record.SealFiles(g.runs, g.folder, name, []string{name + ".html", name + ".pdf"}, g.result, g.note.Time,
-		about)
-	path := filepath.Join(g.folder.Path, name)
-	return []string{path + ".html", path + ".pdf"}, err
+	path := filepath.Join(g.Folder.Path, name)
+	g.files = []string{path + ".html", path + ".pdf"}
+	about := map[string]string{"certificate": g.Note.Certificate, "visit": g.visit.ID, "by": g.Note.By,
+		"record": c.SealHash, "book": g.Head.Hash, "entry": fmt.Sprint(g.Head.Number)}
+	return g.store.Seal(g.Folder, name, []string{name + ".html", name + ".pdf"}, g.Result, g.Note.Time, about)
 }
 
 // certificate gathers what the certificate says beyond the run.
@@ -44,15 +48,15 @@ func (g *release) certificate(ctx context.Context) (_ *report.Certificate, err e
 	if g.shop, err = g.store.Shop(ctx); err != nil {
 		return nil, err
 	}
-	answers, _, err := record.Verify(g.runs, g.folder)
-	if err != nil {
+	if g.visit, err = g.store.Visit(ctx, g.Passed.Visit); err != nil {
 		return nil, err
 	}
 	v := &g.visit
-	c := &report.Certificate{Number: g.note.Certificate, Issued: g.note.Time, By: g.note.By,
+	c := &report.Certificate{Number: g.Note.Certificate, Issued: g.Note.Time, By: g.Note.By,
 		Shop: g.shop.Name, Address: g.shop.Address, Visit: v.ID, Received: v.Opened, UnitKind: v.UnitKind,
 		UnitHours: v.Hours, Owner: v.Owner, Complaint: v.Complaint, Parts: v.Parts,
-		SealHash: answers[0].Hash, Key: answers[0].Key}
+		SealHash: g.Seal.Hash, Key: g.Seal.Key,
+		Entry: g.Head.Number, EntryHash: g.Head.Hash}
 	for _, f := range v.Faults {
 		c.AsFound = append(c.AsFound, FaultText(f))
 	}
@@ -60,11 +64,11 @@ func (g *release) certificate(ctx context.Context) (_ *report.Certificate, err e
 		c.AsFound = append(c.AsFound, "found: "+FindingText(f))
 	}
 	for _, w := range v.Vehicle {
-		if !w.Attached.After(g.note.Time) { // a certificate that is printed again says what it said
+		if !w.Attached.After(g.Note.Time) { // a certificate that is printed again says what it said
 			c.Vehicle = append(c.Vehicle, vehicleLine(w))
 		}
 	}
-	for _, f := range answers[0].Statement.Files {
+	for _, f := range g.Seal.Statement.Files {
 		switch f.Name {
 		case record.FramesFile:
 			c.FramesHash = f.SHA256

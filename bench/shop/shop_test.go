@@ -34,14 +34,17 @@ func openStore(t *testing.T) (*record.Store, string) {
 // keep puts a judged run of unit A on record; its most likely cause is the membrane.
 func keep(t *testing.T, s *record.Store, out string, at time.Time, v judge.Overall, simulated bool) record.Folder {
 	t.Helper()
-	f, err := record.NewFolder(out, "A", at)
+	live, err := s.Begin(ctx, record.Beginning{Serial: "A", By: "Kim", Scenario: "release", ScenarioText: []byte("steps"),
+		Rig: "bench-node", Bus: "can0", Simulated: simulated, Now: at})
 	require.NoError(t, err)
+	defer live.Close()
+	f := live.Folder
 	require.NoError(t, os.WriteFile(f.Journal(), nil, 0o644))
 	res := &judge.Result{Verdict: v, Identity: samples.Identity{Run: f.Run, Serial: "A", Started: at, Scenario: "release",
 		Rig: "bench-node", Bus: "can0", Simulated: simulated},
 		Causes: []cause.Cause{{Name: "membrane-split", Probability: 0.9}, {Name: "outside-leak", Probability: 0.1}}}
 	require.NoError(t, f.Write(record.ResultFile, func(w io.Writer) error { return json.NewEncoder(w).Encode(res) }))
-	require.NoError(t, s.Add(ctx, res, f.Path))
+	require.NoError(t, s.PutAway(ctx, f, res, at, false))
 	return f
 }
 
@@ -66,11 +69,12 @@ func TestTakeIn(t *testing.T) {
 func TestRelease_Refused(t *testing.T) {
 	s, out := openStore(t)
 	release := func(change func(*Request)) error {
-		q := Request{Serial: "A", By: "Kim", Scenario: "release", Paper: report.A4, Now: noon}
+		q := Request{Leaving: record.Leaving{Serial: "A", By: "Kim", Now: noon, Default: []record.Policy{{Name: "release",
+			SHA256: record.HashText([]byte("steps"))}}}, Paper: report.A4}
 		if change != nil {
 			change(&q)
 		}
-		_, err := Release(ctx, s, out, q)
+		_, err := Release(ctx, s, q)
 		require.Error(t, err)
 		return err
 	}
@@ -84,11 +88,11 @@ func TestRelease_Refused(t *testing.T) {
 		simulated bool
 		want      string
 	}{
-		{judge.NotJudged, false, "no run of release since visit V0001"}, // none yet
+		{judge.NotJudged, false, "no run since visit V0001"}, // none yet
 		{judge.Fail, false, "is no pass but fail"},
 		{judge.Undecided, false, "is no pass but undecided"},
 		{judge.Pass, true, "no real unit was tested"},
-		{judge.Pass, false, "the record of run"}, // a pass, and nobody sealed it
+		{judge.Pass, false, "the record of run"}, // a pass, and its journal is empty
 		{judge.Interrupted, false, "is no pass but interrupted"},
 	} {
 		if c.verdict != judge.NotJudged {

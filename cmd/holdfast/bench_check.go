@@ -15,7 +15,7 @@ func (o *runOptions) warnUnverified(r *rig.Rig, errOut io.Writer) error {
 	if err != nil {
 		return err
 	}
-	check, err := record.LastBenchCheck(out, r.Name, noHardware(o.bus))
+	check, err := record.LastBenchCheck(out, r.Name, simulatedBus(o.bus))
 	if err != nil {
 		return err
 	}

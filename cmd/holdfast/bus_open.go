@@ -11,6 +11,7 @@ import (
 
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
+	"holdfast/j1939/can/controller"
 	"holdfast/j1939/can/lockstep"
 	"holdfast/j1939/can/socketcan"
 	"holdfast/j1939/can/unixbus"
@@ -27,6 +28,16 @@ func noHardware(bus string) bool {
 	_, between := unixPath(bus)
 	_, granted := lockstepPath(bus)
 	return between || granted || bus == simbench.Bus
+}
+
+// simulatedBus says that no real unit can be on a bus: there is no hardware, or the interface is virtual (vcan, vxcan),
+// whatever its name.
+func simulatedBus(bus string) bool {
+	if noHardware(bus) {
+		return true
+	}
+	state, err := controller.Read(bus)
+	return err == nil && state.Virtual
 }
 
 // virtualTime says that the time of a bus is computed and waits for nobody.

@@ -12,6 +12,7 @@ import (
 	"holdfast/bench/record"
 	"holdfast/bench/report"
 	"holdfast/bench/shop"
+	"holdfast/scenarios"
 )
 
 type releaseOptions struct {
@@ -24,10 +25,11 @@ func newReleaseCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "release --serial S --by NAME",
 		Short: "Let a unit go: close its visit on a pass and print the certificate",
-		Long: `Closes the open visit of a unit, when its latest run of the required scenario within
-the visit is a pass and its record is as it was sealed. Judged again from its journal it must still
-be a pass. The certificate is written into the run's folder as HTML and PDF from the same content,
-numbered and sealed.
+		Long: `Closes the open visit of a unit, when its newest run within the visit, by the order of the shop's
+book, is a pass of a scenario that the shop's policy allows (by the hash of its text; without a policy:
+the shipped release scenarios), and its record is what the book opened and sealed. Judged again from its
+journal it must still be a pass. The certificate is written into the run's folder as HTML and PDF from
+the same content, numbered and sealed, before the visit is closed.
 
 A release says that the unit passed on this bench. The unit maker's data, local codes and licensed
 practice decide whether it goes on a vehicle.` + exitHelp,
@@ -40,7 +42,7 @@ practice decide whether it goes on a vehicle.` + exitHelp,
 	f := cmd.Flags()
 	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
 	f.StringVar(&o.by, "by", "", "who lets the unit go: stands on the certificate")
-	f.StringVar(&o.scenario, "scenario", "release", "name of the scenario that must have been passed")
+	f.StringVar(&o.scenario, "scenario", "", "name of the scenario that must have been passed (default: any that the shop's policy allows)")
 	f.StringVar(&o.paper, "paper", string(report.A4), "paper of the certificate: A4 or Letter")
 	f.BoolVar(&o.simulated, "simulated", false, "release on a simulated run; the certificate says so")
 	f.BoolVar(&o.json, "json", false, "print what was released as JSON")
@@ -56,9 +58,14 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	q := shop.Request{Serial: o.serial, By: o.by, Scenario: o.scenario, Simulated: o.simulated, Paper: paper, Now: now()}
-	return withRecords(ctx, o.out, errOut, func(s *record.Store, runs string) error {
-		released, err := shop.Release(ctx, s, runs, q)
+	standard, err := releaseScenarios()
+	if err != nil {
+		return withStatus(exitInternal, err)
+	}
+	q := shop.Request{Leaving: record.Leaving{Serial: o.serial, By: o.by, Scenario: o.scenario, Simulated: o.simulated,
+		Default: standard, Now: now()}, Paper: paper}
+	return withRecords(ctx, o.out, errOut, func(s *record.Store, _ string) error {
+		released, err := shop.Release(ctx, s, q)
 		switch {
 		case errors.Is(err, shop.ErrNotReleased):
 			return withStatus(exitFail, err)
@@ -66,6 +73,9 @@ func runRelease(ctx context.Context, o releaseOptions, out, errOut io.Writer) er
 			return withStatus(exitInternal, err)
 		case err != nil:
 			return err
+		}
+		for _, said := range released.Said {
+			fmt.Fprintf(errOut, "warning: %s\n", report.Plain(said))
 		}
 		if released.Shop.Name == "" {
 			fmt.Fprintln(errOut, "the certificate says \"given out by: not stated\": holdfast store shop --name states the shop")
@@ -84,6 +94,21 @@ func showReleased(out io.Writer, r *shop.Released) error {
 		fmt.Fprintf(out, "  %s\n", f)
 	}
 	return nil
+}
+
+// releaseScenarios are the shipped scenarios that a unit may be let go on where the shop has no policy of its own.
+func releaseScenarios() (all []record.Policy, err error) {
+	for _, name := range scenarios.Names() {
+		if !strings.HasPrefix(name, "release") {
+			continue
+		}
+		text, _, err := scenarios.Read(name)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, record.Policy{Name: name, SHA256: record.HashText(text)})
+	}
+	return all, nil
 }
 
 func paperNamed(name string) (report.Paper, error) {

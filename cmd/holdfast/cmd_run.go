@@ -7,13 +7,12 @@ import (
 	"io"
 	"os"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"holdfast/bench/record"
 	"holdfast/bench/report"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
@@ -24,16 +23,16 @@ import (
 )
 
 type runOptions struct {
-	scenario, rig, bus, serial, out string
-	unitHours                       float64
-	faults                          faultsFlag
-	lies                            []string // what instruments do
-	seed                            uint64
-	seeded                          bool // --seed was given
-	realTime, yes, json, priority   bool
-	answers                         string
-	acceptUndecided                 bool
-	level                           oplog.Level
+	scenario, rig, bus, serial, out, by string
+	unitHours                           float64
+	faults                              faultsFlag
+	lies                                []string // what instruments do
+	seed                                uint64
+	seeded                              bool // --seed was given
+	realTime, yes, json, priority       bool
+	answers                             string
+	acceptUndecided                     bool
+	level                               oplog.Level
 }
 
 func newRunCommand() *cobra.Command {
@@ -85,6 +84,7 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 	f.BoolVar(&o.priority, "priority", false,
 		"ask for real-time priority and locked memory, and say what was granted")
 	f.BoolVar(&o.yes, "yes", false, "do not ask before anything moves, nor what the scenario asks")
+	addByFlag(cmd, &o.by)
 	f.StringVar(&o.answers, "answers", "", "file that answers the scenario's questions beforehand")
 	f.BoolVar(&o.acceptUndecided, "accept-undecided", false, "run a plan that cannot end in a pass")
 	f.BoolVar(&o.json, "json", false, "print result.json instead of the table")
@@ -96,8 +96,8 @@ func (o *runOptions) addFlags(cmd *cobra.Command) {
 
 // check finds what is wrong with the flags themselves.
 func (o *runOptions) check() error {
-	if err := checkSerial(o.serial); err != nil {
-		return err
+	if _, err := record.Serial(o.serial); err != nil {
+		return fmt.Errorf("--serial: %w", err)
 	}
 	if !(o.unitHours >= 0 && o.unitHours <= mostHours) {
 		return fmt.Errorf("--unit-hours: hours are 0 or more, at most %.0f", float64(mostHours))
@@ -113,24 +113,7 @@ func (o *runOptions) check() error {
 	return nil
 }
 
-const (
-	maxSerial = 100       // bytes of a serial: no plate has more
-	mostHours = 1_000_000 // operating hours: more than a century
-)
-
-// checkSerial refuses what cannot stand on a plate. Everything else is kept as it was typed.
-func checkSerial(serial string) error {
-	switch {
-	case strings.TrimSpace(serial) == "":
-		return errors.New("--serial is empty: type the number on the unit's plate")
-	case len(serial) > maxSerial:
-		return fmt.Errorf("--serial is %d bytes long: type the number on the unit's plate, at most %d",
-			len(serial), maxSerial)
-	case !utf8.ValidString(serial) || strings.ContainsFunc(serial, unicode.IsControl):
-		return errors.New("--serial has control characters or is no UTF-8: type the number on the unit's plate")
-	}
-	return nil
-}
+const mostHours = 1_000_000 // operating hours: more than a century
 
 func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writer) error {
 	if err := o.check(); err != nil {

@@ -104,7 +104,7 @@ func TestHostile_Serials(t *testing.T) {
 		"another script":    "序列号-2041",
 		"quotes":            `'; DROP TABLE runs; --`,
 		"percent":           "%s%n%x",
-		"as long as it may": strings.Repeat("9", maxSerial),
+		"as long as it may": strings.Repeat("9", record.MaxSerial),
 	} {
 		t.Run(name, func(t *testing.T) {
 			f := newFence(t)

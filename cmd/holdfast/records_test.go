@@ -201,9 +201,9 @@ func TestRecords_HostileText(t *testing.T) {
 	out := filepath.Join(dir, "out")
 	evil := "../../x\x1b[2J\u202e\n\"; DROP TABLE visits; --"
 	for _, args := range [][]string{
-		{"intake", "--serial", evil, "--complaint", evil, "--owner", evil, "--kind", evil, "--part", evil, "--by", evil},
-		{"found", "other", "--serial", evil, "--note", evil, "--by", evil},
-		{"history", evil}, {"history", "--in-shop"}, {"release", "--serial", evil, "--by", evil},
+		{"intake", "--serial", "X-1", "--complaint", evil, "--owner", evil, "--kind", evil, "--part", evil, "--by", evil},
+		{"found", "other", "--serial", "x-1", "--note", evil, "--by", evil},
+		{"history", evil}, {"intake", "--serial", evil}, {"history", "--in-shop"}, {"release", "--serial", evil, "--by", evil},
 		{"release", "--serial", evil + "2", "--by", evil}, {"trend", evil}, {"verify", evil}, {"compare", evil, evil},
 		{"store", "shop", "--name", evil, "--address", evil}, {"causes", "--adopt", "--by", evil},
 		{"export", "--to", filepath.Join(dir, "tables"), "--serial", evil}, {"grade", evil}, {"found", evil, "--serial", evil},

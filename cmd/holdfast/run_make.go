@@ -35,7 +35,7 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 		return nil, err
 	}
 	c := session.Config{Store: store, Serial: o.serial, UnitHours: o.unitHours, Plan: plan, Rig: r, Bus: o.bus,
-		Simulated: noHardware(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now,
+		By: person(o.by), Simulated: simulatedBus(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now,
 		Log: oplog.New(screen, oplog.Options{Level: o.level.Level, Terminal: isTerminal(errOut), Colour: oplog.Colour(), Now: now})}
 	c.Seed, c.Faults = o.simulated(port)
 	if len(told) > 0 {

@@ -21,3 +21,5 @@ CREATE TABLE open_runs (
 
 ALTER TABLE runs ADD COLUMN number  INTEGER NOT NULL DEFAULT 0;  -- of the entry that opened it; 0: the book names it not
 ALTER TABLE runs ADD COLUMN by_whom TEXT NOT NULL DEFAULT '';
+
+CREATE INDEX units_by_any_case ON units (serial COLLATE NOCASE);
