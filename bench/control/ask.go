@@ -8,7 +8,8 @@ import (
 // ask puts a question to the person at the bench; with a pressure it is held while they look. The engine ends it when
 // there is an answer or it is too late for one.
 var ask = kind{
-	text: `{question: "Drip at a fitting?", expect: no, as: external_leak, unattended: skip}`,
+	does:    "asks the person at the bench; see below",
+	example: `{question: "Drip at a fitting?", expect: no, as: external_leak, unattended: skip}`,
 	place: func(now Line, s scenario.Step) (p Problem) {
 		if s.Pressurises() { // to hold while a person looks is to hold
 			p = afterPressure("hold", now)

@@ -8,6 +8,7 @@ import (
 // compliance: waits with the line shut in, takes a metered volume, and waits again: the slopes before and after
 // the pulse separate the leak from the withdrawal.
 var compliance = kind{
+	does: "line shut in: waits `settle`, opens the dosing valve `for`, waits `settle` again",
 	keys: []Key{dutyKey, {Word: "for", Example: "2 s", Field: Pulse}, {Word: "settle", Example: "3 s", Field: Settle}},
 	needs: Needs{Commands: []rig.Command{rig.SetReturnShutoff, rig.SetDosingDuty},
 		Channels: []scenario.AnyOf{oneOfPressures, scale}},

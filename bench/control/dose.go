@@ -9,6 +9,7 @@ import (
 
 // dose: regulates and doses onto the scale.
 var dose = kind{
+	does: "regulates and doses onto the scale",
 	keys: []Key{pressureKey("at", "9 bar"), dutyKey, lasts("25 s"), settleKey},
 	needs: Needs{Commands: []rig.Command{rig.SetPumpDrive, rig.SetDosingDuty},
 		Channels: []scenario.AnyOf{ownSensor, scale}},

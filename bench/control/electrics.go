@@ -7,6 +7,7 @@ import (
 
 // electrics: return valve and heater energised, pump off, for currents and resistances.
 var electrics = kind{
+	does:  "return valve and heater energised, pump off: currents and resistances",
 	keys:  []Key{lasts("4 s")},
 	needs: Needs{Commands: []rig.Command{rig.SetReturnValve}},
 	fits: func(_ scenario.Step, r *rig.Rig) (p Problem) {

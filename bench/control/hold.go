@@ -9,6 +9,7 @@ import (
 
 // hold: regulates for a time.
 var hold = kind{
+	does:  "regulates; measured after `settle`",
 	keys:  []Key{pressureKey("at", "9 bar"), lasts("30 s"), settleKey},
 	needs: Needs{Commands: []rig.Command{rig.SetPumpDrive}, Channels: []scenario.AnyOf{ownSensor}},
 	place: func(now Line, _ scenario.Step) Problem { return afterPressure("hold", now) },

@@ -41,9 +41,12 @@ var (
 // Keys returns the keys of a kind of step; none of ask, whose keys depend on each other.
 func Keys(k scenario.Kind) []Key { return kindOf(k).keys }
 
+// Does returns what the bench does in a step of a kind, for a person to read. Keys of the step stand in back quotes.
+func Does(k scenario.Kind) string { return kindOf(k).does }
+
 // Example returns the step of a kind as a person would write it.
 func Example(k scenario.Kind) string {
-	if text := kindOf(k).text; text != "" {
+	if text := kindOf(k).example; text != "" {
 		return text
 	}
 	text := "{"

@@ -8,10 +8,12 @@ import (
 )
 
 // kind is everything that is special about one kind of step. A new one is a constant with its word in scenario, a
-// file here, a line in kinds and a row in scenarios/README.md; TestKinds holds them together.
+// file here and a line in kinds; TestKinds finds what is missing, and go test ./bench/scenario/scenariofile -update
+// writes it into scenarios/README.md and the JSON Schema.
 type kind struct {
-	keys []Key  // in a scenario file, in the order in which they read best; nil: read by scenariofile itself
-	text string // an example where keys does not give one
+	does    string // what the bench does, for a person; `word` is a key
+	keys    []Key  // in a scenario file, in the order in which they read best; nil: read by scenariofile itself
+	example string // where keys does not give one
 
 	needs Needs                                             // what a bench must have
 	fits  func(s scenario.Step, r *rig.Rig) (p Problem)     // what else it wants of a rig; nil: nothing

@@ -21,12 +21,14 @@ func TestKinds(t *testing.T) {
 	require.Len(t, kinds, len(scenario.Kinds()))
 	for _, k := range scenario.Kinds() {
 		name := k.String()
+		require.NotEmpty(t, name, "kind %d has no word", k)
 		require.FileExists(t, strings.ReplaceAll(name, "-", "_")+".go")
 		d := kindOf(k)
 		require.NotNil(t, d, name)
 		require.True(t, d.after != nil && d.bare != nil && d.own != nil && d.regulates != nil, name)
+		require.NotEmpty(t, d.does, name)
 		if k == scenario.Ask {
-			require.NotEmpty(t, d.text)
+			require.NotEmpty(t, d.example)
 			continue
 		}
 		require.NotEmpty(t, d.keys, name)

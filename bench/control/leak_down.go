@@ -7,6 +7,7 @@ import (
 
 // leakDown: pump off, return and dosing valve shut; the pressure falls by itself.
 var leakDown = kind{
+	does:  "pump off, return shut, dosing valve shut: watches the pressure fall",
 	keys:  []Key{lasts("60 s"), settleKey},
 	needs: Needs{Commands: []rig.Command{rig.SetReturnShutoff}, Channels: []scenario.AnyOf{oneOfPressures}},
 	place: func(now Line, _ scenario.Step) (p Problem) {

@@ -7,6 +7,7 @@ import (
 
 // pressurise: regulates until the pressure is inside the band and stays.
 var pressurise = kind{
+	does:  "regulates until the pressure is inside the band and stays",
 	keys:  []Key{pressureKey("to", "9 bar"), bandKey, staysKey, timeoutKey},
 	needs: Needs{Commands: []rig.Command{rig.SetPumpDrive}, Channels: []scenario.AnyOf{ownSensor}},
 	place: func(now Line, _ scenario.Step) (p Problem) {

@@ -10,6 +10,7 @@ import (
 // prime: the pump at a fixed drive until the line answers, then kept a quarter above the wanted pressure, so that
 // "reached and stays" is not a matter of ripple.
 var prime = kind{
+	does:  "pump at a fixed drive until the pressure is there and stays",
 	keys:  []Key{driveKey, pressureKey("until", "2 bar"), staysKey, timeoutKey},
 	needs: Needs{Commands: []rig.Command{rig.SetPumpDrive}, Channels: []scenario.AnyOf{ownSensor}},
 	after: leaves(Filled),

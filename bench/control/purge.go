@@ -8,6 +8,7 @@ import (
 // purge sucks the line empty: the pump runs its one way, the energised return valve reverses the flow, the pulsed
 // dosing valve lets air in behind it.
 var purge = kind{
+	does: "return valve energised: sucks the line empty while the dosing valve lets air in",
 	keys: []Key{driveKey, dutyKey, lasts("60 s")},
 	needs: Needs{Commands: []rig.Command{rig.SetReturnValve, rig.SetPumpDrive, rig.SetDosingDuty},
 		Channels: []scenario.AnyOf{oneOfPressures}},

@@ -9,6 +9,7 @@ import (
 
 // relieve: everything off, line vented, until the pressure is gone by every gauge.
 var relieve = kind{
+	does: "everything off, line vented, until the pressure is gone",
 	keys: []Key{pressureKey("below", "0.2 bar"),
 		{Word: "stays", Example: "0.5 s", Field: Stays, Optional: true, Otherwise: 0.5}, timeoutKey},
 	needs: Needs{Channels: []scenario.AnyOf{oneOfPressures}},

@@ -12,6 +12,7 @@ const fillPressure = 2.0
 // repressurise: return valve released after a purge; the pump at a fixed drive until the line is full, then
 // regulates.
 var repressurise = kind{
+	does:  "return valve released: fills the line again, then regulates",
 	keys:  []Key{driveKey, pressureKey("to", "9 bar"), bandKey, staysKey, timeoutKey},
 	needs: Needs{Commands: []rig.Command{rig.SetPumpDrive}, Channels: []scenario.AnyOf{ownSensor}},
 	place: func(now Line, _ scenario.Step) (p Problem) {

@@ -7,6 +7,7 @@ import (
 
 // vent: everything off, line open to the air, for the sensor's zero.
 var vent = kind{
+	does:  "everything off, line open to the air: the sensor's zero",
 	keys:  []Key{lasts("6 s")},
 	needs: Needs{Commands: []rig.Command{rig.SetVent}},
 	place: func(now Line, _ scenario.Step) (p Problem) {

@@ -69,10 +69,11 @@ const (
 	Repressurise             // return valve released: Drive until filled, then regulate to Pressure
 	Relieve                  // everything off, vent open, until the line is below Pressure
 	Ask                      // a question to the person; with Pressure it is held meanwhile
+	numKinds     = iota
 )
 
 // kinds gives each kind its word in the scenario language; builds says that such steps build or keep pressure.
-var kinds = [...]struct {
+var kinds = [numKinds]struct {
 	word   string
 	builds bool
 }{

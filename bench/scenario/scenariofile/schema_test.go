@@ -3,32 +3,76 @@ package scenariofile_test
 import (
 	"bytes"
 	"encoding/json"
-	"os"
+	"fmt"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/characteristic"
+	"holdfast/bench/control"
+	"holdfast/bench/scenario"
 	"holdfast/j1939/unit"
 )
 
+const schemaPath = shipped + "schema/scenario.schema.json"
+
 // The JSON Schema of scenarios knows the limits of the registry, each with its words and its unit.
 func TestSchema_Limits(t *testing.T) {
-	const path = shipped + "schema/scenario.schema.json"
 	const begin, end = "  \"limits\": {\n   \"type\": \"object\",\n   \"properties\": {\n", "\n   },\n   \"additionalProperties\""
-	text, err := os.ReadFile(path)
-	require.NoError(t, err)
-	head, rest, ok := strings.Cut(string(text), begin)
-	require.True(t, ok)
-	got, tail, ok := strings.Cut(rest, end)
-	require.True(t, ok)
-	want := schemaOfLimits(t)
-	if *update {
-		require.NoError(t, os.WriteFile(path, []byte(head+begin+want+end+tail), 0o644))
-		return
+	between(t, schemaPath, begin, end, schemaOfLimits(t))
+}
+
+// The JSON Schema of scenarios knows the steps of control, each with its keys. That of ask stands by itself: its keys
+// depend on each other.
+func TestSchema_Steps(t *testing.T) {
+	var steps, one []string
+	for _, k := range scenario.Kinds() {
+		if k != scenario.Ask {
+			steps = append(steps, fmt.Sprintf("     %q: %s,\n", k, indented(t, "     ", schemaOfStep(t, k))))
+		}
+		one = append(one, "     "+indented(t, "     ", requiredKey{[]string{k.String()}}))
 	}
-	require.Equal(t, want, got, "run go test ./bench/scenario/scenariofile -update")
+	between(t, schemaPath, "     \"name\": {\n      \"type\": \"string\"\n     },\n", "     \"ask\": {",
+		strings.Join(steps, ""))
+	between(t, schemaPath, "    \"additionalProperties\": false,\n    \"oneOf\": [\n",
+		"\n    ]\n   },\n   \"minItems\"", strings.Join(one, ",\n"))
+}
+
+type stepSchema struct {
+	Type        string   `json:"type"`
+	Properties  any      `json:"properties"`
+	Required    []string `json:"required"`
+	Additional  bool     `json:"additionalProperties"`
+	Description string   `json:"description"`
+}
+
+func schemaOfStep(t *testing.T, k scenario.Kind) stepSchema {
+	symbols := map[control.Field]string{control.Drive: "%", control.Duty: "%", control.Band: "%", control.Pressure: "bar"}
+	var keys []string
+	s := stepSchema{Type: "object", Description: strings.ReplaceAll(control.Does(k), "`", "")}
+	for _, key := range control.Keys(k) {
+		symbol, ok := symbols[key.Field]
+		if !ok {
+			symbol = "s"
+		}
+		keys = append(keys, fmt.Sprintf(`%q: {"$ref": %q}`, key.Word, quantity(t, symbol).Ref))
+		if !key.Optional {
+			s.Required = append(s.Required, key.Word)
+		}
+	}
+	s.Properties = json.RawMessage("{" + strings.Join(keys, ", ") + "}")
+	return s
+}
+
+// indented is JSON as the schema has it.
+func indented(t *testing.T, prefix string, v any) string {
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent(prefix, " ")
+	require.NoError(t, enc.Encode(v))
+	return strings.TrimSpace(text.String())
 }
 
 // The parts of a limit's schema, with their keys in the order in which they read best.
@@ -74,12 +118,7 @@ type (
 func schemaOfLimits(t *testing.T) string {
 	var entries []string
 	for _, c := range characteristic.All {
-		var text bytes.Buffer
-		enc := json.NewEncoder(&text)
-		enc.SetEscapeHTML(false)
-		enc.SetIndent("    ", " ")
-		require.NoError(t, enc.Encode(schemaOfLimit(t, c)))
-		entries = append(entries, "    \""+c.Name+"\": "+strings.TrimSpace(text.String()))
+		entries = append(entries, "    \""+c.Name+"\": "+indented(t, "    ", schemaOfLimit(t, c)))
 	}
 	return strings.Join(entries, ",\n")
 }
