@@ -15,10 +15,11 @@ import (
 
 // asked is what one run shall simulate.
 type asked struct {
-	seed   uint64
-	kind   string
-	spread bool // between units; without it the middle unit of its type
-	faults []plant.Fault
+	seed       uint64
+	kind       string
+	spread     bool // between units; without it the middle unit of its type
+	faults     []plant.Fault
+	controller bool // a unit with its own
 	// Celsius of tank and room when set; "" leaves the drawn ones.
 	tank, room string
 	dump       string // file for the true course; "": none
@@ -55,9 +56,10 @@ func (a *asked) set(key, value string) error {
 		}
 		a.faults = append(a.faults, f)
 	case "unit":
-		if value != "bare" {
-			return fmt.Errorf("no unit %q here; only bare", value)
+		if value != "bare" && value != "controller" {
+			return fmt.Errorf("no unit %q; there are bare and controller", value)
 		}
+		a.controller = value == "controller"
 	case "set":
 		name, to, _ := strings.Cut(value, "=")
 		return a.setting(name, to)
@@ -98,7 +100,7 @@ func (a *asked) setting(name, to string) error {
 // welcome says what is in force.
 func (a asked) welcome() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "name=other world/1\nseed=%d\nunit=bare\nset=type=%s\nset=spread=%s\n", a.seed, a.kind, yes(a.spread))
+	fmt.Fprintf(&b, "name=other world/1\nseed=%d\nunit=%s\nset=type=%s\nset=spread=%s\n", a.seed, a.unit(), a.kind, yes(a.spread))
 	for _, f := range a.faults {
 		fmt.Fprintf(&b, "fault=%s=%g\n", f.Name, f.Severity)
 	}
@@ -109,6 +111,13 @@ func (a asked) welcome() string {
 		fmt.Fprintf(&b, "set=room=%s\n", a.room)
 	}
 	return b.String()
+}
+
+func (a asked) unit() string {
+	if a.controller {
+		return "controller"
+	}
+	return "bare"
 }
 
 func yes(b bool) string {
@@ -147,7 +156,16 @@ func (a asked) build() (*run, error) {
 	harm := plant.Apply(&p, &fluid, a.faults, rng)
 	w := plant.New(p, fluid, harm, rng.Uint64())
 	w.Log = &plant.Log{}
-	return &run{asked: a, node: node.New(w, gauge.New(rng.Uint64(), harm), rng.Uint64()), log: w.Log}, nil
+	b := gauge.New(rng.Uint64(), harm)
+	n := node.New(w, b, rng.Uint64())
+	if a.controller {
+		c, err := node.NewController(w, b, a.kind)
+		if err != nil {
+			return nil, err
+		}
+		n.Join(c)
+	}
+	return &run{asked: a, node: n, log: w.Log}, nil
 }
 
 // write keeps the true course as a table, one line every 10 ms.

@@ -154,7 +154,7 @@ func TestServe(t *testing.T) {
 
 // TestRefused: what is not known is refused, not simulated as something else.
 func TestRefused(t *testing.T) {
-	for _, hello := range []string{"fault=gremlins=0.5\n", "fault=membrane-split=2\n", "unit=controller\n", "set=colour=red\n",
+	for _, hello := range []string{"fault=gremlins=0.5\n", "fault=membrane-split=2\n", "unit=twin\n", "set=colour=red\n",
 		"set=type=giant\n", "seed=x\n", "colour=red\n", "what"} {
 		h := dial(t, hello)
 		require.Equal(t, byte('X'), h.answer().kind, hello)

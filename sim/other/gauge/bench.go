@@ -64,6 +64,18 @@ func New(seed uint64, extra plant.Harm) *Bench {
 
 // Hydraulics are UnitPressure, ReferencePressure (kPa absolute), ReturnFlow (mL/min), PumpSpeed (r/min). A NaN is the error indicator.
 func (b *Bench) Hydraulics(q plant.Probe) [4]float64 {
+	outside := b.Outside(q)
+	return [4]float64{b.Own(q), outside[0], outside[1], max(0, b.turning(q))}
+}
+
+// Outside are ReferencePressure and ReturnFlow alone.
+func (b *Bench) Outside(q plant.Probe) [2]float64 {
+	flow := q.Back*(1+b.Pulsation) + 0.6*q.BackGas // the meter's gears turn with air, too
+	return [2]float64{b.Reference.Read(q.T, q.AtGauge*kPa, b.rng) + q.Barometer/1e3, max(0, b.Flow.Read(q.T, min(flow, 620), b.rng))}
+}
+
+// Own is the unit's pressure sensor, kPa absolute; NaN for an open wire.
+func (b *Bench) Own(q plant.Probe) float64 {
 	air := q.Barometer / 1e3
 	own := b.Sensor.Read(q.T, q.AtSensor*kPa, b.rng) + air
 	switch {
@@ -72,9 +84,7 @@ func (b *Bench) Hydraulics(q plant.Probe) [4]float64 {
 	case q.SensorVolts < 4.4:
 		own = air * 0.6 // the sensor's output stays at its lower rail
 	}
-	flow := q.Back*(1+b.Pulsation) + 0.6*q.BackGas // the meter's gears turn with air, too
-	return [4]float64{own, b.Reference.Read(q.T, q.AtGauge*kPa, b.rng) + air,
-		max(0, b.Flow.Read(q.T, min(flow, 620), b.rng)), max(0, b.turning(q))}
+	return own
 }
 
 func (b *Bench) turning(q plant.Probe) float64 {

@@ -21,10 +21,15 @@ type Frame struct {
 	At   int64
 }
 
+// absent is a reading that there is none of: not available on the bus.
+var absent = math.Inf(1)
+
 // put writes a number of a 16-bit signal as J1939 does: at the ends of its range it stays there, NaN is the error indicator.
 func put(data []byte, value, scale, offset float64) {
 	raw := uint16(0xfe00)
-	if !math.IsNaN(value) {
+	if math.IsInf(value, 1) {
+		raw = 0xffff
+	} else if !math.IsNaN(value) {
 		raw = uint16(max(0, min(0xfaff, math.Round((value-offset)/scale))))
 	}
 	data[0], data[1] = byte(raw), byte(raw>>8)

@@ -18,12 +18,15 @@ const (
 type cycle struct {
 	every, next int64
 	pack        func(q plant.Probe) Frame
+	unit        bool // sent by the unit's controller, while it has power
 }
 
 // Node runs in the time of the bus, ns since the start.
 type Node struct {
 	World *plant.World
 	Bench *gauge.Bench
+	// Unit is the controller of a unit that has its own; nil for a bare one.
+	Unit *Controller
 
 	now     int64
 	clock   float64 // runs fast by this share
@@ -40,6 +43,8 @@ type Node struct {
 	out      plant.Outputs
 	apply    int64 // when the outputs take effect; 0: they have
 	offSince int64 // when the drive went to 0
+	control  int64 // next cycle of the unit's controller
+	unitOut  plant.Outputs
 
 	// RanOn is the longest time in s that the pump turned after its drive had gone to 0.
 	RanOn float64
@@ -52,8 +57,8 @@ func New(w *plant.World, b *gauge.Bench, seed uint64) *Node {
 	rng := rand.New(rand.NewPCG(seed, 0x7468657265))
 	n := &Node{World: w, Bench: b, rng: rng, clock: 30e-6 * rng.NormFloat64(), counter: -1, heardAt: -silence}
 	n.cycles = []cycle{
-		{every: 10 * ms, pack: func(q plant.Probe) Frame { return packHydraulics(b.Hydraulics(q)) }},
-		{every: 20 * ms, pack: func(q plant.Probe) Frame { return packElectrics(b.Electrics(q)) }},
+		{every: 10 * ms, pack: n.hydraulics},
+		{every: 20 * ms, pack: n.electrics},
 		{every: 100 * ms, pack: n.scale},
 		{every: 1000 * ms, pack: func(q plant.Probe) Frame { return packAmbient(b.Ambient(q)) }},
 	}
@@ -61,6 +66,34 @@ func New(w *plant.World, b *gauge.Bench, seed uint64) *Node {
 		n.cycles[i].next = ms + int64(rng.Float64()*float64(n.cycles[i].every))
 	}
 	return n
+}
+
+// Join puts the unit's own controller on the bus.
+func (n *Node) Join(c *Controller) {
+	n.Unit = c
+	for _, m := range []cycle{{every: 50 * ms, pack: c.info}, {every: 500 * ms, pack: c.info2}, {every: 1000 * ms, pack: c.supply},
+		{every: 1000 * ms, pack: c.tank}, {every: 1000 * ms, pack: c.dm1}} {
+		m.unit, m.next = true, 30*ms+int64(n.rng.Float64()*float64(m.every))
+		n.cycles = append(n.cycles, m)
+	}
+	n.control = ms
+}
+
+// hydraulics has neither pressure nor speed of a unit that keeps them to itself.
+func (n *Node) hydraulics(q plant.Probe) Frame {
+	if n.Unit == nil {
+		return packHydraulics(n.Bench.Hydraulics(q))
+	}
+	v := n.Bench.Outside(q)
+	return packHydraulics([4]float64{absent, v[0], v[1], absent})
+}
+
+func (n *Node) electrics(q plant.Probe) Frame {
+	v := n.Bench.Electrics(q)
+	if n.Unit != nil {
+		v[2], v[3] = absent, absent
+	}
+	return packElectrics(v)
 }
 
 func (n *Node) scale(q plant.Probe) Frame {
@@ -76,6 +109,9 @@ func (n *Node) scale(q plant.Probe) Frame {
 
 // Hear takes one frame off the bus at the time where the node stands.
 func (n *Node) Hear(f Frame) {
+	if n.Unit != nil && n.out.Power {
+		n.Unit.Hear(f, n.now)
+	}
 	if f.ID != OutputsID {
 		return
 	}
@@ -164,12 +200,15 @@ func (n *Node) nextEvent() int64 {
 	if n.enabled {
 		next = min(next, n.heardAt+silence)
 	}
+	if n.Unit != nil {
+		next = min(next, n.control)
+	}
 	return max(next, n.now)
 }
 
 // touches reports whether what is due now reads the plant or sets its outputs.
 func (n *Node) touches() bool {
-	due := n.apply > 0 && n.apply <= n.now || n.enabled && n.now-n.heardAt >= silence
+	due := n.Unit != nil && n.control <= n.now || n.apply > 0 && n.apply <= n.now || n.enabled && n.now-n.heardAt >= silence
 	for _, c := range n.cycles {
 		due = due || c.next <= n.now
 	}
@@ -183,12 +222,20 @@ func (n *Node) step(sent []Frame) []Frame {
 		n.out = plant.Outputs{Power: n.out.Power} // pump 0, valves closed or released, return open, heater off
 		n.apply = n.now
 	}
+	if n.Unit != nil && n.control <= n.now {
+		n.control += controlEvery
+		n.regulate()
+	}
 	if n.apply > 0 && n.apply <= n.now {
 		n.apply = 0
-		n.World.Set(n.out)
+		n.World.Set(n.outputs())
 	}
 	for i := range n.cycles {
 		if c := &n.cycles[i]; c.next <= n.now {
+			if c.unit && !n.out.Power {
+				c.next += c.every
+				continue
+			}
 			q := n.World.Probe()
 			n.watch(q)
 			f := c.pack(q)
@@ -203,6 +250,35 @@ func (n *Node) step(sent []Frame) []Frame {
 		n.pending = n.pending[1:]
 	}
 	return sent
+}
+
+// regulate is one cycle of the unit's controller; what it answers goes on the bus.
+func (n *Node) regulate() {
+	if !n.out.Power {
+		n.unitOut, n.Unit.claimed = plant.Outputs{}, false
+		return
+	}
+	if !n.Unit.claimed {
+		n.Unit.claimed, n.Unit.fed = true, n.now
+		n.Unit.pending = append(n.Unit.pending, claim())
+	}
+	n.Unit.control(n.World.Probe(), n.now, &n.unitOut)
+	n.World.Set(n.outputs())
+	for _, f := range n.Unit.pending {
+		f.At = max(n.busy, n.now) + ms
+		n.busy = f.At
+		n.pending = append(n.pending, f)
+	}
+	n.Unit.pending = nil
+}
+
+// outputs are what the plant gets: of a unit with its own controller the bench has only what lies around it.
+func (n *Node) outputs() plant.Outputs {
+	o := n.out
+	if n.Unit != nil {
+		o.Drive, o.Duty, o.Return, o.Heater = n.unitOut.Drive, n.unitOut.Duty, n.unitOut.Return, n.unitOut.Heater
+	}
+	return o
 }
 
 // watch keeps how long the pump runs on.
