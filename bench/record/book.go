@@ -18,6 +18,8 @@ const (
 	NoteShop    = "shop"    // name and address of the shop
 	NotePriors  = "priors"  // how common each cause is in this shop; none: the program's own
 
+	NoteNode = "node" // the bench's I/O node was tried over the bus
+
 	NoteBegin   = "begin"   // the book begins, or goes on signed where an unsigned one ended
 	NoteOpened  = "opened"  // a run is about to begin: nothing has moved yet
 	NoteBooked  = "booked"  // a run's record is whole and sealed, or says why it never will be
@@ -48,6 +50,7 @@ type Note struct {
 	Certificate string             `json:"certificate,omitempty"`
 	Watch       *VehicleCheck      `json:"watch,omitempty"`
 	Bench       *BenchNote         `json:"bench,omitempty"`
+	Node        *NodeNote          `json:"node,omitempty"`
 	Name        string             `json:"name,omitempty"`
 	Address     string             `json:"address,omitempty"`
 	Priors      map[string]float64 `json:"priors,omitempty"`

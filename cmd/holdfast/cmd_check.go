@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -10,6 +11,7 @@ import (
 
 	"holdfast/bench/interlock"
 	"holdfast/bench/predict"
+	"holdfast/bench/proof"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/yamltext"
@@ -18,13 +20,14 @@ import (
 
 type checkOptions struct {
 	scenario, rig string
+	bus           string // "": nothing is sent anywhere
 	json          bool
 }
 
 func newCheckCommand() *cobra.Command {
 	var o checkOptions
 	c := &cobra.Command{
-		Use:   "check SCENARIO --rig RIG",
+		Use:   "check [SCENARIO] --rig RIG [--bus BUS]",
 		Short: "Check a scenario against a bench before anything moves",
 		Long: `Check reads a scenario and a rig and says everything that is wrong in them, each at its
 file, line and column: what was found and what would do. Otherwise it shows what a run
@@ -35,21 +38,58 @@ For each limit it predicts the uncertainty that this plan will reach with these 
 what values will pass. A limit that can only end undecided is named with what would make it
 provable (a longer hold, another instrument, a wider limit), and the status is 3.
 
-SCENARIO and RIG are a path or the name of a shipped file. Nothing is sent anywhere.` + exitHelp,
+With --bus the wiring is tested that the rig file speaks of, with or without a scenario: every channel heard, valid, at
+its rate and at rest, and the return shut-off seen to shut and to open. The pump, the heater and the dosing valve
+are left alone; what no channel shows is listed as not tested. Status 6 when something is bad.
+
+SCENARIO and RIG are a path or the name of a shipped file. Without --bus nothing is sent anywhere.` + exitHelp,
 		Example: "  holdfast check release --rig bench-node\n" +
+			"  holdfast check release --rig bench-node --bus can0\n" +
 			"  holdfast check ./my-unit.yaml --rig ./my-bench.yaml --json",
-		Args: wants("SCENARIO"),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if o.bus != "" && len(args) == 0 {
+				return nil // the wiring alone
+			}
+			return wants("SCENARIO")(cmd, args)
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.scenario = args[0]
-			return runCheck(o, clock.Real().Time(), cmd.OutOrStdout())
+			if len(args) > 0 {
+				o.scenario = args[0]
+				if err := runCheck(o, clock.Real().Time(), cmd.OutOrStdout()); err != nil || o.bus == "" {
+					return err
+				}
+			}
+			return checkWiring(cmd.Context(), o, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringVar(&o.rig, "rig", "", "rig file or name of a shipped rig (needed)")
 	c.Flags().BoolVar(&o.json, "json", false, "print the answer as JSON")
+	c.Flags().StringVar(&o.bus, "bus", "", "test the wiring on this bus too: CAN interface, sim, or unix:PATH")
 	if err := c.MarkFlagRequired("rig"); err != nil {
 		panic(err) // the flag is defined two lines above
 	}
 	return c
+}
+
+// checkWiring holds the bus against what the rig file says of it.
+func checkWiring(ctx context.Context, o checkOptions, out io.Writer) error {
+	r, err := loadRig(o.rig)
+	if err != nil {
+		return withStatus(exitUsage, err)
+	}
+	items, err := lookAt(ctx, r, o.bus, proof.Options{})
+	if err != nil {
+		return err
+	}
+	if o.json {
+		err = printJSON(out, items)
+	} else {
+		err = showItems(out, items)
+	}
+	if err == nil && !proof.AllGood(items) {
+		err = withStatus(exitBus, nil)
+	}
+	return err
 }
 
 // runCheck prints problems to out in JSON, and returns them as the error in words.

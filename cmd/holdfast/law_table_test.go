@@ -72,6 +72,7 @@ var importLaw = []room{
 	{"bench/characteristic", model, "names, units and needs of characteristics; computes nothing"},
 	{"bench/engine", model + "bench/control bench/interlock j1939/ident j1939/diag j1939/transport", "runs: it does not measure, judge or report"},
 	{"bench/disk", "", "files, whatever is in them"},
+	{"bench/proof", model + "bench/interlock", "what a node can be seen to do; drives no pump"},
 	{"bench/journal", model + "bench/disk", "keeps what it is given"},
 	{"bench/measure", model + "bench/characteristic", "pure: from samples alone; knows no limits"},
 	{"bench/grade", model + "bench/characteristic bench/measure", "pure: a value against a limit"},

@@ -22,7 +22,7 @@ simulated bench.` + exitHelp,
 	root.Version = version
 	root.SetVersionTemplate("holdfast {{.Version}}\n")
 	group(root, "bench", "On the bench:", newRunCommand(), newCheckCommand(), newVerifyBenchCommand(),
-		newSimCommand(), newBusCommand(), newRecoverCommand())
+		newVerifyNodeCommand(), newSimCommand(), newBusCommand(), newRecoverCommand())
 	group(root, "unit", "The unit in the shop:", newIntakeCommand(), newFoundCommand(),
 		newReleaseCommand(), newHistoryCommand(), newCompareCommand())
 	group(root, "record", "The records:", newReportCommand(), newGradeCommand(), newVerifyCommand(),
