@@ -10,8 +10,8 @@ FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 # The packages whose code or tests run goroutines (TestRaced holds this list against the source), and of the command line's
 # tests those in which goroutines work beside each other: a race does not care which fault or which seed is run.
-RACED := ./bench/journal ./bench/record ./cmd/holdfast/campaign ./cmd/holdfast/torture \
-	./j1939/can/lockstep ./j1939/can/socketcan ./j1939/can/unixbus ./j1939/trace
+RACED := ./bench/journal ./bench/record ./bench/watch/live ./cmd/holdfast/campaign ./cmd/holdfast/torture \
+	./j1939/can/capture ./j1939/can/lockstep ./j1939/can/socketcan ./j1939/can/unixbus ./j1939/trace ./sim/other
 RACED_COMMANDS := ^Test(Asker|Kills_OwnUnit|RecordPlay|RunAsk_Unattended|Screen|UnixBus|WatchLive_(Alarm|Attach)|Watch_ManyAtOnce|WaysOut$$|WayOut)
 
 .PHONY: help build quick test race test-can bench check fuzz cross demo evidence stale campaign campaign-controller torture \

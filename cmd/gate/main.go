@@ -5,6 +5,7 @@
 //	gate evidence                  which tables are older than what they speak of, or miss their bar; exit status 0
 //	gate evidence -strict          the same, exit status 1 if there is one
 //	gate evidence make [NAME...]   make these tables anew; none named: all of them
+//	gate mutants [-n N] PACKAGE... do the tests notice when an operator of the package is changed?
 package main
 
 import (
@@ -26,13 +27,15 @@ func main() {
 
 func run(args []string) error {
 	if len(args) == 0 {
-		return errors.New("say what to do: test or evidence")
+		return errors.New("say what to do: test, evidence or mutants")
 	}
 	switch args[0] {
 	case "test":
 		return runTests(os.Stdout, args[1:])
 	case "evidence":
 		return runEvidence(os.Stdout, ".", args[1:])
+	case "mutants":
+		return runMutants(os.Stdout, ".", args[1:])
 	}
-	return fmt.Errorf("%q is not known: test or evidence", args[0])
+	return fmt.Errorf("%q is not known: test, evidence or mutants", args[0])
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -54,17 +55,27 @@ func named(t *testing.T, s *campaign.Summary) (failing, first, two float64) {
 // and 99 % of failing units; of the few that this tests by default one more may be wrong. HOLDFAST_UNITS=1000
 // holds the bars themselves.
 func TestCauses_SingleFaults(t *testing.T) {
-	s := singleFaults(t, "release", "bench-node", units(t, 24), causeSeed)
+	s := singleFaults(t, "release", "bench-node", units(t, 24), seeded(t, causeSeed))
+	wrong := s.Verdicts.WrongPass
+	shows(t, "units past a limit that passed, bench-node", fmt.Sprint(wrong), "0", wrong == 0)
 	require.Zero(t, s.Verdicts.WrongPass)
 	failing, first, two := named(t, s)
+	shows(t, "right cause named first, "+s.Rig, fmt.Sprintf("%.1f %% of %g", 100*first/failing, failing), "at least 95 %",
+		first >= 0.95*failing-1)
+	shows(t, "right cause in the first two, "+s.Rig, fmt.Sprintf("%.1f %% of %g", 100*two/failing, failing), "at least 99 %",
+		two >= 0.99*failing-1)
 	require.GreaterOrEqual(t, first, 0.95*failing-1)
 	require.GreaterOrEqual(t, two, 0.99*failing-1)
 }
 
 // A unit with its own controller shows less: no flow meter, no current, no gauge. The same bars.
 func TestCauses_OwnController(t *testing.T) {
-	s := singleFaults(t, "release-controller", "unit-controller", units(t, 16), controllerSeed)
+	s := singleFaults(t, "release-controller", "unit-controller", units(t, 16), seeded(t, controllerSeed))
 	failing, first, two := named(t, s)
+	shows(t, "right cause named first, "+s.Rig, fmt.Sprintf("%.1f %% of %g", 100*first/failing, failing), "at least 95 %",
+		first >= 0.95*failing-1)
+	shows(t, "right cause in the first two, "+s.Rig, fmt.Sprintf("%.1f %% of %g", 100*two/failing, failing), "at least 99 %",
+		two >= 0.99*failing-1)
 	require.GreaterOrEqual(t, first, 0.95*failing-1)
 	require.GreaterOrEqual(t, two, 0.99*failing-1)
 }
