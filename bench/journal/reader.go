@@ -2,6 +2,8 @@ package journal
 
 import (
 	"bufio"
+	"bytes"
+	"crypto/ed25519"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -23,6 +25,33 @@ func Open(path string) (Header, *samples.Recording, error) {
 		return h, rec, fmt.Errorf("read journal %s: %w", path, err)
 	}
 	return h, rec, nil
+}
+
+// OpenHeader reads only the header of the journal at path. Of a signed one it says whose key it names and nothing
+// more: what is to be believed needs Open.
+func OpenHeader(path string) (Header, error) {
+	f, err := disk.Open(path)
+	if err != nil {
+		return Header{}, fmt.Errorf("open journal: %w", err)
+	}
+	defer f.Close()
+	in := bufio.NewReaderSize(f, maxBlock)
+	v, err := readVersion(in)
+	if err != nil {
+		return Header{}, err
+	}
+	b := &blockReader{r: in}
+	var key ed25519.PublicKey
+	if v == versionTwo {
+		kind, payload, err := b.next()
+		if err != nil || kind != blockKey || len(payload) != ed25519.PublicKeySize {
+			return Header{}, fmt.Errorf("%w: it names no key", ErrHeader)
+		}
+		key = bytes.Clone(payload)
+	}
+	h, err := readHeader(b)
+	h.Key = key
+	return h, err
 }
 
 // Read reads a journal as far as it is intact: up to the first block that is cut short, fails its

@@ -71,6 +71,18 @@ func (r *Ring) Adopt(from string) (Key, error) {
 	return k, writePublic(publicPath(path), k.Public())
 }
 
+// Retire keeps another private key that shall sign nothing any more, and trusts what it has signed.
+func (r *Ring) Retire(from string) (ed25519.PublicKey, error) {
+	k, err := readKey(from)
+	if err != nil {
+		return nil, err
+	}
+	if err := writeKey(filepath.Join(r.dir, "retired-"+Fingerprint(k.Public())+".key"), k.private); err != nil {
+		return nil, err
+	}
+	return k.Public(), r.Trust(k.Public())
+}
+
 // Known returns the keys that are trusted: the own one, those it followed, and others'.
 func (r *Ring) Known() ([]ed25519.PublicKey, error) {
 	keys, err := KnownKeys(r.dir)

@@ -16,12 +16,13 @@ import (
 func newStoreCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "store",
-		Short: "Look after the records: check, back up, restore, instruments, the shop's name",
+		Short: "Look after the records: check, back up, restore, policy, instruments, the shop's name",
 		Long: `The records are a folder: one folder a run, the shop's book (book.jsonl) and an
 index (index.db) that can be made again from them at any time with "holdfast history --reindex".` + exitHelp,
 	}
 	cmd.AddCommand(newStoreCheckCommand(), newStoreBackupCommand(), newStoreRestoreCommand(),
-		newStoreInstrumentsCommand(), newStoreShopCommand())
+		newStoreInstrumentsCommand(), newStoreShopCommand(), newStoreUpgradeCommand(), newStorePolicyCommand(),
+		newStoreAnswerCommand())
 	return onlyGroup(cmd)
 }
 
@@ -29,9 +30,11 @@ func newStoreCheckCommand() *cobra.Command {
 	var out string
 	cmd := &cobra.Command{
 		Use:   "check",
-		Short: "Read the whole index and every seal, and say what is wrong",
-		Long: `Reads the whole index and holds it against itself, then holds every run's folder
-against its seals. Status 1 when something is wrong.` + exitHelp,
+		Short: "Hold book, folders and index against each other, and name every difference",
+		Long: `Reads the whole book with every signature, every run's folder against its seal, and the index, and
+holds each against the others: entries that were changed, removed, doubled or swapped, a book that became
+shorter than it was seen, folders that are gone or that no entry answers to, content of one run in
+another's place. Status 1 when something is wrong.` + exitHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runStoreCheck(cmd.Context(), out, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -42,7 +45,7 @@ against its seals. Status 1 when something is wrong.` + exitHelp,
 }
 
 func runStoreCheck(ctx context.Context, named string, out, errOut io.Writer) error {
-	return withRecords(ctx, named, errOut, func(s *record.Store, folder string) error {
+	return withRecords(ctx, named, errOut, func(s *record.Store, _ string) error {
 		if err := s.Check(ctx); err != nil {
 			return withStatus(exitFail, err)
 		}
@@ -52,41 +55,27 @@ func runStoreCheck(ctx context.Context, named string, out, errOut io.Writer) err
 		}
 		fmt.Fprintf(out, "index: good; %s, %s, %s\n", counted(units, "unit"), counted(visits, "visit"),
 			counted(runs, "run"))
-		wrong, sealed, unsealed, err := checkSeals(ctx, s, folder, out)
+		d, err := s.Compare(ctx)
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(out, "seals: %d runs unchanged, %d never sealed, %d WRONG\n", sealed, unsealed, wrong)
+		for _, what := range d.Wrong {
+			fmt.Fprintf(out, "WRONG: %s\n", report.Plain(what))
+		}
+		for _, what := range d.Said {
+			fmt.Fprintf(out, "%s\n", report.Plain(what))
+		}
+		fmt.Fprintf(out, "book: %d entries; %s, %d unchanged; %d WRONG\n", d.Entries, counted(d.Runs, "run"), d.Sealed,
+			len(d.Wrong))
 		watches, err := checkWatches(ctx, s, out)
 		if err != nil {
 			return err
 		}
-		if wrong+watches > 0 {
+		if len(d.Wrong)+watches > 0 {
 			return withStatus(exitFail, nil)
 		}
 		return nil
 	})
-}
-
-// checkSeals verifies every run on record and names those that are not as they were.
-func checkSeals(ctx context.Context, s *record.Store, out string, w io.Writer) (wrong, good, never int,
-	err error) {
-	runs, err := s.Runs(ctx, "")
-	if err != nil {
-		return 0, 0, 0, err
-	}
-	for _, r := range runs {
-		switch text := checkRun(out, r); text {
-		case "":
-			good++
-		case record.NeverSealed:
-			never++
-		default:
-			wrong++
-			fmt.Fprintf(w, "%s: %s\n", report.Plain(r.ID), report.Plain(text))
-		}
-	}
-	return wrong, good, never, nil
 }
 
 func newStoreBackupCommand() *cobra.Command {
@@ -228,13 +217,4 @@ them.` +
 	addByFlag(cmd, &by)
 	addOutFlag(cmd, &out)
 	return cmd
-}
-
-// checkRun verifies one run: "" good, record.NeverSealed, or what is wrong.
-func checkRun(out string, r record.Run) string {
-	folder, err := record.OpenFolder(r.Folder)
-	if err != nil {
-		return err.Error()
-	}
-	return record.Tampered(out, folder)
 }

@@ -18,6 +18,7 @@ simulated bench.` + exitHelp,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) { sayCutOff(cmd) }
 	root.SetFlagErrorFunc(explainFlag)
 	root.Version = version
 	root.SetVersionTemplate("holdfast {{.Version}}\n")
@@ -26,7 +27,7 @@ simulated bench.` + exitHelp,
 	group(root, "unit", "The unit in the shop:", newIntakeCommand(), newFoundCommand(),
 		newReleaseCommand(), newHistoryCommand(), newCompareCommand())
 	group(root, "record", "The records:", newReportCommand(), newGradeCommand(), newVerifyCommand(),
-		newTrendCommand(), newCausesCommand(), newExportCommand(), newStoreCommand())
+		newTrendCommand(), newCausesCommand(), newExportCommand(), newStoreCommand(), newKeyCommand())
 	group(root, "bus", "On a J1939 bus, or from a recording of one:", newWatchCommand(),
 		newDecodeCommand(), newScanCommand(), newFaultsCommand(), newRequestCommand(),
 		newRecordCommand(), newPlayCommand(), newSpnCommand())

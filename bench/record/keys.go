@@ -1,0 +1,93 @@
+package record
+
+import (
+	"context"
+	"crypto/ed25519"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"holdfast/bench/seal"
+)
+
+// Admit lets another's key write in the book. Somebody whose key may write there already does that.
+func (s *Store) Admit(ctx context.Context, key ed25519.PublicKey, holder, by string, now time.Time) error {
+	n := Note{Kind: NoteKey, Time: now, By: by, Key: &KeyNote{Public: seal.Text(key), Print: seal.Fingerprint(key),
+		Holder: holder}}
+	return s.write(ctx, &n, always)
+}
+
+// Revoke says that nothing of a key is believed after an entry of the book: it was lost, or stolen. after is the last
+// entry that is believed; below 0, the last there is.
+func (s *Store) Revoke(ctx context.Context, print string, after int64, by string, now time.Time) error {
+	n := Note{Kind: NoteRevoked, Time: now, By: by, Key: &KeyNote{Print: print, After: after}}
+	return s.write(ctx, &n, func(tx *sql.Tx) error {
+		var known bool
+		err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM book_keys WHERE print = ?)`, print).Scan(&known)
+		if err == nil && !known {
+			err = fmt.Errorf("no key with the fingerprint %q may write in this book", print)
+		}
+		if at, failed := readPlace(ctx, tx); err == nil && failed == nil && after < 0 {
+			n.Key.After = at.number
+		}
+		return err
+	})
+}
+
+// Writer is a key that may write in the book, or might once.
+type Writer struct {
+	Print  string `json:"fingerprint"`
+	Holder string `json:"holder,omitempty"`
+	After  int64  `json:"after"`          // it may sign the entries after this one
+	Last   int64  `json:"last,omitempty"` // and up to this one; 0: any
+}
+
+// Writers returns the keys of the book.
+func (s *Store) Writers(ctx context.Context) ([]Writer, error) {
+	return list(ctx, s.db, `SELECT print, holder, after, last FROM book_keys ORDER BY after, print`,
+		func(rows *sql.Rows) (w Writer, err error) {
+			err = rows.Scan(&w.Print, &w.Holder, &w.After, &w.Last)
+			if w.Last == noEnd {
+				w.Last = 0
+			}
+			return w, err
+		})
+}
+
+// SetPolicy states which scenarios release a unit, in place of what was stated before.
+func (s *Store) SetPolicy(ctx context.Context, p []Policy, by string, now time.Time) error {
+	n := Note{Kind: NotePolicy, Time: now, By: by, Policy: p}
+	return s.write(ctx, &n, always)
+}
+
+// Policy returns the shop's own policy from the book; nil: it has none.
+func (s *Store) Policy() ([]Policy, error) {
+	t, err := NewTrust(s.out)
+	if err != nil {
+		return nil, err
+	}
+	notes := t.Book.Notes(NotePolicy)
+	if len(notes) == 0 {
+		return nil, nil
+	}
+	return notes[len(notes)-1].Policy, nil
+}
+
+// AnswerDamage enters into the book that a person has looked at the damage to it, and returns the entries that are
+// answered for. Units may be released again after it; what was lost stays named.
+func (s *Store) AnswerDamage(ctx context.Context, by string, now time.Time) (lost []int64, err error) {
+	t, err := NewTrust(s.out)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range t.Book.Unanswered() {
+		if f.Number > 0 {
+			lost = append(lost, f.Number)
+		}
+	}
+	if len(lost) == 0 {
+		return nil, nil
+	}
+	n := Note{Kind: NoteDamage, Time: now, By: by, Lost: lost}
+	return lost, s.write(ctx, &n, always)
+}
