@@ -303,3 +303,17 @@ func TestLyingBench_CoarseGauge(t *testing.T) {
 		require.Equal(t, samples.Completed, out.Ended)
 	}
 }
+
+// TestLyingBench_ExitStatus: a bench that lies or does not obey is exit status 6, whatever else the run came to.
+func TestLyingBench_ExitStatus(t *testing.T) {
+	for _, c := range []struct{ lie, trip string }{
+		{"reference_pressure=frozen@40 s..10 min", "frozen"}, {"line_pressure=stuck@60 s..10 min", "frozen"},
+		{"pump-not-off", "does-not-obey"}, {"ambient_pressure=stuck:4.5 bar", "implausible"},
+		{"shutoff-not-seen", "does-not-obey"}, {"set_return_valve=stuck:1", "does-not-obey"},
+	} {
+		status, out, errOut := holdfast("run", "release", "--rig", "bench-node", "--bus", "sim", "--serial", "U", "--yes", "--out",
+			t.TempDir(), "--lie", c.lie)
+		require.Equal(t, exitBus, status, "%s\n%s", c.lie, errOut)
+		require.Contains(t, out+errOut, c.trip, c.lie)
+	}
+}
