@@ -36,22 +36,20 @@ const support = `package %s
 import (
 	"os"
 	"strconv"
-	"sync"
+	"sync/atomic"
 )
 
 var (
 	mutantAlive, _ = strconv.Atoi(os.Getenv("HOLDFAST_MUTANT"))
 	mutantSeen     = os.Getenv("HOLDFAST_MUTANTS_SEEN")
-	mutantsSeen    sync.Map
+	mutantsSeen    [1 << 16]atomic.Bool
 )
 
 func mutantAt(id, n int) int {
-	if mutantSeen != "" {
-		if _, seen := mutantsSeen.LoadOrStore(id, true); !seen {
-			if f, err := os.OpenFile(mutantSeen, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644); err == nil {
-				f.WriteString(strconv.Itoa(id) + "\n")
-				f.Close()
-			}
+	if mutantSeen != "" && !mutantsSeen[id].Load() && !mutantsSeen[id].Swap(true) {
+		if f, err := os.OpenFile(mutantSeen, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644); err == nil {
+			f.WriteString(strconv.Itoa(id) + "\n")
+			f.Close()
 		}
 	}
 	if i := mutantAlive - id; i >= 0 && i < n {
