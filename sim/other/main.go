@@ -7,6 +7,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"flag"
 	"fmt"
@@ -15,6 +16,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 
 	"holdfast/sim/other/plant"
@@ -57,18 +59,17 @@ func start(args []string, in io.Reader, out io.Writer) error {
 	return errors.New("expected lockstep:PATH or pipe")
 }
 
-// listen serves run after run, several at once.
+// listen serves run after run, several at once, until it is told to stop; what is still running is cut off then.
 func listen(ask asked, path string) error {
 	l, err := net.Listen("unix", path)
 	if err != nil {
 		return err
 	}
-	stop := make(chan os.Signal, 1)
-	signal.Notify(stop, os.Interrupt, syscall.SIGTERM)
-	go func() {
-		<-stop
-		_ = l.Close()
-	}()
+	ctx, done := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer done()
+	context.AfterFunc(ctx, func() { _ = l.Close() })
+	var running sync.WaitGroup
+	defer running.Wait()
 	for {
 		conn, err := l.Accept()
 		if errors.Is(err, net.ErrClosed) {
@@ -77,11 +78,14 @@ func listen(ask asked, path string) error {
 		if err != nil {
 			return err
 		}
-		go func() {
+		running.Go(func() {
+			stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
+			defer stop()
 			defer conn.Close()
-			if err := serve(ask, conn); err != nil && !errors.Is(err, io.EOF) {
+			err := serve(ask, conn)
+			if err != nil && !errors.Is(err, io.EOF) && ctx.Err() == nil {
 				fmt.Fprintln(os.Stderr, "other:", err)
 			}
-		}()
+		})
 	}
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"sort"
 
 	"holdfast/sim/other/plant"
 )
@@ -78,22 +79,28 @@ func (c course) reaches(ms []plant.Moment, from float64, holds func(plant.Moment
 	return 0, false
 }
 
-// smooth replaces each pressure by the mean over the tenth of a second around it, some turns of the pump: when a pressure that pulsates
-// is somewhere is a matter of its mean.
+// smooth replaces each pressure by its mean over the turn of the pump around it: when a pressure that pulsates is somewhere is a matter
+// of its mean.
 func smooth(ms []plant.Moment) []plant.Moment {
 	out := make([]plant.Moment, len(ms))
 	copy(out, ms)
-	sum, i, j := 0.0, 0, 0
-	for k := range ms {
-		for j < len(ms) && ms[j].T <= ms[k].T+0.05 {
-			sum += pressure(ms[j])
-			j++
+	total := make([]float64, len(ms)) // integral of the pressure, bar s
+	for i := 1; i < len(ms); i++ {
+		total[i] = total[i-1] + (pressure(ms[i])+pressure(ms[i-1]))/2*(ms[i].T-ms[i-1].T)
+	}
+	at := func(t float64) float64 { // of the integral
+		i := sort.Search(len(ms), func(i int) bool { return ms[i].T >= t })
+		if i == 0 || i == len(ms) {
+			return total[min(i, len(ms)-1)]
 		}
-		for ms[i].T < ms[k].T-0.05 {
-			sum -= pressure(ms[i])
-			i++
+		return total[i-1] + (t-ms[i-1].T)/(ms[i].T-ms[i-1].T)*(total[i]-total[i-1])
+	}
+	for k, m := range ms {
+		half := min(0.1, 30/max(1, float64(m.Speed))) // s, half a turn
+		from, to := max(ms[0].T, m.T-half), min(ms[len(ms)-1].T, m.T+half)
+		if to > from && m.Speed > 60 {
+			out[k].Pressure = float32((at(to) - at(from)) / (to - from))
 		}
-		out[k].Pressure = float32(sum / float64(j-i))
 	}
 	return out
 }
@@ -104,8 +111,8 @@ func (c course) filling() (float64, bool) {
 	if !ok {
 		return 0, false
 	}
-	var sum, n float64
 	begun := math.NaN()
+	var ms []plant.Moment
 	for _, m := range c.during(s) {
 		if m.Filling && math.IsNaN(begun) {
 			begun = m.T
@@ -114,10 +121,11 @@ func (c course) filling() (float64, bool) {
 			break
 		}
 		if m.T > begun+0.5 {
-			sum, n = sum+pressure(m), n+1
+			ms = append(ms, m)
 		}
 	}
-	return sum / n, n > 50
+	p, has := mean(ms, pressure)
+	return p, has && ms[len(ms)-1].T > begun+1
 }
 
 // rise has the step to nominal pressure: from where the first pressurise begins to the end of the hold that follows.
@@ -142,11 +150,9 @@ func (c course) rise(w wanted) (float64, bool) {
 		return 0, false
 	}
 	high, ten, ninety, outside := 0.0, math.NaN(), math.NaN(), from
-	for _, m := range c.log.Between(from, end) {
-		high = max(high, pressure(m))
-	}
 	for _, m := range ms {
 		p := pressure(m)
+		high = max(high, p)
 		if math.IsNaN(ten) && p >= base+0.1*(nominal-base) {
 			ten = m.T
 		}
@@ -197,9 +203,9 @@ func (c course) purge(name string) (float64, bool) {
 		return 0, false
 	}
 	ms := c.log.Between(c.seconds(s.Start), c.seconds(s.End)+0.02)
-	on := -1 // the coil's current has come half way to where it settles
+	on := -1 // the coil's current has begun to rise
 	for i, m := range ms {
-		if m.Reversed && float64(m.Coil) > 0.5*float64(m.Unit)/(c.node.World.CoilOhms*c.node.World.CoilTimes) {
+		if m.Reversed && float64(m.Coil) > 0.1*float64(m.Unit)/(c.node.World.CoilOhms*c.node.World.CoilTimes) {
 			on = i
 			break
 		}

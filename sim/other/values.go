@@ -55,7 +55,10 @@ func (c course) ofUnit(name string) (float64, bool) {
 		s := c.node.Bench.Sensor
 		return math.Hypot(s.Noise, s.Step/math.Sqrt(12)) / 100, !w.SensorUnfed
 	case "sensor_supply":
-		return w.SensorVolts(), true
+		if w.SensorUnfed {
+			return w.SensorLeft, true
+		}
+		return w.SensorSupply, true
 	case "heater_resistance":
 		return w.HeaterOhms * w.HeaterTimes, !w.HeaterDead
 	case "coil_resistance":
@@ -122,7 +125,14 @@ func (c course) lost(name string, ms []plant.Moment) (float64, bool) {
 	return w.OutsideAt(p, line) * w.Density(line) / 1e3, true
 }
 
+// dosing is over whole periods of the valve: a part of one says nothing.
 func (c course) dosing(w wanted, ms []plant.Moment) (float64, bool) {
+	if len(ms) < 3 {
+		return 0, false
+	}
+	period := 1 / c.node.World.DoserRate
+	whole := math.Floor((ms[len(ms)-1].T-ms[0].T)/period) * period
+	ms = c.log.Between(ms[0].T, ms[0].T+whole)
 	p, ok := mean(ms, pressure)
 	flow, has := rate(ms, func(m plant.Moment) float64 { return m.Dosed })
 	if !ok || !has || p <= 0 || w.Asked <= 0 || c.Nominal <= 0 {
