@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"holdfast/cmd/holdfast/lean"
+	"holdfast/cmd/holdfast/memory"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/trace"
@@ -84,7 +84,7 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 	if err := o.tables.check(&o); err != nil {
 		return withStatus(exitUsage, err)
 	}
-	defer lean.Begin()()
+	defer memory.KeepSmall()()
 	known, err := o.known(errOut)
 	if err != nil {
 		return withStatus(exitUsage, err)
@@ -147,7 +147,7 @@ func summarise(ctx context.Context, o decodeOptions, known trace.Known, source c
 		d.Feed(frames, s.Add)
 		return nil
 	})
-	lean.GiveBackCode() // what reading needed: the report needs other parts of the program
+	memory.GiveBackCodePages() // what reading needed: the report needs other parts of the program
 	report := s.Report(d.Counts())
 	if failed := writeReport(out, &report, o.json); failed != nil {
 		return cannotWrite(failed)

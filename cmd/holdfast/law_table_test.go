@@ -97,7 +97,7 @@ var importLaw = []room{
 	{"cmd/gate", "", "runs the tests and keeps the evidence; no part of the program"},
 	{"cmd/holdfast/lies", reading + "sim/lie", "names of a rig's channels for what lies about them"},
 	{"cmd/holdfast/oplog", "", "how the program does, not what a unit did"},
-	{"cmd/holdfast/lean", "", "the program's own memory"},
+	{"cmd/holdfast/memory", "", "the program's own memory"},
 	{"cmd/holdfast/simbench", "bench/... j1939/... " + playing, "sets up a run on the simulated bench: joins the two"},
 	{"cmd/holdfast/campaign", "cmd/holdfast/simbench cmd/holdfast/lies bench/... j1939/... scenarios " + playing, "holds the harness against the simulator's truth: joins the two"},
 	{"cmd/holdfast/torture", "cmd/holdfast/simbench cmd/holdfast/lies bench/... j1939/... scenarios " + playing, "breaks the bench under a run: joins the two"},

@@ -1,4 +1,4 @@
-package lean
+package memory
 
 import (
 	"bytes"
@@ -8,9 +8,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// GiveBackCode lets the kernel take back the pages of the program file that are in this process's memory. Where it
+// GiveBackCodePages lets the kernel take back the pages of the program file that are in this process's memory. Where it
 // fails nothing is lost.
-func GiveBackCode() {
+func GiveBackCodePages() {
 	program, err := os.Executable()
 	if err != nil {
 		return

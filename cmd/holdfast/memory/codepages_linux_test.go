@@ -1,4 +1,4 @@
-package lean
+package memory
 
 import (
 	"testing"
@@ -20,5 +20,5 @@ func TestReadOnlyPart(t *testing.T) {
 		_, _, ok = readOnlyPart([]byte(line), "/usr/bin/holdfast")
 		require.False(t, ok, line)
 	}
-	GiveBackCode() // and the test runs on
+	GiveBackCodePages() // and the test runs on
 }

@@ -1,6 +1,0 @@
-//go:build !linux
-
-package lean
-
-// GiveBackCode does nothing here.
-func GiveBackCode() {}

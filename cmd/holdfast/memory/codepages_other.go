@@ -1,0 +1,6 @@
+//go:build !linux
+
+package memory
+
+// GiveBackCodePages does nothing here.
+func GiveBackCodePages() {}
