@@ -144,7 +144,7 @@ func (s *Store) passed(t *Trust, q Leaving) (p *Passed, before int, err error) {
 	case !ok:
 		return nil, 0, refused("the latest run, %s, was opened and never put away; holdfast recover does that", run.Run)
 	case booked.Booked.Verdict != judge.Pass.String():
-		return nil, 0, refused("the latest run, %s, is no pass but %s", run.Run, booked.Booked.Verdict)
+		return nil, 0, refused("the latest run, %s, is not a pass but %s", run.Run, booked.Booked.Verdict)
 	case run.Opened.Simulated && !q.Simulated:
 		return nil, 0, refused("the latest run, %s, was simulated: no real unit was tested (--simulated releases it for "+
 			"practice)", run.Run)
@@ -175,12 +175,12 @@ func (p *Passed) stands(t *Trust, run, booked *Note) error {
 		}
 	}
 	if err != nil {
-		return refused("the record of run %s is not to be relied on: %v", run.Run, err)
+		return refused("the record of run %s cannot be trusted: %v", run.Run, err)
 	}
 	p.Seal = a
 	h, _, err := journal.Open(p.Folder.Journal())
 	if err != nil {
-		return refused("the record of run %s is not to be relied on: %v", run.Run, err)
+		return refused("the record of run %s cannot be trusted: %v", run.Run, err)
 	}
 	if run.Kind == NoteOpened {
 		err = sameAsOpened(h, run, t.Keys)
@@ -192,7 +192,7 @@ func (p *Passed) stands(t *Trust, run, booked *Note) error {
 	}
 	p.Result, err = Rejudge(p.Folder)
 	if err == nil && p.Result.Verdict != judge.Pass {
-		return refused("judged again, run %s is no pass but %s", run.Run, p.Result.Verdict)
+		return refused("judged again, run %s is not a pass but %s", run.Run, p.Result.Verdict)
 	}
 	return err
 }

@@ -28,7 +28,7 @@ func Serial(typed string) (string, error) {
 		return "", fmt.Errorf("the serial is %d bytes long, at most %d would do: %w", len(typed), MaxSerial, ErrSerial)
 	}
 	if !utf8.ValidString(typed) {
-		return "", fmt.Errorf("the serial is no UTF-8: %w", ErrSerial)
+		return "", fmt.Errorf("the serial is not valid UTF-8: %w", ErrSerial)
 	}
 	s := norm.NFC.String(strings.TrimSpace(typed))
 	switch {

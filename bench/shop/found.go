@@ -24,7 +24,7 @@ func CheckFinding(name, remark string) error {
 		return fmt.Errorf("no cause is called %q; %s", name, hint)
 	}
 	if name == OtherCause && strings.TrimSpace(remark) == "" {
-		return errors.New("other says nothing by itself: say with --note what was found")
+		return errors.New("cause \"other\" needs a --note that says what was found")
 	}
 	return nil
 }

@@ -89,11 +89,11 @@ func TestRelease_Refused(t *testing.T) {
 		want      string
 	}{
 		{judge.NotJudged, false, "no run since visit V0001"}, // none yet
-		{judge.Fail, false, "is no pass but fail"},
-		{judge.Undecided, false, "is no pass but undecided"},
+		{judge.Fail, false, "is not a pass but fail"},
+		{judge.Undecided, false, "is not a pass but undecided"},
 		{judge.Pass, true, "no real unit was tested"},
 		{judge.Pass, false, "the record of run"}, // a pass, and its journal is empty
-		{judge.Interrupted, false, "is no pass but interrupted"},
+		{judge.Interrupted, false, "is not a pass but interrupted"},
 	} {
 		if c.verdict != judge.NotJudged {
 			keep(t, s, out, noon.Add(time.Duration(i)*time.Hour), c.verdict, c.simulated)

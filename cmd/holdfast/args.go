@@ -34,7 +34,7 @@ func wantsSome(name string) cobra.PositionalArgs {
 	}
 }
 
-// explainFlag says what would do where a flag is wrong.
+// explainFlag says what to write where a flag is wrong.
 func explainFlag(cmd *cobra.Command, err error) error {
 	var unknown *pflag.NotExistError
 	var invalid *pflag.InvalidValueError
@@ -42,9 +42,9 @@ func explainFlag(cmd *cobra.Command, err error) error {
 	case errors.As(err, &unknown):
 		return fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())
 	case errors.As(err, &invalid) && invalid.GetFlag().Value.Type() == "duration":
-		return fmt.Errorf("--%s %s: a time has a unit: 10s, 5m or 8h", invalid.GetFlag().Name, invalid.GetValue())
+		return fmt.Errorf("--%s %s: write a time with its unit: 10s, 5m or 8h", invalid.GetFlag().Name, invalid.GetValue())
 	case errors.As(err, &invalid) && slices.Contains(numbers, invalid.GetFlag().Value.Type()):
-		return fmt.Errorf("--%s: %q is no number that would do; write it alone, as 18400 or 0.5", invalid.GetFlag().Name,
+		return fmt.Errorf("--%s: %q is not a number; write digits only, for example 18400 or 0.5", invalid.GetFlag().Name,
 			invalid.GetValue())
 	}
 	return err
@@ -88,7 +88,7 @@ func onlyGroup(cmd *cobra.Command) *cobra.Command {
 	return cmd
 }
 
-// neitherFileNor says that a name is no recording either, where one would do as well as a bus.
+// neitherFileNor says that a name is not a recording either, where both a recording and a bus are accepted.
 func neitherFileNor(from string, err error) error {
 	return fmt.Errorf("%s is neither a file nor a CAN interface: %w", from, err)
 }

@@ -14,15 +14,15 @@ import (
 	"holdfast/bench/scenario"
 )
 
-// Whatever is wrong on a command line, the answer says what would do.
+// Whatever is wrong on a command line, the answer says what to write.
 func TestCommandLine_SaysWhatWouldDo(t *testing.T) {
 	for want, args := range map[string][]string{
 		"RUN is missing: holdfast report RUN":                    {"report"},
 		`"b" is one word too many: holdfast store backup FOLDER`: {"store", "backup", "a", "b"},
 		"unknown flag: --nope; holdfast history --help lists":    {"history", "--nope"},
 		"unknown shorthand flag: 'n' in -n; holdfast sim --help": {"sim", "-n"},
-		"--listen 3: a time has a unit: 10s, 5m or 8h":           {"intake", "--serial", "A", "--listen", "3"},
-		"--for soon: a time has a unit: 10s, 5m or 8h":           {"scan", "sim", "--for", "soon"},
+		"--listen 3: write a time with its unit: 10s, 5m or 8h":  {"intake", "--serial", "A", "--listen", "3"},
+		"--for soon: write a time with its unit: 10s, 5m or 8h":  {"scan", "sim", "--for", "soon"},
 	} {
 		require.Contains(t, must(t, exitUsage, args...), want)
 	}
@@ -41,8 +41,8 @@ func TestUsage_InWords(t *testing.T) {
 		{[]string{"nosuch"}, "holdfast --help lists them"},
 		{[]string{"store", "chekc"}, `unknown command "chekc" for "holdfast store"; holdfast store --help lists them`},
 		{[]string{"bus", "sow"}, "holdfast bus --help lists them"},
-		{[]string{"intake", "--serial", "S", "--hours", "18400h"}, `--hours: "18400h" is no number that would do`},
-		{[]string{"torture", "--seeds", "1e99999"}, `--seeds: "1e99999" is no number that would do`},
+		{[]string{"intake", "--serial", "S", "--hours", "18400h"}, `--hours: "18400h" is not a number`},
+		{[]string{"torture", "--seeds", "1e99999"}, `--seeds: "1e99999" is not a number`},
 		{[]string{"watch", "--nosuch"}, "holdfast watch --help lists the flags"},
 	} {
 		status, out, errOut := holdfast(c.line...)

@@ -20,7 +20,7 @@ func newBusCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "bus",
 		Short: "Show, set up and take down CAN interfaces",
-		Long: `Shows how the CAN interfaces of this computer and their controllers are, and sets them up.
+		Long: `Shows the state of this computer's CAN interfaces and their controllers, and sets them up.
 J1939 runs at 250 kbit/s, newer vehicles at 500 kbit/s. Setting up needs root or CAP_NET_ADMIN.` + exitHelp,
 	}
 	cmd.AddCommand(newBusShowCommand(), newBusUpCommand(), newBusDownCommand())
@@ -160,7 +160,7 @@ on a vehicle. A run needs it off.` + exitHelp,
 				return withStatus(exitUsage, err)
 			}
 			if restart < 0 {
-				return withStatus(exitUsage, fmt.Errorf("--restart %v: 0 or more would do, as 100ms", restart))
+				return withStatus(exitUsage, fmt.Errorf("--restart %v: write 0 or more, for example 100ms", restart))
 			}
 			s := socketcan.Settings{BitRate: bits, ListenOnly: listen, Restart: restart}
 			if err := socketcan.BringUp(args[0], s); err != nil {
@@ -172,7 +172,7 @@ on a vehicle. A run needs it off.` + exitHelp,
 	cmd.Flags().StringVar(&rate, "bitrate", "", "bit rate, as 250k or 250000; left as it is when not given")
 	cmd.Flags().BoolVar(&listen, "listen-only", false, "send nothing at all")
 	cmd.Flags().DurationVar(&restart, "restart", 100*time.Millisecond,
-		"come back so long after bus-off; 0: stay off")
+		"restart this long after bus-off; 0: stay off")
 	return cmd
 }
 
@@ -191,7 +191,7 @@ func parseRate(text string) (int, error) {
 	v, err := strconv.ParseFloat(number, 64)
 	bits := v * factor
 	if err != nil || !(bits >= 10e3 && bits <= 1e6) || bits != math.Trunc(bits) {
-		return 0, fmt.Errorf("--bitrate %.40q: 10k to 1M would do, as 250k", text)
+		return 0, fmt.Errorf("--bitrate %.40q: write 10k to 1M, for example 250k", text)
 	}
 	return int(bits), nil
 }

@@ -47,14 +47,14 @@ func newCampaignCommand() *cobra.Command {
 		Use:   "campaign SCENARIO --rig RIG",
 		Short: "Test many simulated units and count how often the harness is right",
 		Long: `Draws units with random spread, instrument errors and faults, tests each on the simulated bench
-in virtual time, and compares what was said with what was there: verdicts (wrong passes and
+in virtual time, and compares the answers with the truth: verdicts (wrong passes and
 wrong fails), causes (which fault was taken for which), coverage (how often the stated
 interval holds the true value), mix-ups (a sensor for its supply, a bench for a unit, and the other way), whether
 stated probabilities come true, and the worst units, each with the line that tests it again.
 
 --fault A,B,... draws only these faults, --severity 0.05..0.35 only light ones, --several 1 two at a time; with
 --bench-problems 0.5 every other unit is in order and its bench is not. Questions of a scenario are answered
-by a simulated person who sees what is there.
+by a simulated person who knows the truth.
 
 --world own and --world other make tables that are the same for both: true values from the plant's own course and
 never by the harness's formulas, Brier and log scores of the causes, --repeats of a unit against what each test
@@ -92,13 +92,13 @@ func (o *campaignOptions) addFlags(cmd *cobra.Command) {
 	f.Float64Var(&o.several, "several", campaign.UsualSeveral, "share of units with two faults, 0..1")
 	f.Float64Var(&o.trouble, "bench-problems", campaign.UsualTrouble,
 		"share of healthy units whose bench or bus has a problem, 0..1")
-	f.Float64Var(&o.spread, "spread", 1, "how far units and benches differ: 1 as good ones of one kind do")
-	f.Float64Var(&o.room, "room", 0, "K by which rooms differ from 22 °C at the most")
-	f.Float64Var(&o.tank, "tank", 0, "K by which the fluid in the tank differs from the room at the most")
+	f.Float64Var(&o.spread, "spread", 1, "spread of units and benches; 1 is that of good ones of one kind")
+	f.Float64Var(&o.room, "room", 0, "largest difference of a room from 22 °C, K")
+	f.Float64Var(&o.tank, "tank", 0, "largest difference of the fluid in the tank from the room, K")
 	f.StringSliceVar(&o.faults, "fault", nil,
-		"draw only these faults, one named twice twice as often (default: all there are)")
+		"draw only these faults; naming one twice doubles its share (default: all)")
 	f.StringVar(&o.severity, "severity", "0.05..1", "severities drawn, from the lightest to the heaviest")
-	f.StringSliceVar(&o.problems, "bench-problem", nil, "draw only these problems of bench and bus (default: all there are)")
+	f.StringSliceVar(&o.problems, "bench-problem", nil, "draw only these problems of bench and bus (default: all)")
 	f.StringVar(&o.world, "world", "",
 		"own or other: true values from the plant alone, and tables that are the same for both (see above)")
 	f.StringVar(&o.bus, "bus", "", "with --world other: lockstep:PATH, where the simulation listens")
@@ -213,7 +213,7 @@ func severities(text string) (least, most float64, err error) {
 	least, err1 := strconv.ParseFloat(from, 64)
 	most, err2 := strconv.ParseFloat(to, 64)
 	if !found || err1 != nil || err2 != nil {
-		return 0, 0, fmt.Errorf("--severity %q: FROM..TO would do, as 0.05..0.35", text)
+		return 0, 0, fmt.Errorf("--severity %q: write FROM..TO, for example 0.05..0.35", text)
 	}
 	return least, most, nil
 }

@@ -24,8 +24,8 @@ func newCausesCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "causes",
 		Short: "Score the causes that were named against what was found",
-		Long: `Holds, for each finding (holdfast found), the causes that the last run before it
-named against what the strip-down showed, and shows how common each fault is in this shop.
+		Long: `Compares, for each finding (holdfast found), the causes that the last run before it named with
+what the strip-down showed, and shows how common each fault is in this shop.
 
 --adopt makes the shop's own frequencies the starting point for naming causes in later runs; each of
 their results says so. The program's own count as 20 findings, so that a few findings move little

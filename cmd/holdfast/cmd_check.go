@@ -30,8 +30,8 @@ func newCheckCommand() *cobra.Command {
 		Use:   "check [SCENARIO] --rig RIG [--bus BUS]",
 		Short: "Check a scenario against a bench before anything moves",
 		Long: `Check reads a scenario and a rig and says everything that is wrong in them, each at its
-file, line and column: what was found and what would do. Otherwise it shows what a run
-would do: the steps with their longest times, the limits with the decision rule, the
+file, line and column: what was found and how to mend it. Otherwise it shows what a run
+does: the steps with their longest times, the limits with the decision rule, the
 channels with their accuracy and calibration, and what to know beforehand.
 
 For each limit it predicts the uncertainty that this plan will reach with these instruments, and says

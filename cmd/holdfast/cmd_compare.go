@@ -29,7 +29,7 @@ func newCompareCommand() *cobra.Command {
 	var o compareOptions
 	cmd := &cobra.Command{
 		Use:   "compare RUN RUN | SERIAL",
-		Short: "Hold two runs, or a unit's vehicle and bench, against each other: before against after",
+		Short: "Compare two runs, or a unit's vehicle and bench, before and after",
 		Long: `With a unit's serial it shows its latest visit side by side: the vehicle before (holdfast watch
 --attach before), the first bench run, the one it was released on, the vehicle after. Only what the
 vehicle's own messages tell is known there; what is missing is said with why. No verdict is drawn from it.
@@ -52,9 +52,9 @@ side.` + exitHelp,
 		},
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print as JSON")
-	cmd.Flags().StringVar(&o.visit, "visit", "", "of a unit: this visit and not the latest")
-	cmd.Flags().StringVar(&o.scenario, "scenario", "release", "of a unit: runs of this scenario")
-	cmd.Flags().Uint8Var(&o.bank, "bank", 0, "of a unit: its aftertreatment bank on the vehicle "+
+	cmd.Flags().StringVar(&o.visit, "visit", "", "with a serial: this visit instead of the latest")
+	cmd.Flags().StringVar(&o.scenario, "scenario", "release", "with a serial: runs of this scenario")
+	cmd.Flags().Uint8Var(&o.bank, "bank", 0, "with a serial: the unit's aftertreatment bank on the vehicle "+
 		"(0: the first heard)")
 	addOutFlag(cmd, &o.out)
 	return cmd
@@ -99,10 +99,10 @@ func showComparison(out io.Writer, before, after *judge.Result, all []history.Di
 			report.Plain(r.res.Identity.Scenario), report.Plain(r.res.Identity.Rig), r.res.Verdict)
 	}
 	if before.Serial != after.Serial {
-		fmt.Fprintln(out, "mind: these are two different units")
+		fmt.Fprintln(out, "warning: these are two different units")
 	}
 	if before.Identity.Rig != after.Identity.Rig {
-		fmt.Fprintln(out, "mind: these are two different benches")
+		fmt.Fprintln(out, "warning: these are two different benches")
 	}
 	fmt.Fprintln(out)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)

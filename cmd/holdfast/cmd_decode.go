@@ -30,7 +30,7 @@ func newDecodeCommand() *cobra.Command {
 	var o decodeOptions
 	cmd := &cobra.Command{
 		Use:   "decode FILE|INTERFACE",
-		Short: "Show what was said on a J1939 bus, one line a message",
+		Short: "Show the messages of a J1939 bus, one line each",
 		Long: `Shows every J1939 message of a recording (candump -L text, pcap or pcapng) or of an interface:
 each 29-bit data frame, and each longer message once its last packet is there. It only
 listens: nothing is ever sent. Frames of 11 bits and others are counted at the end.
@@ -121,7 +121,7 @@ func runDecode(ctx context.Context, o decodeOptions, out, errOut io.Writer) erro
 
 // noFrame is for a recording from which nothing came: an empty file must not pass for a quiet bus.
 func noFrame(from string) error {
-	return withStatus(exitUsage, fmt.Errorf("%s holds no CAN frame: candump -L text, pcap or pcapng would do", from))
+	return withStatus(exitUsage, fmt.Errorf("%s contains no CAN frames; expected candump -L text, pcap or pcapng", from))
 }
 
 // decodeStatus gives an error of the stream its exit status.

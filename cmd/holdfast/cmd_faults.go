@@ -49,7 +49,7 @@ it asked for: the freeze frame and the readiness of monitors may go with it, and
 record. It refuses while an engine runs or a vehicle moves. --address names the controllers (repeatable);
 without it, all that have codes.
 
-Status 1 when a controller did not clear.` + exitHelp,
+Status 1 when a controller did not clear its codes.` + exitHelp,
 		Example: `  holdfast faults can0
   holdfast faults key-on.log --previous --freeze
   holdfast faults can0 --clear --previous --address 61`,
@@ -76,7 +76,7 @@ func (o *faultsOptions) check() error {
 	case o.clear && isRecording(o.from):
 		return fmt.Errorf("%s is a recording: codes are cleared on a bus; name its CAN interface", o.from)
 	case o.clear && o.json:
-		return errors.New("--clear asks and tells in words: leave --json out")
+		return errors.New("--clear asks questions: leave --json out")
 	case !o.clear && (o.yes || len(o.addresses) > 0):
 		return errors.New("--yes and --address go with --clear: without it codes are only shown")
 	}

@@ -26,7 +26,7 @@ func newFoundCommand() *cobra.Command {
 		Short: "Record what the strip-down showed",
 		Long: `Records what was really found in a unit with its open visit, or with its latest when
 it has left. CAUSE is one of the names below, or other with a --note. Record a finding also when it
-is not what the program had named: holdfast causes scores the one against the other.
+is not what the program had named: holdfast causes compares the two.
 
 ` + causeList() + exitHelp,
 		Example: `  holdfast found membrane-split --serial HF-2041 --note "split at the clamp, tracks green" --part "pump membrane"

@@ -53,10 +53,10 @@ folders were copied in or taken away.` + exitHelp,
 	f.StringVar(&o.scenario, "scenario", "", "only runs of this scenario")
 	f.StringVar(&o.since, "since", "", "only runs from this day on, as 2026-03-04")
 	f.StringVar(&o.until, "until", "", "only runs before this day")
-	f.IntVar(&o.limit, "limit", 50, "at most so many runs, the newest; 0: all")
+	f.IntVar(&o.limit, "limit", 50, "list at most this many runs, the newest; 0: all")
 	f.BoolVar(&o.inShop, "in-shop", false, "list the units that are in the shop instead")
 	f.BoolVar(&o.reindex, "reindex", false, "make the index anew from the run folders first")
-	f.BoolVar(&o.events, "events", false, "of a unit: what happened in its watches on the vehicle, too")
+	f.BoolVar(&o.events, "events", false, "with a serial: also what happened in its watches on the vehicle")
 	f.StringVar(&o.html, "html", "",
 		"write a page that lists the runs, with links to their files, to this file")
 	f.BoolVar(&o.json, "json", false, "print an array of runs; with --in-shop of visits")

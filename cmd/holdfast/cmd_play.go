@@ -56,7 +56,7 @@ func (o *playOptions) check() error {
 	case o.bus == simbench.Bus:
 		return errOnlyInside("play")
 	case o.channel < -1 || o.channel > 255:
-		return withStatus(exitUsage, fmt.Errorf("--channel %d: 0 to 255 would do, or leave it out for all", o.channel))
+		return withStatus(exitUsage, fmt.Errorf("--channel %d: write 0 to 255, or leave it out for all interfaces", o.channel))
 	}
 	return nil
 }
@@ -84,7 +84,7 @@ func runPlay(ctx context.Context, o playOptions, errOut io.Writer) error {
 	err = p.play(ctx, reader)
 	fmt.Fprintln(errOut, p.summary())
 	if err == nil && ctx.Err() == nil && p.sent == 0 {
-		err = withStatus(exitUsage, fmt.Errorf("%s holds no data frame to send%s", o.file, o.chosen()))
+		err = withStatus(exitUsage, fmt.Errorf("%s contains no data frames to send%s", o.file, o.chosen()))
 	}
 	if err == nil && ctx.Err() != nil {
 		err = withStatus(exitStopped, context.Cause(ctx))

@@ -34,10 +34,10 @@ func newRecordCommand() *cobra.Command {
 	var o recordOptions
 	cmd := &cobra.Command{
 		Use:   "record INTERFACE --out FILE.pcapng",
-		Short: "Record what is said on a CAN interface, in files of bounded size and number",
+		Short: "Record the traffic of a CAN interface in files of bounded size and number",
 		Long: `Records every frame of an interface, error frames of the controller too, with the kernel's time stamps in
 nanoseconds (pcapng, link type 227: tshark reads it). It listens and has no way to send. Whether the controller
-acknowledges what others send is a matter of the interface: holdfast bus show tells.
+acknowledges what others send depends on the interface: holdfast bus show tells.
 
 --out truck.pcapng makes truck-0001.pcapng, truck-0002.pcapng and so on, each of about --mb megabytes; the oldest
 goes when there would be more than --keep. With --keep 1 there is truck.pcapng alone, and recording ends when
@@ -52,10 +52,10 @@ recorded and whether any were lost.` + exitHelp,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.out, "out", "", "`FILE`.pcapng to write; nothing is ever written over")
+	f.StringVar(&o.out, "out", "", "`FILE`.pcapng to write; nothing is ever overwritten")
 	f.IntVar(&o.eachMB, "mb", 64, "size of a file in megabytes")
 	f.IntVar(&o.keep, "keep", 16, "how many files are kept")
-	f.DurationVar(&o.forTime, "for", 0, "record for so long (30m, 8h); until Ctrl-C when left out")
+	f.DurationVar(&o.forTime, "for", 0, "record for this long (30m, 8h); default: until Ctrl-C")
 	addLogFlag(cmd, &o.level, zerolog.InfoLevel)
 	return cmd
 }
@@ -67,9 +67,9 @@ func (o *recordOptions) check() error {
 	case filepath.Ext(o.out) != ".pcapng":
 		return fmt.Errorf("--out %s: a recording is a pcapng file: give it a name that ends in .pcapng", o.out)
 	case o.eachMB < 1 || o.eachMB > 4096 || o.keep < 1 || o.keep > maxKept:
-		return fmt.Errorf("--mb %d --keep %d: 1 to 4096 MB and 1 to %d files would do", o.eachMB, o.keep, maxKept)
+		return fmt.Errorf("--mb %d --keep %d: need 1 to 4096 MB and 1 to %d files", o.eachMB, o.keep, maxKept)
 	case o.forTime < 0:
-		return errors.New("--for: a time is 0 or more")
+		return errors.New("--for: the time must be 0 or more")
 	}
 	return nil
 }
@@ -172,7 +172,7 @@ func newRotation(out, iface string, each int64, keep int) (*rotation, error) {
 		there = append(there, out)
 	}
 	if len(there) > 0 {
-		return nil, fmt.Errorf("%s is there already: a recording is never written over; choose another name",
+		return nil, fmt.Errorf("%s already exists: recordings are never overwritten; choose another name",
 			there[0])
 	}
 	r := &rotation{base: base, keep: keep}

@@ -67,7 +67,7 @@ func showRecovered(out io.Writer, found []session.Recovered, asJSON bool) error 
 		return printJSON(out, append([]session.Recovered{}, found...))
 	}
 	if len(found) == 0 {
-		_, err := fmt.Fprintln(out, "No interrupted run.")
+		_, err := fmt.Fprintln(out, "No interrupted runs.")
 		return err
 	}
 	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)

@@ -24,7 +24,7 @@ func newReleaseCommand() *cobra.Command {
 	var o releaseOptions
 	cmd := &cobra.Command{
 		Use:   "release --serial S --by NAME",
-		Short: "Let a unit go: close its visit on a pass and print the certificate",
+		Short: "Release a unit: close its visit on a pass and print the certificate",
 		Long: `Closes the open visit of a unit, when its newest run within the visit, by the order of the shop's
 book, is a pass of a scenario that the shop's policy allows (by the hash of its text; without a policy:
 the shipped release scenarios), and its record is what the book opened and sealed. Judged again from its
@@ -41,7 +41,7 @@ practice decide whether it goes on a vehicle.` + exitHelp,
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.serial, "serial", "", "serial number of the unit")
-	f.StringVar(&o.by, "by", "", "who lets the unit go: stands on the certificate")
+	f.StringVar(&o.by, "by", "", "who releases the unit: stands on the certificate")
 	f.StringVar(&o.scenario, "scenario", "", "name of the scenario that must have been passed (default: any that the shop's policy allows)")
 	f.StringVar(&o.paper, "paper", string(report.A4), "paper of the certificate: A4 or Letter")
 	f.BoolVar(&o.simulated, "simulated", false, "release on a simulated run; the certificate says so")

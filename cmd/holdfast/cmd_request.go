@@ -58,11 +58,11 @@ func (o *requestOptions) check() (pgn uint32, to uint8, err error) {
 	n, err := strconv.ParseUint(o.pgn, 0, 32)
 	switch {
 	case err != nil || n > uint64(id.MaxPGN):
-		return 0, 0, fmt.Errorf("%q is no PGN: 0 to %d would do, decimal or hexadecimal (65259, 0xFEEB)", o.pgn, id.MaxPGN)
+		return 0, 0, fmt.Errorf("%q is not a PGN; write 0 to %d, decimal or hexadecimal (65259, 0xFEEB)", o.pgn, id.MaxPGN)
 	case id.IsPDU1(uint32(n)) && n&0xFF != 0:
-		return 0, 0, fmt.Errorf("PGN %d goes to one address, so that its low byte must be 0: %d", n, n&^0xFF)
+		return 0, 0, fmt.Errorf("PGN %d is sent to one address; its low byte must be 0: %d", n, n&^0xFF)
 	case n == dm3 || n == dm11:
-		return 0, 0, fmt.Errorf("PGN %d clears trouble codes when it is asked for: use holdfast faults %s --clear",
+		return 0, 0, fmt.Errorf("requesting PGN %d clears trouble codes; use holdfast faults %s --clear",
 			n, o.bus)
 	}
 	to = id.Global
@@ -77,7 +77,7 @@ func (o *requestOptions) check() (pgn uint32, to uint8, err error) {
 func parseAddress(text string) (uint8, error) {
 	a, err := strconv.ParseUint(text, 0, 8)
 	if err != nil || a >= uint64(id.Null) {
-		return 0, fmt.Errorf("%q is no address of a controller: 0 to 253 would do, decimal or hexadecimal (61, 0x3D)", text)
+		return 0, fmt.Errorf("%q is not a controller's address; write 0 to 253, decimal or hexadecimal (61, 0x3D)", text)
 	}
 	return uint8(a), nil
 }

@@ -138,7 +138,7 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 		return withStatus(exitUsage, err)
 	}
 	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
-		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
+		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes confirms beforehand)"))
 	}
 	screen := newScreen(errOut)
 	run, err := openRun(ctx, o, plan, r, screen, errOut)

@@ -28,7 +28,7 @@ func newScanCommand() *cobra.Command {
 	var o scanOptions
 	cmd := &cobra.Command{
 		Use:   "scan BUS|FILE",
-		Short: "Say who is on a J1939 bus: address, NAME, identification, hours, faults",
+		Short: "List who is on a J1939 bus: address, NAME, identification, hours, faults",
 		Long: `Lists the controllers of a bus: address, NAME in words, component, software, hours and
 active faults.
 

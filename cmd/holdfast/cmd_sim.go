@@ -41,7 +41,7 @@ func newSimCommand() *cobra.Command {
 	var o simOptions
 	cmd := &cobra.Command{
 		Use:   "sim --bus BUS",
-		Short: "Be a bench on a CAN interface: simulated unit, instruments and I/O node",
+		Short: "Simulate a bench on a CAN interface: unit, instruments and I/O node",
 		Long: `Runs the simulated bench on a CAN interface in real time until Ctrl-C: a second computer,
 or a second adapter of the same one, can then run every test without a unit. With --bus unix:PATH it makes a
 bus between processes of this computer instead, which run and the other commands join by the same name; it
@@ -90,7 +90,7 @@ func runSim(ctx context.Context, o simOptions, errOut io.Writer) error {
 			"name a CAN interface (can1), unix:PATH or lockstep:PATH here"))
 	}
 	if o.unit != unitBare && o.unit != unitController {
-		return withStatus(exitUsage, fmt.Errorf("--unit %q: bare or controller would do", o.unit))
+		return withStatus(exitUsage, fmt.Errorf("--unit %q: write bare or controller", o.unit))
 	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()

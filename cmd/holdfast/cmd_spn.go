@@ -73,7 +73,7 @@ func lookUp(text string) ([]*spn.Parameter, error) {
 		return found, nil
 	}
 	return nil, fmt.Errorf("no parameter has %q in its name, its older names or its message: "+
-		"try fewer words", text)
+		"use fewer words", text)
 }
 
 func sameNumber(found []*spn.Parameter) bool {

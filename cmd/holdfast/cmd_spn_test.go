@@ -55,7 +55,7 @@ func TestSpn_JSON(t *testing.T) {
 
 func TestSpn_NotFound(t *testing.T) {
 	for args, says := range map[string]string{
-		"1": "not in the catalogue", "600000": "524287", "no-such-word": "try fewer words",
+		"1": "not in the catalogue", "600000": "524287", "no-such-word": "use fewer words",
 	} {
 		status, out, errOut := holdfast("spn", args)
 		require.Equal(t, exitUsage, status)

@@ -67,7 +67,7 @@ Exit status: 0 every checker held, 1 one did not, 2 bad input or usage, 4 stoppe
 
 func runTorture(ctx context.Context, o tortureOptions, out, errOut io.Writer) error {
 	if o.seeds < 1 || o.jobs < 1 {
-		return withStatus(exitUsage, errors.New("--seeds and --jobs: 1 or more would do"))
+		return withStatus(exitUsage, errors.New("--seeds and --jobs: need 1 or more"))
 	}
 	bench, err := torture.NewBench()
 	if err != nil {

@@ -46,7 +46,7 @@ them with its uncertainty. Simulated runs are left out unless asked for.` + exit
 	f.StringVar(&o.at, "at", "", "set point, where there are several")
 	f.StringVar(&o.serial, "serial", "", "one unit only")
 	f.StringVar(&o.since, "since", "", "only runs from this day on, as 2026-03-04")
-	f.IntVar(&o.limit, "limit", 2000, "at most so many values, the newest; 0: all")
+	f.IntVar(&o.limit, "limit", 2000, "use at most this many values, the newest; 0: all")
 	f.BoolVar(&o.simulated, "simulated", false, "simulated runs too")
 	f.BoolVar(&o.json, "json", false, "print every value as JSON")
 	addOutFlag(cmd, &o.out)

@@ -28,7 +28,7 @@ func newVerifyBenchCommand() *cobra.Command {
 	var o verifyBenchOptions
 	cmd := &cobra.Command{
 		Use:   "verify-bench --rig RIG --bus BUS",
-		Short: "Hold the bench against a golden unit, at the start of a shift",
+		Short: "Check the bench with a golden unit at the start of a shift",
 		Long: `Runs a unit whose values are known (a golden unit, or one with a known orifice fitted as a leak) and
 compares what the bench measures with its reference values by E_n numbers: the difference over the
 root of both expanded uncertainties, squared and added; at most 1 agrees (ISO/IEC 17043, from
@@ -40,8 +40,8 @@ time. Such a run ends undecided and says so.
 
 The reference is a small YAML file or a run; without --reference it is the file that
 --store-reference wrote into the records for this rig. Change its values and uncertainties as your
-own calibration of the golden unit says: what a bench stores of itself cannot tell an error that it
-had then.
+own calibration of the golden unit says: a reference that the bench
+measured itself cannot reveal an error it had at that time.
 
 Status 0: the bench agrees; 1: it does not.` + exitHelp,
 		Example: `  holdfast verify-bench --rig bench-node --bus can0 --serial GOLDEN-1 --store-reference
@@ -95,7 +95,7 @@ func runVerifyBench(ctx context.Context, o verifyBenchOptions, in io.Reader, out
 			fmt.Fprintf(errOut, "Fitted to the golden unit: %s.\n", ref.Fitted)
 		}
 		if !confirm(in, errOut, plan, r, o.run.bus) {
-			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
+			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes confirms beforehand)"))
 		}
 	}
 	screen := newScreen(errOut)

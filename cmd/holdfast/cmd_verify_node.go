@@ -67,7 +67,7 @@ func runVerifyNode(ctx context.Context, o verifyNodeOptions, in io.Reader, out, 
 		fmt.Fprint(errOut, "No unit may be connected, and nobody's hand at the valves. Type yes to start: ")
 		var answer string
 		if _, err := fmt.Fscanln(in, &answer); err != nil || answer != "yes" {
-			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes answers beforehand)"))
+			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes confirms beforehand)"))
 		}
 	}
 	began := now()

@@ -37,7 +37,7 @@ func newWatchCommand() *cobra.Command {
 		Use:   "watch INTERFACE|CAPTURE...",
 		Short: "Listen on a vehicle, or read recordings of one, and say how the supply unit does",
 		Long: `Follows the DEF supply unit of a vehicle and says what it really does there: priming, pressure
-while dosing, the pump drive that takes and its trend, the purge after key-off, the pressure sensor, dosed
+while dosing, the pump drive this needs and its trend, the purge after key-off, the pressure sensor, dosed
 quantity, NOx, tank, fluid, supply, faults. Each finding is ok, watch or act, with what was seen, how often,
 when, what to look at and how sure that is; what is not on the bus is said, parameter by parameter.
 
@@ -89,10 +89,10 @@ func (o *watchOptions) addFlags(cmd *cobra.Command) {
 	f.BoolVar(&o.json, "json", false, "print JSON: each event of an interface, then the summary")
 	f.BoolVar(&o.summary, "summary", false, "print one row for each vehicle and trip")
 	f.StringVar(&o.nominal, "nominal", "9 bar", "gauge pressure at which the unit works")
-	f.StringVar(&o.band, "band", "0.5 bar", "how far from it is still well")
+	f.StringVar(&o.band, "band", "0.5 bar", "how far from nominal is still normal")
 	f.BoolVar(&o.quiet, "listen-only", false, "set the interface listen-only first, or do not listen at all")
 	f.BoolVar(&o.find, "find-bitrate", false, "find 250 or 500 kbit/s by listening only")
-	f.StringVar(&o.forTime, "for", "", "listen for so long (30m, 12h)")
+	f.StringVar(&o.forTime, "for", "", "listen for this long (30m, 12h)")
 	f.BoolVar(&o.untilKeyOff, "until-key-off", false, "listen until the vehicle has gone to sleep")
 	f.StringVar(&o.alarms, "alarms", "", "file with alarms of your own")
 	f.StringVar(&o.keep, "keep", "", "folder for the traffic, the events and the summaries")

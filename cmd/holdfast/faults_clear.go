@@ -62,9 +62,9 @@ func (o *faultsOptions) clearAll(ctx context.Context, port can.Port, s *survey.S
 	}
 	switch {
 	case asked == 0:
-		fmt.Fprintln(out, "no codes to clear were heard")
+		fmt.Fprintln(out, "no trouble codes to clear were heard")
 	case failed > 0:
-		return withStatus(exitFail, fmt.Errorf("%d of %d controllers did not clear", failed, asked))
+		return withStatus(exitFail, fmt.Errorf("%d of %d controllers did not clear their codes their codes", failed, asked))
 	}
 	return nil
 }
@@ -86,7 +86,7 @@ func showCleared(out io.Writer, done []survey.Cleared) (good bool) {
 
 // confirmed: what is not a clear yes is a no.
 func confirmed(in *bufio.Reader, out io.Writer) bool {
-	fmt.Fprint(out, "Was the repair done, and shall these codes be cleared? Type yes: ")
+	fmt.Fprint(out, "Is the repair done? Type yes to clear these codes: ")
 	answer, err := in.ReadString('\n')
 	return (err == nil || errors.Is(err, io.EOF)) && strings.EqualFold(strings.TrimSpace(answer), "yes")
 }

@@ -31,7 +31,7 @@ func (f *faultsFlag) Set(text string) error {
 	}
 	severity, err := strconv.ParseFloat(number, 64)
 	if err != nil || !(severity >= 0 && severity <= 1) {
-		return fmt.Errorf("severity %q of %s: a number from 0 (none) to 1 (worst) would do", number, name)
+		return fmt.Errorf("severity %q of %s: write a number from 0 (none) to 1 (worst)", number, name)
 	}
 	if _, twice := f.severity[name]; twice {
 		return fmt.Errorf("%s is given twice", name)

@@ -81,7 +81,7 @@ func readBounded(path string) ([]byte, error) {
 		return nil, err
 	}
 	if len(text) > yamltext.MaxSize {
-		return nil, fmt.Errorf("%s is no file of at most %d bytes", path, yamltext.MaxSize)
+		return nil, fmt.Errorf("%s is larger than the limit of %d bytes", path, yamltext.MaxSize)
 	}
 	return text, nil
 }

@@ -167,8 +167,8 @@ func TestRequest_Simulated(t *testing.T) {
 		{[]string{"65259", "--to", "100"}, exitFail, "no answer"},
 		{[]string{"65235"}, exitUsage, "faults sim --clear"},
 		{[]string{"61185"}, exitUsage, "low byte must be 0"},
-		{[]string{"65259", "--to", "254"}, exitUsage, "no address of a controller"},
-		{[]string{"x"}, exitUsage, "no PGN"},
+		{[]string{"65259", "--to", "254"}, exitUsage, "not a controller's address"},
+		{[]string{"x"}, exitUsage, "not a PGN"},
 	} {
 		status, out, errOut := holdfast(append([]string{"request", "sim"}, c.args...)...)
 		require.Equal(t, c.status, status, "%v: %s", c.args, errOut)
@@ -204,7 +204,7 @@ func TestRecord_Rotation(t *testing.T) {
 	require.Len(t, names, 3)
 	require.Equal(t, someFrames(950)[700:], got)
 	_, err = newRotation(out, "can0", frameBytes*100, 3)
-	require.ErrorContains(t, err, "never written over")
+	require.ErrorContains(t, err, "never overwritten")
 
 	one := filepath.Join(t.TempDir(), "one.pcapng")
 	r, err = newRotation(one, "can0", frameBytes*100, 1)
@@ -217,7 +217,7 @@ func TestRecord_Rotation(t *testing.T) {
 	require.NoError(t, err)
 	require.InDelta(t, 100*frameBytes, info.Size(), 200, "--mb is what the files have")
 	_, err = newRotation(one, "can0", frameBytes*100, 1)
-	require.ErrorContains(t, err, "never written over")
+	require.ErrorContains(t, err, "never overwritten")
 }
 
 func readAll(t *testing.T, path string) (all []can.Frame) {

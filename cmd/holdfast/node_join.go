@@ -40,7 +40,7 @@ func openNodeBus(bus string) (can.Port, error) {
 	return v.Open("tool"), nil
 }
 
-// openSurveyBus is openNodeBus where a recording would do as well.
+// openSurveyBus is openNodeBus where a recording is accepted as well.
 func openSurveyBus(from string) (can.Port, error) {
 	if info, err := os.Stat(from); err == nil && info.IsDir() {
 		return nil, withStatus(exitUsage, fmt.Errorf("%s is a folder: name a recording in it, or a bus", from))

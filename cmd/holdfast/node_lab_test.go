@@ -131,7 +131,7 @@ func TestLabNode_Clear(t *testing.T) {
 
 	run := typed(t, "no\n", "faults", "can0", "--clear")
 	require.Equal(t, exitDone, run.status(t), run.errOut.String())
-	require.Contains(t, run.errOut.String(), "Type yes:")
+	require.Contains(t, run.errOut.String(), "Type yes to clear")
 	require.Contains(t, run.out.String(), "not cleared")
 	require.NoFileExists(t, kept)
 

@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// What a person at the bench is told when a line cannot be right: what is wrong, where, and what would do.
+// What a person at the bench is told when a line cannot be right: what is wrong, where, and what to do.
 func TestNodeCommands_WrongLines(t *testing.T) {
 	dir := t.TempDir()
 	for name, text := range map[string]string{"empty.log": "", "bad.log": "garbage\n", "cut.pcapng": "\x0a\x0d\x0d\x0a\x00",
@@ -28,9 +28,9 @@ func TestNodeCommands_WrongLines(t *testing.T) {
 		{"scan unix:/nowhere/bus", exitBus, "holdfast sim --bus unix:/nowhere/bus makes one"},
 		{"scan .", exitUsage, ". is a folder"},
 		{"scan bad.log", exitUsage, "line 1: not a CAN frame"},
-		{"scan empty.log", exitUsage, "empty.log holds no CAN frame"},
-		{"scan cut.pcapng", exitUsage, "cut.pcapng holds no CAN frame"},
-		{"scan ok.log --for x", exitUsage, "a time has a unit: 10s"},
+		{"scan empty.log", exitUsage, "empty.log contains no CAN frames"},
+		{"scan cut.pcapng", exitUsage, "cut.pcapng contains no CAN frames"},
+		{"scan ok.log --for x", exitUsage, "write a time with its unit: 10s"},
 		{"scan ok.log --nosuch", exitUsage, "holdfast scan --help lists the flags"},
 		{"scan ok.log --conversion 7", exitUsage, "write 1, 2 or 3"},
 		{"faults", exitUsage, "BUS|FILE is missing"},
@@ -49,9 +49,9 @@ func TestNodeCommands_WrongLines(t *testing.T) {
 		{"faults ok.log --clear", exitUsage, "name its CAN interface"},
 		{"faults sim --yes", exitUsage, "without it codes are only shown"},
 		{"faults sim --clear --json", exitUsage, "leave --json out"},
-		{"faults sim --clear --address 300", exitUsage, "0 to 253 would do"},
+		{"faults sim --clear --address 300", exitUsage, "write 0 to 253"},
 		{"request sim", exitUsage, "PGN is missing: holdfast request BUS PGN"},
-		{"request sim abc", exitUsage, "0 to 262143 would do"},
+		{"request sim abc", exitUsage, "write 0 to 262143"},
 		{"request sim 65259 --to x", exitUsage, "(61, 0x3D)"},
 		{"request nosuch0 65259", exitBus, "no such interface"},
 		{"record", exitUsage, "INTERFACE is missing"},
@@ -65,9 +65,9 @@ func TestNodeCommands_WrongLines(t *testing.T) {
 		{"play nosuch.log --bus can9", exitUsage, "no such file"},
 		{"play ok.log --bus nosuch0", exitBus, "no such interface"},
 		{"play ok.log --bus sim", exitUsage, "--bus unix:"},
-		{"play ok.log --bus nosuch0 --channel -5", exitUsage, "0 to 255 would do"},
+		{"play ok.log --bus nosuch0 --channel -5", exitUsage, "write 0 to 255"},
 		{"decode", exitUsage, "FILE|INTERFACE is missing"},
-		{"decode empty.log", exitUsage, "holds no CAN frame"},
+		{"decode empty.log", exitUsage, "contains no CAN frames"},
 		{"decode nosuch.log", exitUsage, "nosuch.log: no such file"},
 		{"decode nosuch0", exitBus, "neither a file nor a CAN interface"},
 		{"watch nosuch.pcap", exitUsage, "no such file"},

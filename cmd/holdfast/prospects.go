@@ -104,7 +104,7 @@ func hopeless(p *scenario.Plan, r *rig.Rig, all []predict.Prospect) error {
 			strings.TrimSpace(h.Limit.Characteristic+" "+h.Limit.At), r.Name, strings.TrimSpace(u+" "+h.Limit.Unit),
 			h.Largest, limitText(h.Limit))
 		out = append(out, yamltext.Problem{Path: p.Path, Line: h.Limit.Line, Column: h.Limit.Column, Found: found,
-			Do: "what would do: " + strings.Join(h.Needs, "; or ")})
+			Do: "to make it provable: " + strings.Join(h.Needs, "; or ")})
 	}
 	return out.Err()
 }
@@ -120,5 +120,5 @@ func refuseHopeless(p *scenario.Plan, r *rig.Rig, accepted bool, errOut io.Write
 		return nil
 	}
 	return errors.Join(err, errors.New("nothing was moved: this plan cannot end in a pass "+
-		"(--accept-undecided runs it all the same)"))
+		"(--accept-undecided runs it anyway)"))
 }

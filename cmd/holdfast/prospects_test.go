@@ -24,7 +24,7 @@ func hopelessScenario(t *testing.T) string {
 	return path
 }
 
-// check names the limit that can only end undecided, at its place, with what would do, and its status says so.
+// check names the limit that can only end undecided, at its place, with what would make it provable, and its status says so.
 func TestCheck_OnlyUndecided(t *testing.T) {
 	long(t)
 	path := hopelessScenario(t)
@@ -32,7 +32,7 @@ func TestCheck_OnlyUndecided(t *testing.T) {
 	require.Equal(t, exitUndecided, status)
 	require.Regexp(t, `doser_leak +at most 0\.001 g/min +± \S+ +CAN ONLY END UNDECIDED`, out)
 	require.Regexp(t, `hopeless\.yaml:\d+:3: doser_leak can only end undecided on rig bench-node: `+
-		`.*what would do: hold for`, errOut)
+		`.*to make it provable: hold for`, errOut)
 
 	status, out, _ = holdfast("check", path, "--rig", "bench-node", "--json")
 	require.Equal(t, exitUndecided, status)

@@ -85,7 +85,7 @@ func playedBetween(t *testing.T, bus, recording, out string) {
 	time.Sleep(200 * time.Millisecond)
 	stop()
 	require.Equal(t, exitDone, <-recorded)
-	require.Contains(t, said.String(), ", 0 lost")
+	require.Contains(t, said.String(), `"lost":0`)
 }
 
 // A second of mixed traffic (29 and 11 bits, long messages, a remote frame) is played and recorded, and the recording

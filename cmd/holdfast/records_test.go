@@ -36,7 +36,7 @@ func TestRoundTrip(t *testing.T) {
 		"added to visit V0001")
 	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "no run of release since")
 	failed := runOn(t, out, "HF-9", exitFail, "--fault", "membrane-split=0.6")
-	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "is no pass but fail")
+	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "is not a pass but fail")
 	require.Contains(t, do(exitUsage, "found", "membrane-splt", "--serial", "HF-9"),
 		"did you mean membrane-split?")
 	require.Contains(t, do(exitUsage, "found", "other", "--serial", "HF-9"), "--note")

@@ -165,7 +165,7 @@ func warn(out io.Writer, p *scenario.Plan, r *rig.Rig) {
 		sayIn(out, terminalWidth(out), "warning: ", text)
 	}
 	if p.LimitsFrom == "shipped examples" {
-		sayIn(out, terminalWidth(out), "warning: ", "the limits are shipped examples: replace them with the data of the unit "+
-			"in front of you")
+		sayIn(out, terminalWidth(out), "warning: ", "the limits are shipped examples: replace them with the data of the maker of "+
+			"this unit")
 	}
 }

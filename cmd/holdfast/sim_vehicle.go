@@ -37,7 +37,7 @@ func newSimVehicleCommand() *cobra.Command {
 	var o simVehicleOptions
 	cmd := &cobra.Command{
 		Use:   "vehicle --write FILE | --bus INTERFACE",
-		Short: "Be a truck with a DEF supply unit: as a recording, or live on an interface",
+		Short: "Simulate a truck with a DEF supply unit: as a recording, or live on an interface",
 		Long: `Writes a day of a simulated truck to a pcapng file, or sends it on a CAN interface in real time
 until the day is over or Ctrl-C, so that holdfast watch can be tried and tested without one.
 The day has six key cycles in ten hours. Never put it on a vehicle's bus: it sends.

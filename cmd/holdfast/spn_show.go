@@ -29,7 +29,7 @@ func row(b *strings.Builder, heading, text string) {
 func describePlace(b *strings.Builder, p *spn.Parameter) {
 	b.WriteByte('\n')
 	if p.Message == nil {
-		row(b, "message", "none in the tables: the number stands in trouble codes only")
+		row(b, "message", "in no message of the catalogue: this number appears in trouble codes only")
 	} else {
 		m := p.Message
 		row(b, "message", fmt.Sprintf("PGN %d (%X) %s, %s", m.PGN, m.PGN, m.Acronym, m.Name))
@@ -55,7 +55,7 @@ func gaugeNote(p *spn.Parameter) string {
 	if !strings.Contains(p.Name, "Absolute Pressure") {
 		return ""
 	}
-	return "absolute: less the barometric pressure (SPN 108) it is what a gauge reads; 100 kPa is 1 bar"
+	return "absolute pressure: subtract the barometric pressure (SPN 108) for what a gauge reads; 100 kPa is 1 bar"
 }
 
 // from names a source with its confidence, once where they are the same word.

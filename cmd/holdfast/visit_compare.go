@@ -67,7 +67,7 @@ func showThrough(out io.Writer, t *shop.Through) {
 		fmt.Fprintf(out, "  %-15s %s\n", shop.OccasionNames[i], report.Plain(orDash(name)))
 	}
 	for _, text := range t.Warnings {
-		fmt.Fprintf(out, "mind: %s\n", report.Plain(text))
+		fmt.Fprintf(out, "warning: %s\n", report.Plain(text))
 	}
 	fmt.Fprintln(out)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)

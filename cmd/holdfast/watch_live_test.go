@@ -147,7 +147,7 @@ func TestWatchLive_KeepsThroughAPowerCut(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, append(bytes.Clone(whole), `{"time":"2026-`...), 0o666))
 	out, err := listenTo(t, o, "", nil, oneLeg)
 	require.NoError(t, err)
-	require.Contains(t, out, "the watch before was cut off; its last event was at 2026-11-24 06:30:")
+	require.Contains(t, out, "the previous watch was cut off; its last event was at 2026-11-24 06:30:")
 	after, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.True(t, bytes.HasPrefix(after, whole), "nothing that was whole is lost")

@@ -40,7 +40,7 @@ func TestWatchLive_GoesOnAfterAPowerCut(t *testing.T) {
 	o.forTime, o.untilKeyOff = "", true
 	out, err := listenFrom(t, start.Add(10*time.Minute), o, "", nil, oneLeg)
 	require.NoError(t, err)
-	require.Contains(t, out, "the watch before was cut off")
+	require.Contains(t, out, "the previous watch was cut off")
 	require.Contains(t, out, "from 1 recordings")
 	require.Equal(t, 1, bytes.Count([]byte(out), []byte("trip begins")), "what was told before is not told again")
 	s := keptSummary(t, dir)

@@ -53,7 +53,7 @@ func (s *Survey) Clear(ctx context.Context, p *Participant, bus string, c *Contr
 	}
 	known := s.known[c.Address]
 	if known == nil {
-		return nil, fmt.Errorf("address %d has told nothing: there is nothing to clear", c.Address)
+		return nil, fmt.Errorf("address %d has sent no trouble codes: there is nothing to clear", c.Address)
 	}
 	for _, r := range requests {
 		q, err := p.Ask(ctx, r.pgn, c.Address)

@@ -103,7 +103,7 @@ func freeAddress(t *claim.Table) (uint8, bool) {
 func (p *Participant) refuseVehicle() error {
 	if why, alive := p.guard.Alive(); alive {
 		return fmt.Errorf("%w: %s. On a vehicle holdfast only listens; "+
-			"scan --passive, faults without requests and decode do", ErrVehicle, why)
+			"use scan --passive, faults without requests, or decode", ErrVehicle, why)
 	}
 	return nil
 }

@@ -138,7 +138,7 @@ func TestClear(t *testing.T) {
 	var s Survey
 	p := joined(t, newBus(), &s)
 	_, err := s.Clear(context.Background(), p, "can0", &Controller{Address: 9}, false)
-	require.ErrorContains(t, err, "address 9 has told nothing")
+	require.ErrorContains(t, err, "address 9 has sent no trouble codes")
 }
 
 // A person who stops waiting is told apart from a bus that fails.

@@ -198,7 +198,7 @@ func (l *Watch) Finish() *watch.Summary {
 	s := l.watcher.Summary(l.Name, l.source.Stats().Lost+l.lost)
 	for _, name := range l.Alarms.NeverJudged() {
 		l.tell(watch.Event{At: l.source.Now(), Kind: "alarm-idle", Level: watch.Watch,
-			Text: name + ": its signal was never on this bus; this alarm has guarded nothing"})
+			Text: name + ": its signal was never seen on this bus, so this alarm watched nothing"})
 	}
 	l.tell(watch.Event{At: l.source.Now(), Kind: "watch-ends", Text: "listening ends"})
 	if l.events != nil {

@@ -31,8 +31,8 @@ func (l *Watch) resume(before watch.Before) error {
 	l.watcher.Break()
 	l.again = false
 	l.tell(watch.Event{At: l.source.Now(), Kind: "resumed", Level: watch.Watch,
-		Text: fmt.Sprintf("the watch before was cut off; its last event was at %s UTC: nothing is known of the "+
-			"time between; %d frames of it were read back from %d recordings%s",
+		Text: fmt.Sprintf("the previous watch was cut off; its last event was at %s UTC. Nothing is known about "+
+			"the time since then; %d frames were read back from %d recordings%s",
 			before.Last.Format("2006-01-02 15:04:05"), frames, len(files), torn)})
 	return nil
 }

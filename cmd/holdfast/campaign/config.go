@@ -28,8 +28,8 @@ type Config struct {
 	Heaviest float64  // 0: usual, as Lightest is then
 	Troubles []string // which problems of bench and bus may be drawn; empty: all that can be met on this rig
 	Spread   float64  // of units and benches, as sim.Options.Spread; 0: as good units of one kind
-	Room     float64  // K by which rooms differ from 22 °C at the most, either way
-	Tank     float64  // K by which the fluid in the tank differs from the room at the most, either way
+	Room     float64  // largest difference of a room from 22 °C, K, either way
+	Tank     float64  // largest difference of the fluid in the tank from the room, K, either way
 
 	Lies []string // told about the instruments of every unit, as holdfast run --lie has them
 
@@ -66,21 +66,21 @@ const warmest = 25.0
 func (c *Config) Check() error {
 	var errs []error
 	if c.Units < 1 || c.Units > mostUnits {
-		errs = append(errs, fmt.Errorf("%d units: 1 to %d would do", c.Units, mostUnits))
+		errs = append(errs, fmt.Errorf("%d units: need 1 to %d", c.Units, mostUnits))
 	}
 	if c.Jobs < 1 {
-		errs = append(errs, fmt.Errorf("%d jobs: 1 or more would do", c.Jobs))
+		errs = append(errs, fmt.Errorf("%d jobs: need 1 or more", c.Jobs))
 	}
 	if !(c.Healthy >= 0 && c.Several >= 0 && c.Trouble >= 0 && c.Healthy+c.Several+c.Trouble <= 1) {
 		errs = append(errs, fmt.Errorf("shares %g healthy, %g with two faults, %g on a troubled bench: "+
-			"together 0 to 1 would do", c.Healthy, c.Several, c.Trouble))
+			"need 0 to 1 together", c.Healthy, c.Several, c.Trouble))
 	}
 	if !(c.Room >= 0 && c.Tank >= 0 && c.Room+c.Tank <= warmest) {
-		errs = append(errs, fmt.Errorf("room ±%g K and tank ±%g K: together 0 to %g would do",
+		errs = append(errs, fmt.Errorf("room ±%g K and tank ±%g K: need 0 to %g together",
 			c.Room, c.Tank, warmest))
 	}
 	if least, most := c.severities(); !(least > 0 && least <= most && most <= 1) {
-		errs = append(errs, fmt.Errorf("severities %g to %g: above 0 up to 1, the lighter first, would do", least, most))
+		errs = append(errs, fmt.Errorf("severities %g to %g: need 0 < from <= to <= 1", least, most))
 	}
 	errs = append(errs, c.checkWorld())
 	_, err := c.told()

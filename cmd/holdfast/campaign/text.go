@@ -28,7 +28,7 @@ func (s *Summary) Text(out io.Writer) error {
 }
 
 func (s *Summary) verdictText(w io.Writer) {
-	fmt.Fprint(w, "what is there \\ said\tpass\tfail\tundecided\ttripped\tother\t\n")
+	fmt.Fprint(w, "truth \\ verdict\tpass\tfail\tundecided\ttripped\tother\t\n")
 	for _, row := range []struct {
 		name string
 		Said

@@ -32,7 +32,7 @@ func disobedienceNames() []string {
 	return all
 }
 
-// example is a size that would do.
+// example is a size that is accepted.
 func example(l *lie.Lie) string {
 	of := distance(l.Signal.Unit)
 	if of == "" {

@@ -86,7 +86,7 @@ func disobedienceNamed(name string) *disobedience {
 func parseOne(table []lie.Signal, text string) (lie.Lie, error) {
 	name, how, ok := strings.Cut(text, "=")
 	if !ok {
-		return lie.Lie{}, fmt.Errorf("CHANNEL=KIND, with :SIZE and @FROM..TO where wanted, or one of %s would do",
+		return lie.Lie{}, fmt.Errorf("write CHANNEL=KIND, with :SIZE and @FROM..TO where wanted, or one of %s",
 			strings.Join(disobedienceNames(), ", "))
 	}
 	l := lie.Lie{Signal: find(table, strings.TrimSpace(name))}
@@ -123,7 +123,7 @@ func readSize(l *lie.Lie, table []lie.Signal, size string) (err error) {
 	case lie.ATime:
 		l.Span, err = unit.Duration(size)
 		if err == nil && (l.Span <= 0 || l.Span > time.Hour) {
-			err = fmt.Errorf("%s: a time above 0, at most 1 h, would do", size)
+			err = fmt.Errorf("%s: write a time above 0, at most 1 h", size)
 		}
 	case lie.InPercent:
 		l.Size, err = unit.ParseAs(unit.Ratio, size)
@@ -135,7 +135,7 @@ func readSize(l *lie.Lie, table []lie.Signal, size string) (err error) {
 		l.Size, err = quantity(distance(l.Signal.Unit), strings.TrimSuffix(size, "/min"))
 	}
 	if err == nil && l.Kind.Name == "quantised" && !(l.Size > 0) {
-		err = fmt.Errorf("%s: a step above 0 would do", size)
+		err = fmt.Errorf("%s: write a step above 0", size)
 	}
 	return err
 }
@@ -153,7 +153,7 @@ func quantity(of, text string) (float64, error) {
 	if of == "" {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || math.IsNaN(v) || v < 0 || v > 255 {
-			return 0, fmt.Errorf("%q is not a state: a number such as 0 or 1 would do", text)
+			return 0, fmt.Errorf("%q is not a state: write a number such as 0 or 1", text)
 		}
 		return v, nil
 	}
@@ -179,7 +179,7 @@ func window(text string) (from, to time.Duration, err error) {
 		}
 	}
 	if from < 0 || to != 0 && to <= from {
-		return 0, 0, fmt.Errorf("@%s: FROM..TO with the earlier first would do, as 120 s..130 s", text)
+		return 0, 0, fmt.Errorf("@%s: write FROM..TO with the earlier first, for example 120 s..130 s", text)
 	}
 	return from, to, nil
 }
