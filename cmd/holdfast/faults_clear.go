@@ -64,7 +64,7 @@ func (o *faultsOptions) clearAll(ctx context.Context, port can.Port, s *survey.S
 	case asked == 0:
 		fmt.Fprintln(out, "no trouble codes to clear were heard")
 	case failed > 0:
-		return withStatus(exitFail, fmt.Errorf("%d of %d controllers did not clear their codes their codes", failed, asked))
+		return withStatus(exitFail, fmt.Errorf("%d of %d controllers did not clear their codes", failed, asked))
 	}
 	return nil
 }
