@@ -201,3 +201,33 @@ func seen(t *testing.T, faults []Fault) [4]Probe {
 	out[3] = b.w.Probe()
 	return out
 }
+
+// TestDoserEdges: the valve stands open as long as its duty less what is lost, also late in a run when outputs change all the time.
+func TestDoserEdges(t *testing.T) {
+	p := tight()
+	p.ResidueLine, p.ResidueSuck = 0.95, 1
+	w := New(p, Fluid{}, Whole(), 1)
+	w.T = 111
+	w.Log = &Log{}
+	w.Set(Outputs{Power: true, Drive: 0.5, Duty: 0.2})
+	for i := range 300 {
+		require.NoError(t, w.Advance(111.0023+float64(i)*0.01))
+		w.Set(Outputs{Power: true, Drive: 0.5 + float64(i%7)*1e-3, Duty: 0.2})
+	}
+	opened, closed := 0.0, 0.0
+	pulses := 0
+	for i, m := range w.Log.Moments[1:] {
+		before := w.Log.Moments[i]
+		if i > 0 && m.Dosed > before.Dosed && before.Dosed == w.Log.Moments[i-1].Dosed {
+			opened = before.T
+		}
+		if m.Dosed == before.Dosed && i > 0 && before.Dosed > w.Log.Moments[i-1].Dosed {
+			closed = before.T
+			if m.T > 112 {
+				require.InDelta(t, 0.0485, closed-opened, 1e-6, "at %.4f s", m.T)
+				pulses++
+			}
+		}
+	}
+	require.GreaterOrEqual(t, pulses, 6)
+}

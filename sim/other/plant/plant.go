@@ -182,7 +182,7 @@ func (w *World) toEdge(t float64) float64 {
 	into := w.intoPeriod(t)
 	for _, edge := range []float64{w.DoserLost + w.DoserLate, w.Out.Duty / w.DoserRate, 1 / w.DoserRate} {
 		if edge > into+edgeSlack && edge <= 1/w.DoserRate {
-			return edge - into
+			return edge - into + 2*edgeSlack // just past it, whatever rounding does
 		}
 	}
 	return 1 / w.DoserRate
