@@ -234,8 +234,11 @@ func (s *session) ended(h head) error {
 
 // killed tells a harness that has gone from one that breaks the protocol.
 func killed(err error) error {
+	if err == nil {
+		return nil
+	}
 	var broken *net.OpError
-	if err != nil && (isEOF(err) || errors.As(err, &broken)) {
+	if isEOF(err) || errors.As(err, &broken) {
 		return ErrKilled
 	}
 	return err
