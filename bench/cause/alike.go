@@ -1,6 +1,9 @@
 package cause
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // pair is two causes that look alike while they are slight, or on a rig that shows little, with what parts them
 // at the bench.
@@ -37,6 +40,9 @@ func sayAlike(ranked []Cause) {
 		return
 	}
 	first, second := &ranked[0], &ranked[1]
+	if sayInstrument(first, second) {
+		return
+	}
 	if second.Probability < secondFrom || first.Probability+second.Probability < togetherFrom {
 		return
 	}
@@ -47,4 +53,32 @@ func sayAlike(ranked []Cause) {
 				"; " + p.parts + "."
 		}
 	}
+}
+
+// instrumentFrom is from when a second cause that is an instrument of the bench is told beside the first.
+const instrumentFrom = 0.1
+
+// sayInstrument says of the first two causes, where one of them is an instrument of the bench, which one check at the
+// bench parts them.
+func sayInstrument(first, second *Cause) bool {
+	if second.Probability < instrumentFrom {
+		return false
+	}
+	in, other := second, first
+	if _, ok := Instrument(in.Name); !ok {
+		in, other = first, second
+		if _, ok := Instrument(in.Name); !ok {
+			return false
+		}
+	}
+	first.Like, second.Like = second.Name, first.Name
+	check := strings.TrimSuffix(strings.TrimPrefix(in.OpenFirst, "Open nothing: "), ".")
+	text := fmt.Sprintf("First, to part %s from %s: %s.", strings.TrimPrefix(in.Title, "the bench: "),
+		strings.TrimPrefix(other.Title, "the bench: "), check)
+	if first == in {
+		first.OpenFirst = text
+	} else {
+		first.OpenFirst = text + " " + first.OpenFirst
+	}
+	return true
 }

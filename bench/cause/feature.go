@@ -89,6 +89,7 @@ const (
 	lowZero
 	sensorCircuit
 	coilCircuit
+	gaugeOff
 	numKeys
 )
 
@@ -123,13 +124,14 @@ var bands = map[string]band{
 
 // evidence is everything that Rank weighs.
 type evidence struct {
-	chars []measure.Characteristic
-	rec   *samples.Recording
-	rig   *rig.Rig
-	plan  *scenario.Plan
-	seen  observed
-	f     [numKeys]feature
-	logs  [numKeys][len(stages)][numEffects]float64 // weighed log densities
+	chars  []measure.Characteristic
+	rec    *samples.Recording
+	rig    *rig.Rig
+	plan   *scenario.Plan
+	seen   observed
+	checks []measure.Check // of the bench's instruments
+	f      [numKeys]feature
+	logs   [numKeys][len(stages)][numEffects]float64 // weighed log densities
 }
 
 // observed is what is read off the samples themselves, beside the characteristics.
@@ -176,6 +178,7 @@ func gather(chars []measure.Characteristic, seen observed, rec *samples.Recordin
 	e.swings()
 	e.signs()
 	e.sensor()
+	e.gauge()
 	e.codes()
 	e.beside()
 	e.asked()
@@ -260,6 +263,9 @@ func (e *evidence) plain(k key, name, words string) {
 
 // quantity writes a value with its uncertainty, in the digits of the results: "6.12 ± 0.41 mL/min", "more than 30 s".
 func quantity(c measure.Characteristic) string {
+	if c.Open {
+		return "open circuit"
+	}
 	if c.State == measure.AtLeast {
 		return fmt.Sprintf("more than %s %s", short(c.Value), c.Unit)
 	}

@@ -227,13 +227,14 @@ var patterns = [...]pattern{
 			may:    {regulated, drive, flows, loadVolts, dosing},
 			upIf:   {fillTakes},
 			seldom: {notReached, primeVain},
+			below:  {gaugeOff},
 		})},
 	{"sensor-gain", "pressure sensor gain",
 		"Replace the sensor once its supply is known to be good.", 0.01, does(effects{
 			moved:  {span, sensorOff},
 			may:    {regulated, drive, flows, loadVolts, dosing, lowZero},
 			seldom: {notReached, primeVain},
-			below:  {supplyShape},
+			below:  {supplyShape, gaugeOff},
 		})},
 	{"sensor-noisy", "pressure sensor noisy",
 		"Check the sensor's plug and screen, then replace the sensor.", 0.01, does(effects{
@@ -253,6 +254,7 @@ var patterns = [...]pattern{
 			upIf: {prime, sensorNoise, fillEases, softness, efficiency, restriction, notReached,
 				primeVain, fillWet},
 			above: {supplyShape},
+			below: {gaugeOff},
 		})},
 	{"supply-resistance", "supply or track corroded",
 		"Measure the drop over plug, track and ground under load.", 0.02, does(effects{
@@ -306,4 +308,4 @@ var weights = [numKeys]float64{leakInside: 1, doserLeak: 1, outsideLoss: 1, rest
 	opening: 1, ureaRead: 1, dripSeen: 1,
 	laminar: 0.7, pours: 0.7, dosingSpread: 0.7, fillTurn: 1, fillEases: 1, fillTakes: 1,
 	freeSpeed: 1, loadVolts: 1, flows: 1, besideNeedle: 1, strokeShare: 1, wetFurther: 1, opensLate: 1, fillWet: 1,
-	supplyShape: 1, sensorOff: 1, lowZero: 1, sensorCircuit: 1, coilCircuit: 1}
+	supplyShape: 1, sensorOff: 1, lowZero: 1, sensorCircuit: 1, coilCircuit: 1, gaugeOff: 1}

@@ -15,7 +15,7 @@ import (
 // Weighing again must be the same as ranking with the other priors from the start.
 func TestReweigh_IsBayes(t *testing.T) {
 	rec, plan := &samples.Recording{Ended: samples.Completed}, &scenario.Plan{}
-	before := Rank(nil, measure.Read(rec, &rig.Rig{}, plan))
+	before := Rank(nil, nil, measure.Read(rec, &rig.Rig{}, plan))
 	other := map[string]float64{}
 	for i := range patterns {
 		other[patterns[i].name] = 0.01 * float64(i+1)
@@ -26,7 +26,7 @@ func TestReweigh_IsBayes(t *testing.T) {
 	for i := range patterns {
 		patterns[i].prior = other[patterns[i].name]
 	}
-	want := Rank(nil, measure.Read(rec, &rig.Rig{}, plan))
+	want := Rank(nil, nil, measure.Read(rec, &rig.Rig{}, plan))
 	require.Equal(t, len(want), len(got))
 	for i := range want {
 		require.Equal(t, want[i].Name, got[i].Name)
@@ -35,7 +35,7 @@ func TestReweigh_IsBayes(t *testing.T) {
 }
 
 func TestReweigh_NothingAdoptedChangesNothing(t *testing.T) {
-	before := Rank(nil, measure.Read(&samples.Recording{}, &rig.Rig{}, &scenario.Plan{}))
+	before := Rank(nil, nil, measure.Read(&samples.Recording{}, &rig.Rig{}, &scenario.Plan{}))
 	require.Equal(t, before, Reweigh(before, nil))
 	require.Equal(t, before, Reweigh(before, map[string]float64{"healthy": math.NaN()}))
 }

@@ -21,24 +21,35 @@ import (
 // Rank returns every cause with its probability given the evidence, most likely first. What was
 // not measured says nothing either way, so it works on a run that ended early. A problem of the bus
 // or the bench is named as that before anything is said of the unit.
-func Rank(chars []measure.Characteristic, run *measure.Run) []Cause {
-	return gather(chars, observe(run), run.Recording, run.Rig, run.Plan).rank()
+// Checks are those of the bench's instruments in the same run: each instrument competes with the unit's faults on the
+// same evidence.
+func Rank(chars []measure.Characteristic, checks []measure.Check, run *measure.Run) []Cause {
+	e := gather(chars, observe(run), run.Recording, run.Rig, run.Plan)
+	e.checks = checks
+	return e.rank()
 }
 
 func (e *evidence) rank() []Cause {
 	e.weigh()
 	bench, why := e.benchProblem()
-	out := make([]Cause, 0, len(patterns)+1)
-	logs := make([]float64, len(patterns))
-	best := math.Inf(-1)
+	instruments := e.instruments()
+	out := make([]Cause, 0, len(patterns)+len(instruments)+1)
+	logs := make([]float64, 0, cap(out))
+	inOrder := e.logChecks(noInstrument)
 	for i := range patterns {
-		logs[i] = e.logPosterior(&patterns[i])
-		best = math.Max(best, logs[i])
+		logs = append(logs, e.logSigns(&patterns[i])+inOrder)
 	}
+	for _, s := range instruments {
+		logs = append(logs, s.log)
+	}
+	best := slices.Max(logs)
 	total := 0.0
 	for i := range logs {
 		logs[i] = math.Exp(logs[i] - best)
 		total += logs[i]
+	}
+	for i := range instruments {
+		out = append(out, instruments[i].cause(e, (1-bench)*logs[len(patterns)+i]/total))
 	}
 	for i, pt := range patterns {
 		out = append(out, Cause{Name: pt.name, Title: pt.title, Probability: (1 - bench) * logs[i] / total,
@@ -52,7 +63,8 @@ func (e *evidence) rank() []Cause {
 	return out
 }
 
-func (e *evidence) logPosterior(p *pattern) float64 {
+// logSigns is the log of a cause's prior and of what the signs of the unit say for it.
+func (e *evidence) logSigns(p *pattern) float64 {
 	var by [len(stages)]float64
 	for i := range stages {
 		for k := range numKeys {
@@ -197,6 +209,9 @@ func sentence(s string) string {
 // lostShare is the share of readings from which lost frames put a run in doubt.
 const lostShare = 0.001
 
+// lateFrames is the probability of a problem of the bench where frames come late: they do, and that is all they show. Ours.
+const lateFrames = 0.9
+
 // benchUnseen is the probability of a problem of the bench that shows in nothing. Ours.
 const benchUnseen = 0.006
 
@@ -215,6 +230,11 @@ func (e *evidence) benchProblem() (p float64, why string) {
 			return 0.95, why
 		}
 		return 0.05, why
+	}
+	for _, c := range e.checks {
+		if c.Late > 0 && c.Broken() {
+			return lateFrames, sentence(c.Found + "; " + c.Why)
+		}
 	}
 	return benchUnseen, "No frame was lost and the bench answered throughout."
 }

@@ -67,7 +67,7 @@ func unit(changed map[string]float64) []measure.Characteristic {
 
 func rank(t *testing.T, chars []measure.Characteristic, rec *samples.Recording) []Cause {
 	t.Helper()
-	out := Rank(chars, measure.Read(rec, &rig.Rig{}, plan()))
+	out := Rank(chars, nil, measure.Read(rec, &rig.Rig{}, plan()))
 	sum := 0.0
 	for i, c := range out {
 		sum += c.Probability
@@ -224,7 +224,7 @@ func TestRank_SuctionAir(t *testing.T) {
 	}
 	r := &rig.Rig{}
 	r.Channels[rig.ReferencePressure] = &rig.Instrument{Channel: rig.ReferencePressure, Every: rate}
-	out := Rank(unit(map[string]float64{"volumetric_efficiency": 65, "hold_drive": 56, "ripple": 0.7}), measure.Read(rec, r, plan()))
+	out := Rank(unit(map[string]float64{"volumetric_efficiency": 65, "hold_drive": 56, "ripple": 0.7}), nil, measure.Read(rec, r, plan()))
 	require.Equal(t, "suction-air", out[0].Name, "%+v", out[:3])
 	// 0.4 / sqrt(2), by sin(0.5)/0.5 less for the averaging over 0.2 s at 5 rad/s.
 	require.Contains(t, out[0].Evidence, "pressure swings by 0.27 bar")
@@ -244,7 +244,7 @@ func TestRank_AnyEvidence(t *testing.T) {
 			c = append(c, n)
 		}
 		rec := completed()
-		a, b := Rank(c, measure.Read(rec, &rig.Rig{}, plan())), Rank(c, measure.Read(rec, &rig.Rig{}, plan()))
+		a, b := Rank(c, nil, measure.Read(rec, &rig.Rig{}, plan())), Rank(c, nil, measure.Read(rec, &rig.Rig{}, plan()))
 		require.True(t, reflect.DeepEqual(a, b))
 		sum := 0.0
 		for _, x := range a {

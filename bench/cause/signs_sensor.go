@@ -7,6 +7,7 @@ import (
 	"holdfast/bench/characteristic"
 	"holdfast/bench/measure"
 	"holdfast/bench/rig"
+	"holdfast/bench/scenario"
 	units "holdfast/j1939/unit"
 )
 
@@ -68,6 +69,39 @@ func (e *evidence) shape(offset, gain, u float64) {
 	e.f[supplyShape] = feature{known: true, apart: math.Abs(whole / u), z: (offset/whole - 0.5) / math.Abs(u/whole),
 		text: fmt.Sprintf("gain off by %s %% and at no pressure by %s bar, as a low supply makes it",
 			units.Signed(gain, 1), units.Signed(offset, 2))}
+}
+
+// gauge parts a sensor that is off from a gauge that is, by what the dosing valve gave: the valve's flow goes by the root
+// of the true pressure. Held against the gauge, dosing is right where the sensor is off, and off by half as much as
+// the sensor seems to be where it is the gauge.
+func (e *evidence) gauge() {
+	at := measure.Find(e.chars, characteristic.SensorSpanError, "")
+	duty, off, ok := e.mostDosed()
+	if at.State != measure.Measured || !ok || duty <= 0 || e.rig.Kind == rig.Controller || e.f[doserLeak].z > standsOut {
+		return
+	}
+	b, _ := e.bandOf(characteristic.SensorSpanError)
+	if math.Abs(b.z(at.Value, at.U/2)) < standsOut {
+		return
+	}
+	half := at.Value / 2
+	share, u := (off.Value-atMost)/half, math.Hypot(gaugeByValve, off.U/2)/math.Abs(half)
+	e.f[gaugeOff] = feature{known: true, apart: 1 / u, z: (share - 0.5) / u,
+		text: fmt.Sprintf("dosing is off by %s %% by the gauge's pressure", units.Signed(off.Value, 1))}
+}
+
+// gaugeByValve is how well in % the dosing of good valves is known at the most duty. Ours, of the simulated bench's.
+const gaugeByValve = 0.7
+
+// mostDosed is the dosing error at the greatest duty.
+func (e *evidence) mostDosed() (duty float64, at measure.Characteristic, ok bool) {
+	for _, s := range e.plan.Steps {
+		c := measure.Find(e.chars, characteristic.DosingError, scenario.SetPoint(s.Duty))
+		if s.Kind == scenario.Dose && s.Duty > duty && c.State == measure.Measured {
+			duty, at, ok = s.Duty, c, true
+		}
+	}
+	return duty, at, ok
 }
 
 // bySupply is what a low supply makes of a ratiometric sensor that gives a tenth of its supply at no pressure:

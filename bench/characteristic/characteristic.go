@@ -21,6 +21,7 @@ type Characteristic struct {
 	Text       string // definition in words
 	Steps      []scenario.Kind
 	Channels   []scenario.AnyOf
+	Uses       []rig.Channel // what it is read off besides, where the bench has it
 	Commands   []rig.Command
 	SetPoints  bool // one value for each dose step, told apart by its duty
 	Controller bool // only a unit with its own controller has it
@@ -98,4 +99,30 @@ var places = func() map[string]int {
 // Reads reports whether a characteristic is read off a channel, by itself or as one of several.
 func (c Characteristic) Reads(ch rig.Channel) bool {
 	return slices.ContainsFunc(c.Channels, func(a scenario.AnyOf) bool { return slices.Contains(a, ch) })
+}
+
+// Readers returns the channels that a characteristic is read off on a bench: of several that would do the first that
+// the bench has, what it uses besides, and the barometer where a pressure is sent as absolute.
+func (c Characteristic) Readers(r *rig.Rig) (all []rig.Channel) {
+	add := func(ch rig.Channel) {
+		if !slices.Contains(all, ch) {
+			all = append(all, ch)
+		}
+	}
+	for _, any := range c.Channels {
+		if i := slices.IndexFunc(any, func(ch rig.Channel) bool { return r.Channels[ch] != nil }); i >= 0 {
+			add(any[i])
+		}
+	}
+	for _, ch := range c.Uses {
+		if r.Channels[ch] != nil {
+			add(ch)
+		}
+	}
+	for _, ch := range all {
+		if in := r.Channels[ch]; in != nil && in.Signal.Absolute {
+			add(rig.AmbientPressure)
+		}
+	}
+	return all
 }

@@ -25,6 +25,7 @@ var purge = []Characteristic{
 		Possible: elapsed},
 	{Name: PurgeResidual, Unit: "mL", Text: "left in the line after the purge, by mass balance",
 		Steps: []scenario.Kind{scenario.Purge}, Channels: []scenario.AnyOf{one(rig.ReservoirMass), one(rig.ScaleMass)},
+		Uses:     []rig.Channel{rig.FluidTemperature},
 		Possible: Bound{Low: 0, High: math.Inf(1), Why: "no more can be left than the line and its hose hold, and no less than nothing", Rig: lineHolds}, SaysOfBench: true},
 	{Name: RepressuriseTime, Unit: "s",
 		Text:  "return valve released after a purge until nominal pressure is back",

@@ -43,6 +43,8 @@ type document struct {
 	Trip            *tripJSON            `json:"trip,omitempty"`
 	Steps           []stepJSON           `json:"steps"`
 	Instruments     []instrumentJSON     `json:"instruments"`
+	Checks          []checkJSON          `json:"instrument_checks"`
+	Unseen          []unseenJSON         `json:"not_seen"`
 	Simulated       *simulatedJSON       `json:"simulated,omitempty"`
 	Tester          string               `json:"tester,omitempty"`
 	BenchCheck      *benchCheckJSON      `json:"bench_check,omitempty"`
@@ -126,6 +128,7 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 		LimitsFrom: res.LimitsFrom, Warnings: append([]string{}, res.Warnings...),
 		Characteristics: []characteristicJSON{}, Causes: []causeJSON{}, Faults: []faultJSON{},
 		Steps: []stepJSON{}, Instruments: instruments(res.Bench), Version: res.Version, Tester: res.By,
+		Checks: checksJSON(res.Checks), Unseen: []unseenJSON{},
 	}
 	for _, l := range res.Lines {
 		d.Characteristics = append(d.Characteristics, l.json())
@@ -137,6 +140,9 @@ func (res *Result) MarshalJSON() ([]byte, error) {
 		d.Simulated = &simulatedJSON{Seed: res.Seed, Faults: res.Identity.Faults, Lies: res.Lies}
 	}
 	d.Circuit = circuitOf(res.Circuit)
+	if res.Bench != nil {
+		d.Unseen = unseenOf(UnseenBy(res.Bench))
+	}
 	if c := res.BenchCheck; c != nil {
 		d.BenchCheck = &benchCheckJSON{c.Run, c.Time.UTC(), c.Reference, c.Good, c.Worst}
 	}
@@ -187,7 +193,10 @@ func (l Line) json() characteristicJSON {
 	j := characteristicJSON{Name: l.Name, At: l.At, Unit: l.Unit, Value: null, U: null, Lower: null, Upper: null,
 		Verdict: l.Verdict.String(), State: stateNames[min(int(l.State), len(stateNames)-1)],
 		Why: l.Why, Note: l.Note, Said: l.Said}
-	if l.State != measure.NotMeasured {
+	switch {
+	case l.Open: // no number: it would only say how little current the meter can see
+		j.State = "open circuit"
+	case l.State != measure.NotMeasured:
 		j.Value, j.U = rounded(l.Value, l.U), significant(l.U, 3)
 	}
 	if l.Limit != nil {

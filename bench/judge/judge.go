@@ -22,9 +22,12 @@ func Judge(id samples.Identity, rec *samples.Recording, r *rig.Rig, p *scenario.
 		Lines: lines(chars, r, p), Circuit: run.Circuit(), Curves: run.Curves(),
 		Recording: rec, Plan: p, Bench: r,
 	}
+	res.Checks = run.Checks(chars)
 	res.Verdict = verdict(rec.Ended, res.Lines)
+	res.doubtInstruments(r)
+	res.invalidReadings(r)
 	res.warn(rec, r, p)
-	res.Causes = cause.Rank(chars, run)
+	res.Causes = cause.Rank(chars, res.Checks, run)
 	res.doubtFluid()
 	switch res.Verdict {
 	case Interrupted:

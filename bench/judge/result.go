@@ -57,6 +57,7 @@ type Result struct {
 	LimitsFrom string
 	Lines      []Line
 	Causes     []cause.Cause   // most likely first
+	Checks     []measure.Check // of the instruments, against each other and what must be
 	Warnings   []string        // lost frames, calibration overdue, shipped example limits ...
 	Circuit    measure.Circuit // as identified from the whole run
 	Curves     measure.Curves  // what the fits give for drawing

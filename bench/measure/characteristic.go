@@ -22,6 +22,7 @@ type Characteristic struct {
 	To     clock.Instant
 	N      int // how many samples
 
+	Open    bool   // an open circuit: AtLeast with a Value that says nothing but that no current was seen
 	Said    string // what a person answered or typed; "" for what the bench measured
 	Skipped bool   // nobody answered, and the scenario lets that be
 }

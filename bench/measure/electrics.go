@@ -117,7 +117,9 @@ func (b *Run) resistance(l load, at20 func(r, t float64) (value, u float64)) Cha
 	s := span{from, to, i.n}
 	least := math.Max(4*ib.standard(), 0.01)
 	if i.value < least { // open: all that is known is how much it is at least
-		return atLeast(v.value/least, "no current in the "+l.name+": open coil, wiring or driver", nil, s)
+		c := atLeast(v.value/least, "open circuit: no current in the "+l.name+": open coil, wiring or driver", nil, s)
+		c.Open = true
+		return c
 	}
 	cold, fit := b.coldRatio(l.current, volts, from, to, v.value/i.value)
 	t, ut, half := b.unitTemperature(from, to)

@@ -112,9 +112,25 @@ func median(w samples.Series, n int) samples.Series {
 	return out
 }
 
-// changeoverTime is return valve energised -> the pressure turns to emptying: where the line
-// through the fall meets the level before. A line that never falls to half of that has not turned.
+// changeoverTime is fellAt where the readings follow the fall. One that says less than the readings' own instants do is
+// none: the pressure was gone between two of them.
 func (b *Run) changeoverTime() Characteristic {
+	c := b.fellAt()
+	if c.State != Measured {
+		return c
+	}
+	w := b.in(b.pressure, c.From, c.To)
+	i := firstBelow(w.V, meanOf(b.in(b.pressure, c.From.Add(-500*time.Millisecond), c.From).V).value/2, 0)
+	if i < 0 || c.U <= w.T[i].Seconds(c.From)+b.every(b.pressure) {
+		return c
+	}
+	return missing(fmt.Sprintf("the pressure fell faster than its readings follow: %.1f bar was gone %.0f ms after the command",
+		meanOf(b.in(b.pressure, c.From.Add(-500*time.Millisecond), c.From).V).value-w.V[i], 1000*w.T[i].Seconds(c.From)))
+}
+
+// fellAt is return valve energised -> the pressure turns to emptying: where the line
+// through the fall meets the level before. A line that never falls to half of that has not turned.
+func (b *Run) fellAt() Characteristic {
 	s, start, why := b.purging()
 	if why != "" {
 		return missing(why)

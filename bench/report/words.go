@@ -35,6 +35,8 @@ func rowOf(l judge.Line) row {
 		r.Value = l.Said
 	case l.State == measure.Measured:
 		r.Value, r.U = unit.Format(l.Value, l.U)
+	case l.Open:
+		r.Value, r.Unit = "open circuit", ""
 	case l.State == measure.AtLeast:
 		r.Value = "> " + unit.Number(l.Value)
 	default:

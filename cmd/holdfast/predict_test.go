@@ -52,10 +52,10 @@ func TestPredict_AgainstRuns(t *testing.T) {
 	}
 }
 
-// statedU is the mean U of each characteristic in healthy runs of six benches.
+// statedU is the mean U of each characteristic in healthy runs of ten benches.
 func statedU(t *testing.T, scenarioName, rigName string) map[string]float64 {
 	t.Helper()
-	const seeds = 6
+	const seeds = 10
 	mean := map[string]float64{}
 	for seed := range seeds {
 		out := t.TempDir()

@@ -50,7 +50,7 @@ func TestParse_OneMistake(t *testing.T) {
 		{"stays: 0.5 s, timeout: 60 s", "stays: 60 s, timeout: 60 s", "stays: 1m0s with a timeout of 1m0s"},
 		{"- leak-down:", "- leak_down:", `no step is called "leak_down"; did you mean leak-down?`},
 		{"- leak-down:", "- name: x\n    compliance: {duty: 30 %, for: 2 s, settle: 3 s}\n    leak-down:", "compliance and leak-down in one step"},
-		{"  - relieve: {below: 0.2 bar, timeout: 30 s}\n", "", "the plan ends in repressurise and leaves the line under pressure; end it with - relieve: {below: 0.2 bar"},
+		{"  - relieve: {below: 0.2 bar, stays: 8 s, timeout: 40 s}   # at rest again: what has drifted in the run?\n", "", "the plan ends in repressurise and leaves the line under pressure; end it with - relieve: {below: 0.2 bar"},
 		{"relieve: {below: 0.2 bar, ", "relieve: {", "relieve without below; write below: 0.2 bar"},
 		{"leak_rate: {max: 1.0 mL/min}", "leakrate: {max: 1.0 mL/min}", `no characteristic is called "leakrate"; did you mean leak_rate?`},
 		{"leak_rate: {max: 1.0 mL/min}", "leak_rate: {max: 1.0 bar}", "bar is a unit of pressure; flow is wanted here"},
