@@ -15,7 +15,7 @@ var dose = kind{
 		Channels: []scenario.AnyOf{ownSensor, scale}},
 	fits: func(s scenario.Step, r *rig.Rig) (p Problem) {
 		lost := 100 * r.Dosing.Lost.Seconds() * r.Dosing.Frequency
-		if r.Dosing.Frequency > 0 && s.Duty <= lost {
+		if s.Duty <= lost {
 			p = Problem{fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty, r.Name),
 				fmt.Sprintf("%g %% is lost in opening; ask for more", lost)}
 		}

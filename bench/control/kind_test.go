@@ -165,6 +165,24 @@ func TestOutcome_Waits(t *testing.T) {
 	}
 }
 
+// At the very edge: what a step waits for includes its bounds, and relieve wants less than its pressure.
+func TestOutcome_Edges(t *testing.T) {
+	step := scenario.Step{Pressure: 8, Band: 12.5}
+	for k, at8 := range map[scenario.Kind]bool{scenario.Prime: true, scenario.Relieve: false} {
+		require.Equal(t, at8, kindOf(k).reached(step, at(0, 8)), k.String())
+	}
+	for bar, in := range map[float64]bool{7: true, 9: true, 6.999: false, 9.001: false} {
+		require.Equal(t, in, inBand(step, at(0, bar)), "%g", bar)
+	}
+	require.Equal(t, "8 bar within 12.5 % for 0 s did not come about within 0 s", notInBand(step))
+}
+
+// An example is what a person would write.
+func TestExample(t *testing.T) {
+	require.Equal(t, "{duty: 20 %, for: 2 s, settle: 3 s}", Example(scenario.Compliance))
+	require.Equal(t, "{question: \"Drip at a fitting?\", expect: no, as: external_leak, unattended: skip}", Example(scenario.Ask))
+}
+
 // Without a fresh reading the pump of a step that regulates stands still.
 func TestOutputs_Blind(t *testing.T) {
 	for _, k := range []scenario.Kind{scenario.Pressurise, scenario.Hold, scenario.Dose, scenario.Ask} {

@@ -64,7 +64,8 @@ func TestNeedsOf(t *testing.T) {
 
 // A step that has no condition ends with its time, to the cycle.
 func TestOutcome_Timed(t *testing.T) {
-	for _, k := range []scenario.Kind{scenario.Vent, scenario.Electrics, scenario.Hold, scenario.LeakDown, scenario.Dose, scenario.Purge} {
+	for _, k := range []scenario.Kind{scenario.Vent, scenario.Electrics, scenario.Hold, scenario.LeakDown,
+		scenario.Dose, scenario.Purge} {
 		c := New(aRig(rig.Bare), 9)
 		step := aStep(k)
 		step.Pulse, step.Timeout = 0, 0

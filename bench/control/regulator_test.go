@@ -61,3 +61,30 @@ func TestRegulator_NoSlew(t *testing.T) {
 	c.Begin(aStep(scenario.Hold))
 	require.InDelta(t, 20+6*9, c.Outputs(at(0, 0))[rig.SetPumpDrive], 1e-9)
 }
+
+// The integral gathers gain times error over the reset time, and stands still at an end stop.
+func TestRegulator_Integral(t *testing.T) {
+	c := New(aRig(rig.Bare), 9)
+	c.Begin(aStep(scenario.Hold))
+	c.Outputs(at(0, 8.5))
+	require.InDelta(t, 20+6*0.5*0.02/2, c.reg.integral, 1e-12)
+	c.Outputs(at(20*time.Millisecond, 9.25))
+	require.InDelta(t, 20+6*0.5*0.02/2-6*0.25*0.02/2, c.reg.integral, 1e-12)
+	held := c.reg.integral
+	require.Zero(t, c.Outputs(at(40*time.Millisecond, 15))[rig.SetPumpDrive])
+	require.Equal(t, 100.0, c.Outputs(at(60*time.Millisecond, -9))[rig.SetPumpDrive])
+	require.Equal(t, held, c.reg.integral)
+}
+
+// Feed-forward goes with the root of the pressure, and so does the dosing quantity that a duty stands for.
+func TestRootOfPressure(t *testing.T) {
+	c := New(aRig(rig.Bare), 4)
+	c.Begin(scenario.Step{Kind: scenario.Hold, Pressure: 9})
+	require.InDelta(t, 20*1.5, c.Outputs(at(0, 9))[rig.SetPumpDrive], 1e-12)
+	require.InDelta(t, 100*(2.0/3)*0.2, c.request(30), 1e-12)
+	require.Zero(t, c.request(5), "less than the valve needs to open")
+	require.InDelta(t, 100*(2.0/3)*0.9, c.request(100), 1e-12)
+	unknown := aRig(rig.Controller)
+	unknown.Dosing.AtPressure = 0
+	require.Zero(t, New(unknown, 9).request(30), "a valve of which nothing is stated")
+}

@@ -81,7 +81,8 @@ func TestWalk(t *testing.T) {
 	got, tail, ok := strings.Cut(rest, walkEnd)
 	require.True(t, ok)
 	if *sixtyUpdate {
-		require.NoError(t, os.WriteFile(filepath.Join(repoRoot, walkFile), []byte(head+walkBegin+want+walkEnd+tail), 0o644))
+		whole := []byte(head + walkBegin + want + walkEnd + tail)
+		require.NoError(t, os.WriteFile(filepath.Join(repoRoot, walkFile), whole, 0o644))
 		return
 	}
 	require.Equal(t, want, got, "a number of the example has changed: go test ./cmd/holdfast -run TestWalk -update")
@@ -96,15 +97,19 @@ func walked(t *testing.T, ear *eavesdropper, rec *samples.Recording, res *judge.
 	f := ear.heard
 	raw := f.Data.UnsignedBitsLittleEndian(16, 16)
 	say("frame", "%.3f s after the start: %08X#%X", f.Time.Seconds(simbench.Epoch), f.ID, f.Data[:f.Length])
-	say("signal", "BenchHydraulics.ReferencePressure, bits 16 to 31: %d x 0.05 kPa = %.2f kPa absolute", raw, float64(raw)*0.05)
+	say("signal", "BenchHydraulics.ReferencePressure, bits 16 to 31: %d x 0.05 kPa = %.2f kPa absolute", raw,
+		float64(raw)*0.05)
 	ref := &rec.Channels[rig.ReferencePressure]
 	i := slices.Index(ref.T, f.Time)
 	require.GreaterOrEqual(t, i, 0, "the reading is in the record")
 	say("reading", "reference_pressure %.4f bar gauge: less the barometer's %.4f bar", ref.V[i], float64(raw)*0.0005-ref.V[i])
-	say("command", "%08X#%X: pump_drive %.2f %%", ear.spoken.ID, ear.spoken.Data[:], float64(ear.spoken.Data.UnsignedBitsLittleEndian(0, 16))/100)
-	l := res.Lines[slices.IndexFunc(res.Lines, func(l judge.Line) bool { return l.Name == "regulated_pressure" })]
+	drive := float64(ear.spoken.Data.UnsignedBitsLittleEndian(0, 16)) / 100
+	say("command", "%08X#%X: pump_drive %.2f %%", ear.spoken.ID, ear.spoken.Data[:], drive)
+	held := func(l judge.Line) bool { return l.Name == "regulated_pressure" }
+	l := res.Lines[slices.IndexFunc(res.Lines, held)]
 	require.True(t, l.From <= f.Time && f.Time <= l.To)
-	say("samples", "one of %d readings of the hold, from %.1f to %.1f s", l.N, l.From.Seconds(simbench.Epoch), l.To.Seconds(simbench.Epoch))
+	say("samples", "one of %d readings of the hold, from %.1f to %.1f s", l.N, l.From.Seconds(simbench.Epoch),
+		l.To.Seconds(simbench.Epoch))
 	say("characteristic", "regulated_pressure %.4f bar, U %.4f bar, most of it by %s", l.Value, l.U, l.Budget[0].Source)
 	from, to := grade.PassRange(l.U, l.Limit, res.Rule, 0)
 	say("limit", "%g to %g bar, guarded by U: %.4f to %.4f bar pass", *l.Limit.Lower, *l.Limit.Upper, from, to)
