@@ -33,6 +33,7 @@ type Fault struct {
 	What     string
 	Harmless bool // nothing of the book is missing by it
 	whole    bool // it is about a line that had its end
+	unproven bool // about a line that is not believed
 }
 
 func (f Fault) String() string {
@@ -126,13 +127,23 @@ func (b *Book) weigh() {
 	for i := range b.Faults {
 		f := &b.Faults[i]
 		switch {
-		case last == nil || f.Harmless:
+		case f.Harmless:
+		case last == nil:
+			f.Harmless = !f.whole
 		case f.From > last.At:
 			f.Harmless = !f.whole
 		case f.Number == 0:
 			f.Harmless = f.whole
+		case f.unproven: // another line of that number is believed: it was cut short and written again, or put there
+			f.Harmless = slices.ContainsFunc(b.Lines, func(l Line) bool { return l.Number == f.Number })
 		}
 	}
+}
+
+// doubt names a line that is not believed.
+func (b *Book) doubt(l *Line, what string, args ...any) {
+	b.faultAt(l, what, args...)
+	b.Faults[len(b.Faults)-1].unproven = true
 }
 
 func (b *Book) faultAt(l *Line, what string, args ...any) {
@@ -205,13 +216,13 @@ func (b *Book) prove(lines []Line) (proven []*Line) {
 			proven = append(proven, l)
 			next = l
 		case len(b.keys) == 0:
-			b.faultAt(l, "the book's first entry is missing or changed: nobody's signature can be held against it")
+			b.doubt(l, "the book's first entry is missing or changed: nobody's signature can be held against it")
 		case l.Book != b.ID:
-			b.faultAt(l, "it belongs to another book")
+			b.doubt(l, "it belongs to another book")
 		case !b.may(l):
-			b.faultAt(l, "the key %s may not write here, or no longer might", l.Print)
+			b.doubt(l, "the key %s may not write here, or no longer might", l.Print)
 		default:
-			b.faultAt(l, "it was changed: its signature does not fit")
+			b.doubt(l, "it was changed, or cut short: its signature does not fit")
 		}
 	}
 	slices.Reverse(proven)

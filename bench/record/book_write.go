@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"context"
 	"crypto/ed25519"
 	"database/sql"
@@ -83,6 +84,9 @@ func (s *Store) begun(ctx context.Context, f *disk.File, n *Note, key seal.Key) 
 	if err != nil || at.number > 0 {
 		return err
 	}
+	if err := s.dropTornStart(f); err != nil {
+		return err
+	}
 	if info, err := f.OS().Stat(); err != nil || info.Size() > 0 {
 		if err == nil {
 			err = s.tx(ctx, func(tx *sql.Tx) error { return s.catchUp(ctx, tx) })
@@ -96,6 +100,18 @@ func (s *Store) begun(ctx context.Context, f *disk.File, n *Note, key seal.Key) 
 		return errors.Join(err, ErrUnsigned)
 	}
 	return s.begin(f, &Note{Kind: NoteBegin, Time: n.Time, By: n.By}, Begin{}, key)
+}
+
+// dropTornStart takes away the beginning of a first entry that was cut short: nothing of it was ever acknowledged.
+func (s *Store) dropTornStart(f *disk.File) error {
+	text, err := readFrom(s.book(), 0)
+	if err != nil || len(text) == 0 || bytes.IndexByte(text, '\n') >= 0 || text[0] != lineStart[0] {
+		return err
+	}
+	if n := min(len(text), len(lineStart)); string(text[:n]) != lineStart[:n] {
+		return nil // an unsigned book
+	}
+	return f.OS().Truncate(0)
 }
 
 // begin writes the first entry.

@@ -14,9 +14,6 @@ func (b *booklet) stroke(c color.NRGBA, width float64) {
 
 func (b *booklet) font(size float64, style string) { b.f.SetFont(family0, style, size) }
 
-// printable leaves out what the fonts cannot show and what is no text.
-func printable(s string) string { return Plain(s) }
-
 // put writes one line with its base line at y, and returns where it ends.
 func (b *booklet) put(x, y, size float64, style, text string) float64 {
 	b.font(size, style)

@@ -15,6 +15,7 @@ import (
 	"holdfast/bench/rig/rigfile"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario/scenariofile"
+	"holdfast/j1939/can"
 	"holdfast/j1939/can/virtual"
 	"holdfast/j1939/clock"
 )
@@ -49,6 +50,8 @@ func config(t *testing.T, store string) Config {
 }
 
 func wallClock() time.Time { return epoch }
+
+func newBus() can.Port { return virtual.New(clock.At(epoch), 250_000).Open("harness") }
 
 func begin(t *testing.T, c Config) *Run {
 	t.Helper()
