@@ -10,6 +10,7 @@ import (
 	"holdfast/bench/predict"
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
+	"holdfast/cmd/holdfast/console"
 	"holdfast/j1939/unit"
 )
 
@@ -86,7 +87,7 @@ func (a *checkAnswer) describe(p *scenario.Plan, r *rig.Rig, now time.Time) {
 func showCheck(out io.Writer, p *scenario.Plan, r *rig.Rig, now time.Time) error {
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(w, "%s on %s: nothing wrong\n", p.Title, r.Title)
-	fmt.Fprintf(w, "\nSteps (at most %s)\n", lasting(p.Longest()))
+	fmt.Fprintf(w, "\nSteps (at most %s)\n", console.Duration(p.Longest()))
 	for i, s := range p.Steps {
 		fmt.Fprintf(w, "  %2d\t%s\t%s\n", i+1, s.Name, stepTime(s))
 	}
@@ -95,7 +96,7 @@ func showCheck(out io.Writer, p *scenario.Plan, r *rig.Rig, now time.Time) error
 	fmt.Fprintf(w, "\nChannels (accuracy expanded, k = 2)\n")
 	for _, in := range r.Channels {
 		if in != nil && !in.Channel.IsState() {
-			fmt.Fprintf(w, "  %s\t%s\tevery %s\t%s\n", in.Channel, accuracyText(in), lasting(in.Every), calibrationText(in))
+			fmt.Fprintf(w, "  %s\t%s\tevery %s\t%s\n", in.Channel, accuracyText(in), console.Duration(in.Every), calibrationText(in))
 		}
 	}
 	if warnings := checkWarnings(p, r, now); len(warnings) > 0 {
@@ -131,9 +132,9 @@ func showProspects(w io.Writer, p *scenario.Plan, r *rig.Rig, all []predict.Pros
 
 func stepTime(s scenario.Step) string {
 	if s.Timeout > 0 {
-		return "up to " + lasting(s.Timeout)
+		return "up to " + console.Duration(s.Timeout)
 	}
-	return lasting(s.Longest())
+	return console.Duration(s.Longest())
 }
 
 func limitText(l scenario.Limit) string {

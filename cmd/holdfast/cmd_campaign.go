@@ -19,6 +19,7 @@ import (
 
 	"holdfast/bench/report"
 	"holdfast/cmd/holdfast/campaign"
+	"holdfast/cmd/holdfast/console"
 	"holdfast/j1939/clock"
 )
 
@@ -120,7 +121,7 @@ func runCampaign(ctx context.Context, o campaignOptions, out, errOut io.Writer) 
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	bar := &countdown{out: errOut, live: isTerminal(errOut), began: clock.Real()}
+	bar := &countdown{out: errOut, live: console.IsTerminal(errOut), began: clock.Real()}
 	c := campaign.Config{Plan: plan, Rig: r, Units: o.units, Seed: o.seed, Jobs: o.jobs, Healthy: o.healthy,
 		Several: o.several, Trouble: o.trouble, Faults: o.faults, Troubles: o.problems, Spread: o.spread,
 		Room: o.room, Tank: o.tank, Lies: o.lies, Progress: bar.show}
@@ -227,7 +228,7 @@ func oneOfCampaign(ctx context.Context, c campaign.Config, number int, out io.Wr
 	if err != nil {
 		return withStatus(exitUsage, err)
 	}
-	if err := report.Table(out, result, terminalWidth(out), isTerminal(out)); err != nil {
+	if err := report.Table(out, result, console.Width(out), console.IsTerminal(out)); err != nil {
 		return withStatus(exitInternal, err)
 	}
 	return u.Table(out)
@@ -277,7 +278,7 @@ type countdown struct {
 
 func (c *countdown) show(done, of int) {
 	now := clock.Real()
-	if c.live && now.Sub(c.drawn) < redraw && done < of {
+	if c.live && now.Sub(c.drawn) < console.Redraw && done < of {
 		return
 	}
 	if tenth := 10 * done / of; !c.live {

@@ -17,6 +17,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/scenario/scenariofile"
+	"holdfast/cmd/holdfast/console"
 	"holdfast/cmd/holdfast/lies"
 	"holdfast/cmd/holdfast/oplog"
 	"holdfast/cmd/holdfast/simbench"
@@ -140,7 +141,7 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if !o.yes && !confirm(in, errOut, plan, r, o.bus) {
 		return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes confirms beforehand)"))
 	}
-	screen := newScreen(errOut)
+	screen := console.NewScreen(errOut)
 	run, err := openRun(ctx, o, plan, r, screen, errOut)
 	if err != nil {
 		return err
@@ -152,8 +153,7 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 	if !o.attended(in, errOut) {
 		in = nil
 	}
-	asker := newAsker(answers, in, screen)
-	asker.width = terminalWidth(errOut)
+	asker := console.NewAsker(answers, in, screen, console.Width(errOut))
 	result, status := perform(ctx, run, plan, asker, screen, errOut)
 	if result != nil {
 		_ = printResult(out, result, o.json) // nobody may be reading any more; the record has it
@@ -165,21 +165,21 @@ func runRun(ctx context.Context, o runOptions, in io.Reader, out, errOut io.Writ
 // --yes, and not in virtual time, which waits for nobody.
 func (o *runOptions) attended(in io.Reader, errOut io.Writer) bool {
 	f, ok := in.(*os.File)
-	return ok && term.IsTerminal(int(f.Fd())) && isTerminal(errOut) && !o.yes &&
+	return ok && term.IsTerminal(int(f.Fd())) && console.IsTerminal(errOut) && !o.yes &&
 		(!virtualTime(o.bus) || o.realTime)
 }
 
 // confirm asks before anything moves. What is not a clear yes is a no.
 func confirm(in io.Reader, out io.Writer, p *scenario.Plan, r *rig.Rig, bus string) bool {
-	width := terminalWidth(out)
-	sayIn(out, width, "", fmt.Sprintf("%s on %s over %s.", report.Plain(p.Title), report.Plain(r.Title), bus))
-	sayIn(out, width, "", fmt.Sprintf("The pump will run and build up to %.4g bar. Before you say yes:",
+	width := console.Width(out)
+	console.Say(out, width, "", fmt.Sprintf("%s on %s over %s.", report.Plain(p.Title), report.Plain(r.Title), bus))
+	console.Say(out, width, "", fmt.Sprintf("The pump will run and build up to %.4g bar. Before you say yes:",
 		highestPressure(p)))
 	for _, caution := range []string{
 		"eye protection on; every fitting tight; nobody's hand at the dosing valve's outlet",
 		"supply and heater leads dry and covered; surfaces may be hot",
 		"DEF (AUS 32) off skin and connectors; the unit maker's data and local rules come first"} {
-		sayIn(out, width, "  - ", caution)
+		console.Say(out, width, "  - ", caution)
 	}
 	fmt.Fprint(out, "Type yes to start: ")
 	var answer string

@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/cmd/holdfast/console"
 	"holdfast/cmd/holdfast/torture"
 	"holdfast/j1939/clock"
 )
@@ -78,7 +79,7 @@ func runTorture(ctx context.Context, o tortureOptions, out, errOut io.Writer) er
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
-	p := &tortureProgress{out: errOut, live: isTerminal(errOut), seeds: o.seeds, began: clock.Real(), lies: lieFlags(o.lies)}
+	p := &tortureProgress{out: errOut, live: console.IsTerminal(errOut), seeds: o.seeds, began: clock.Real(), lies: lieFlags(o.lies)}
 	tally, err := torture.Campaign(ctx, torture.Options{From: o.from, Seeds: o.seeds, Jobs: o.jobs,
 		Run: bench.RunTwice, Done: p.done})
 	p.end()
@@ -126,7 +127,7 @@ func (p *tortureProgress) done(r torture.Report, t torture.Tally) {
 	}
 	now, every := clock.Real(), plainEvery
 	if p.live {
-		every = redraw
+		every = console.Redraw
 	}
 	if now.Sub(max(p.drawn, p.began)) < every {
 		return

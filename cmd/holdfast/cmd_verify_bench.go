@@ -15,6 +15,7 @@ import (
 	"holdfast/bench/rig"
 	"holdfast/bench/scenario"
 	"holdfast/bench/shop"
+	"holdfast/cmd/holdfast/console"
 )
 
 type verifyBenchOptions struct {
@@ -98,7 +99,7 @@ func runVerifyBench(ctx context.Context, o verifyBenchOptions, in io.Reader, out
 			return withStatus(exitUsage, errors.New("nothing was moved: not confirmed (--yes confirms beforehand)"))
 		}
 	}
-	screen := newScreen(errOut)
+	screen := console.NewScreen(errOut)
 	run, err := openRun(ctx, o.run, plan, r, screen, errOut)
 	if err != nil {
 		return err

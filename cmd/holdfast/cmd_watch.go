@@ -14,6 +14,7 @@ import (
 
 	"holdfast/bench/watch"
 	"holdfast/bench/watch/live"
+	"holdfast/cmd/holdfast/console"
 	"holdfast/cmd/holdfast/oplog"
 	"holdfast/j1939/unit"
 )
@@ -179,10 +180,10 @@ func watchRecordings(ctx context.Context, o watchOptions, from []string, limits 
 
 // summaryText breaks a summary between words to fit a terminal. A file or a pipe gets one line a finding.
 func summaryText(s *watch.Summary, out io.Writer) string {
-	if !isTerminal(out) {
+	if !console.IsTerminal(out) {
 		return s.Text()
 	}
-	return s.TextWithin(terminalWidth(out))
+	return s.TextWithin(console.Width(out))
 }
 
 // sideOf is where a remark goes: not among the objects that a program reads.

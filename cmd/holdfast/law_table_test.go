@@ -96,6 +96,7 @@ var importLaw = []room{
 
 	{"cmd/gate", "", "runs the tests and keeps the evidence; no part of the program"},
 	{"cmd/holdfast/lies", reading + "sim/lie", "names of a rig's channels for what lies about them"},
+	{"cmd/holdfast/console", judging + reading + messages + "bench/characteristic bench/control bench/interlock bench/engine bench/report", "the person at the terminal; decides nothing"},
 	{"cmd/holdfast/oplog", "", "how the program does, not what a unit did"},
 	{"cmd/holdfast/memory", "", "the program's own memory"},
 	{"cmd/holdfast/simbench", "bench/... j1939/... " + playing, "sets up a run on the simulated bench: joins the two"},
@@ -118,6 +119,7 @@ var testsMay = map[string]string{
 var clockEdges = map[string]string{
 	"cmd/gate":              "says how long the tests took",
 	"cmd/holdfast":          "the command line: dates of records, progress, time-outs that a person asked for",
+	"cmd/holdfast/console":  "draws as often as a person can read, and does not wait for a terminal that takes nothing",
 	"cmd/holdfast/simbench": "the paced bus keeps up with the clock on the wall",
 	"j1939/clock":           "Real is the one place where the computer's clock becomes an Instant",
 	"j1939/can":             "a port says what time it is on its bus",

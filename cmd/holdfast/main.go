@@ -9,6 +9,8 @@ import (
 	"io"
 	"os"
 	"runtime/debug"
+
+	"holdfast/cmd/holdfast/console"
 )
 
 // version is set by the linker (make build).
@@ -34,7 +36,7 @@ func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Wr
 	cmd, err := root.ExecuteContextC(ctx)
 	err = spokenUsage(cmd, err)
 	if message := messageOf(err); message != "" {
-		fmt.Fprintln(errOut, "holdfast: "+plainLines(message))
+		fmt.Fprintln(errOut, "holdfast: "+console.PlainLines(message))
 	}
 	return statusOf(err)
 }

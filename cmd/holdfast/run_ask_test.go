@@ -1,19 +1,14 @@
 package main
 
 import (
-	"bytes"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/record"
-	"holdfast/bench/samples"
-	"holdfast/bench/scenario"
 	"holdfast/scenarios"
 )
 
@@ -102,41 +97,4 @@ func TestRunAsk_BadAnswers(t *testing.T) {
 	require.Equal(t, exitUsage, status)
 	require.Contains(t, errOut, "a.yaml:2:11: nothing asks for")
 	require.NoDirExists(t, filepath.Join(dir, "runs"), "nothing was begun")
-}
-
-// What a person types before the question is shown is no answer; a wrong word is answered with what would
-// do.
-func TestAsker_Person(t *testing.T) {
-	in, typed := io.Pipe()
-	var out bytes.Buffer
-	a := newAsker(map[string]string{"known": "yes"}, in, &out)
-	q := &scenario.Question{Name: "leak", Text: "Drip?\x1b[2J", Choices: []string{"no", "yes"}}
-	known := &scenario.Question{Name: "known", Text: "Known?", Choices: []string{"no", "yes"}}
-
-	a.Ask(known)
-	got, ok := a.Answer()
-	require.True(t, ok)
-	require.Equal(t, samples.Answer{State: scenario.Given, Text: "yes", From: "answers file"}, got)
-	require.Zero(t, out.Len(), "what the file answers is not asked")
-
-	a.Ask(q)
-	_, ok = a.Answer()
-	require.False(t, ok, "nothing typed yet")
-	_, err := typed.Write([]byte("perhaps\n" + strings.Repeat("x", 9000) + "\n ? \n"))
-	require.NoError(t, err)
-	require.Eventually(t, func() bool { got, ok = a.Answer(); return ok }, 10*time.Second, time.Millisecond)
-	require.Equal(t, scenario.CannotTell, got.State)
-	require.Contains(t, out.String(), `"perhaps" is no answer; type no, yes, or ? when you cannot tell`)
-	require.NotContains(t, out.String(), "\x1b[2J", "a scenario does not steer the terminal")
-	a.Withdraw()
-
-	_, err = typed.Write([]byte("yes\n")) // to no question
-	require.NoError(t, err)
-	require.Eventually(t, func() bool { return len(a.lines) == 1 }, 10*time.Second, time.Millisecond)
-	a.Ask(q)
-	_, ok = a.Answer()
-	require.False(t, ok, "typed before the question was put")
-	require.NoError(t, typed.Close())
-	require.Eventually(t, func() bool { got, ok = a.Answer(); return ok }, 10*time.Second, time.Millisecond)
-	require.Equal(t, scenario.NoAnswer, got.State, "nobody can answer any more")
 }

@@ -13,6 +13,7 @@ import (
 	"holdfast/bench/scenario"
 	"holdfast/bench/session"
 	"holdfast/bench/shop"
+	"holdfast/cmd/holdfast/console"
 	"holdfast/cmd/holdfast/lies"
 	"holdfast/cmd/holdfast/oplog"
 	"holdfast/sim/lie"
@@ -20,7 +21,7 @@ import (
 
 // openRun opens the bus first: a bus that is not there leaves no empty record behind. What the run logs goes over the
 // screen, which never holds it up.
-func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig, screen *screen,
+func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig, screen *console.Screen,
 	errOut io.Writer) (*session.Run, error) {
 	store, err := outFolder(o.out)
 	if err != nil {
@@ -36,7 +37,7 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 	}
 	c := session.Config{Store: store, Serial: o.serial, UnitHours: o.unitHours, Plan: plan, Rig: r, Bus: o.bus,
 		By: person(o.by), Simulated: simulatedBus(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now,
-		Log: oplog.New(screen, oplog.Options{Level: o.level.Level, Terminal: isTerminal(errOut), Colour: oplog.Colour(), Now: now})}
+		Log: oplog.New(screen, oplog.Options{Level: o.level.Level, Terminal: console.IsTerminal(errOut), Colour: oplog.Colour(), Now: now})}
 	c.Seed, c.Faults = o.simulated(port)
 	if len(told) > 0 {
 		c.Lies, port = o.lies, lie.Port(port, lie.New(told, port.Now(), c.Seed))
@@ -53,19 +54,18 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 
 // perform takes an open run to its end before the person at the terminal, and puts it away. The result is nil when
 // the record cannot be read.
-func perform(ctx context.Context, run *session.Run, plan *scenario.Plan, asker *asker, screen *screen,
+func perform(ctx context.Context, run *session.Run, plan *scenario.Plan, asker *console.Asker, screen *console.Screen,
 	errOut io.Writer) (*judge.Result, int) {
-	orderly, atOnce, restore := signals(ctx)
+	orderly, atOnce, restore := console.Signals(ctx)
 	defer restore()
-	shown := newProgress(screen, isTerminal(errOut), plan)
-	shown.width = terminalWidth(errOut)
-	person := session.Person{Progress: shown.show, AtOnce: atOnce}
+	shown := console.NewProgress(screen, console.IsTerminal(errOut), console.Width(errOut), plan)
+	person := session.Person{Progress: shown.Show, AtOnce: atOnce}
 	if asker != nil {
 		person.Asker = asker
 	}
 	outcome, failed, unrecorded := run.Perform(orderly, person)
-	shown.end()
-	shown.lastWord(outcome)
+	shown.End()
+	shown.LastWord(outcome)
 	result, err := run.Judge()
 	if err == nil {
 		err = run.PutAway(context.WithoutCancel(ctx), result)
@@ -76,14 +76,14 @@ func perform(ctx context.Context, run *session.Run, plan *scenario.Plan, asker *
 		fmt.Fprintf(screen, "holdfast: %v\n", err)
 	}
 	fmt.Fprintln(screen, recordLine+run.Folder.Path)
-	screen.flush()
+	screen.Flush()
 	return result, statusOfRun(outcome, result, err == nil)
 }
 
 // printResult prints a result as a table, or as result.json has it.
 func printResult(out io.Writer, result *judge.Result, asJSON bool) error {
 	if !asJSON {
-		return report.Table(out, result, terminalWidth(out), isTerminal(out))
+		return report.Table(out, result, console.Width(out), console.IsTerminal(out))
 	}
 	text, err := record.ResultText(result)
 	if err == nil {

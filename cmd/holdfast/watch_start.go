@@ -15,6 +15,7 @@ import (
 
 	"holdfast/bench/watch"
 	"holdfast/bench/watch/live"
+	"holdfast/cmd/holdfast/console"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 )
@@ -110,7 +111,7 @@ func (o *watchOptions) face(head string, out io.Writer) live.Face {
 	switch {
 	case o.json:
 		return live.Objects{Out: json.NewEncoder(out)}
-	case isTerminal(out):
+	case console.IsTerminal(out):
 		return live.NewScreen(out, head, func() (int, int) {
 			width, height, err := term.GetSize(int(out.(*os.File).Fd()))
 			if err != nil {

@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"bufio"
@@ -9,12 +9,11 @@ import (
 	"holdfast/bench/report"
 	"holdfast/bench/samples"
 	"holdfast/bench/scenario"
-	"holdfast/bench/scenario/scenariofile"
 )
 
-// asker answers the questions of a run: from a file of answers first, then by the person at the terminal. It
+// Asker answers the questions of a run: from a file of answers first, then by the person at the terminal. It
 // is used from the engine's goroutine and never waits: a goroutine of its own reads what is typed.
-type asker struct {
+type Asker struct {
 	file  map[string]string // answers by the name of the characteristic
 	in    io.Reader         // nil: nobody is there
 	out   io.Writer
@@ -31,13 +30,13 @@ const (
 	longestLn  = 4096 // bytes that are read of one line; more is no answer
 )
 
-// newAsker answers from a file, and asks a person when in is not nil.
-func newAsker(file map[string]string, in io.Reader, out io.Writer) *asker {
-	return &asker{file: file, in: in, out: out, width: 100}
+// NewAsker answers from a file, and asks a person when in is not nil.
+func NewAsker(file map[string]string, in io.Reader, out io.Writer, width int) *Asker {
+	return &Asker{file: file, in: in, out: out, width: width}
 }
 
 // Ask puts a question.
-func (a *asker) Ask(q *scenario.Question) {
+func (a *Asker) Ask(q *scenario.Question) {
 	a.now, a.asked = q, false
 	a.known = a.file[q.Name]
 	if a.known != "" || a.in == nil {
@@ -50,13 +49,13 @@ func (a *asker) Ask(q *scenario.Question) {
 	a.forget()
 	a.asked = true
 	fmt.Fprint(a.out, "\r\x1b[K\a\n")
-	sayIn(a.out, a.width, "", report.Plain(q.Text))
-	sayIn(a.out, a.width, "", "Type "+report.Plain(q.Answers())+", then Enter.")
+	Say(a.out, a.width, "", report.Plain(q.Text))
+	Say(a.out, a.width, "", "Type "+report.Plain(q.Answers())+", then Enter.")
 	a.prompt()
 }
 
 // forget drops what was typed before the question could be read.
-func (a *asker) forget() {
+func (a *Asker) forget() {
 	for {
 		select {
 		case _, ok := <-a.lines:
@@ -69,11 +68,11 @@ func (a *asker) forget() {
 	}
 }
 
-// prompt leaves a line for the progress above the one that is typed on: see progress.above.
-func (a *asker) prompt() { fmt.Fprint(a.out, "\n> ") }
+// prompt leaves a line for the progress above the one that is typed on: see Progress.above.
+func (a *Asker) prompt() { fmt.Fprint(a.out, "\n> ") }
 
 // Answer returns the file's answer, nobody's when nobody is there, or what was typed when it is an answer.
-func (a *asker) Answer() (samples.Answer, bool) {
+func (a *Asker) Answer() (samples.Answer, bool) {
 	switch {
 	case a.known != "":
 		return answerOf(a.known, fromFile), true
@@ -92,12 +91,12 @@ func (a *asker) Answer() (samples.Answer, bool) {
 	}
 }
 
-func (a *asker) typed(line string) (samples.Answer, bool) {
+func (a *Asker) typed(line string) (samples.Answer, bool) {
 	if line == scenario.CannotTellWord {
 		return a.noted(line)
 	}
 	if _, err := a.now.Value(line); err != nil {
-		sayIn(a.out, a.width, "", report.Plain(err.Error()))
+		Say(a.out, a.width, "", report.Plain(err.Error()))
 		a.prompt()
 		return samples.Answer{}, false
 	}
@@ -105,17 +104,17 @@ func (a *asker) typed(line string) (samples.Answer, bool) {
 }
 
 // noted says what was taken for the answer, so that a slip of the finger is seen.
-func (a *asker) noted(line string) (samples.Answer, bool) {
+func (a *Asker) noted(line string) (samples.Answer, bool) {
 	a.asked = false
-	sayIn(a.out, a.width, "", "Noted: "+a.now.Name+" "+report.Plain(line))
+	Say(a.out, a.width, "", "Noted: "+a.now.Name+" "+report.Plain(line))
 	return answerOf(line, fromPerson), true
 }
 
 // Withdraw ends the question, and says so to a person who has not answered it.
-func (a *asker) Withdraw() {
+func (a *Asker) Withdraw() {
 	if a.asked {
 		fmt.Fprint(a.out, "\r\x1b[K")
-		sayIn(a.out, a.width, "", "Nobody answered: "+a.now.Name+" stays open.")
+		Say(a.out, a.width, "", "Nobody answered: "+a.now.Name+" stays open.")
 	}
 	a.asked = false
 }
@@ -143,16 +142,4 @@ func readLines(in io.Reader, lines chan<- string) {
 		}
 		lines <- text
 	}
-}
-
-// readAnswers reads the file of --answers; none is no answers.
-func readAnswers(path string, p *scenario.Plan) (map[string]string, error) {
-	if path == "" {
-		return nil, nil
-	}
-	text, err := readBounded(path)
-	if err != nil {
-		return nil, fmt.Errorf("read answers: %w", err)
-	}
-	return scenariofile.ReadAnswers(path, text, p)
 }

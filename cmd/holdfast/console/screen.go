@@ -1,14 +1,14 @@
-package main
+package console
 
 import (
 	"io"
 	"time"
 )
 
-// screen writes what a run says without ever holding the run up: a terminal may be stopped by Ctrl-S, closed or
+// Screen writes what a run says without ever holding the run up: a terminal may be stopped by Ctrl-S, closed or
 // gone, and the bench node takes its safe state when commands are absent for 200 ms. What cannot be
 // written is dropped; the record has it all.
-type screen struct {
+type Screen struct {
 	lines chan []byte
 	done  chan struct{}
 }
@@ -18,13 +18,14 @@ const (
 	screenGrace = 2 * time.Second // how long the end of a run waits for a screen that takes nothing
 )
 
-func newScreen(out io.Writer) *screen {
-	s := &screen{lines: make(chan []byte, screenLines), done: make(chan struct{})}
+// NewScreen begins a screen on a terminal.
+func NewScreen(out io.Writer) *Screen {
+	s := &Screen{lines: make(chan []byte, screenLines), done: make(chan struct{})}
 	go s.write(out)
 	return s
 }
 
-func (s *screen) write(out io.Writer) {
+func (s *Screen) write(out io.Writer) {
 	defer close(s.done)
 	defer func() { _ = recover() }() // nobody reads any more: the run goes on without a screen
 	for line := range s.lines {
@@ -33,7 +34,7 @@ func (s *screen) write(out io.Writer) {
 }
 
 // Write never fails and never waits.
-func (s *screen) Write(b []byte) (int, error) {
+func (s *Screen) Write(b []byte) (int, error) {
 	select {
 	case s.lines <- append([]byte(nil), b...):
 	default:
@@ -41,8 +42,8 @@ func (s *screen) Write(b []byte) (int, error) {
 	return len(b), nil
 }
 
-// flush waits a while for what was written so far. Nothing may be written after it.
-func (s *screen) flush() {
+// Flush waits a while for what was written so far. Nothing may be written after it.
+func (s *Screen) Flush() {
 	close(s.lines)
 	select {
 	case <-s.done:

@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"context"
@@ -7,10 +7,10 @@ import (
 	"syscall"
 )
 
-// signals turns the first Ctrl-C, SIGTERM or SIGHUP into an orderly end and the second into an immediate
+// Signals turns the first Ctrl-C, SIGTERM or SIGHUP into an orderly end and the second into an immediate
 // one; Ctrl-\ is immediate at once. A reader of our output that goes away ends nothing. A hang-up that the
 // program was started to ignore (nohup) stays ignored.
-func signals(ctx context.Context) (orderly, atOnce context.Context, restore func()) {
+func Signals(ctx context.Context) (orderly, atOnce context.Context, restore func()) {
 	orderly, end := context.WithCancel(ctx)
 	atOnce, endNow := context.WithCancel(ctx)
 	heard := make(chan os.Signal, 4)

@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"bytes"
@@ -24,14 +24,14 @@ func (s *stuckTerminal) Write(b []byte) (int, error) {
 func TestScreen_StuckTerminal(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		terminal := &stuckTerminal{free: make(chan struct{})}
-		s := newScreen(terminal)
+		s := NewScreen(terminal)
 		began := time.Now()
 		for range 10 * screenLines {
 			_, err := s.Write([]byte("a line\n"))
 			require.NoError(t, err)
 		}
 		require.Zero(t, time.Since(began))
-		s.flush()
+		s.Flush()
 		require.Equal(t, screenGrace, time.Since(began))
 		close(terminal.free)
 	})
@@ -40,11 +40,11 @@ func TestScreen_StuckTerminal(t *testing.T) {
 // TestScreen_WritesEverything in order when the terminal takes it.
 func TestScreen_WritesEverything(t *testing.T) {
 	var out bytes.Buffer
-	s := newScreen(&out)
+	s := NewScreen(&out)
 	for _, line := range []string{"one\n", "two\n", "three\n"} {
 		_, _ = s.Write([]byte(line))
 	}
-	s.flush()
+	s.Flush()
 	require.Equal(t, "one\ntwo\nthree\n", out.String())
 }
 
@@ -54,8 +54,8 @@ func (panicking) Write([]byte) (int, error) { panic("a broken invariant") }
 
 // TestScreen_Panic: what shows a run cannot end it.
 func TestScreen_Panic(t *testing.T) {
-	s := newScreen(panicking{})
+	s := NewScreen(panicking{})
 	_, err := s.Write([]byte("a line\n"))
 	require.NoError(t, err)
-	s.flush()
+	s.Flush()
 }
