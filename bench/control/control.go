@@ -85,7 +85,7 @@ func Vented(r *rig.Rig) rig.Outputs {
 	return out
 }
 
-// Outcome says whether the step is over at s.Now, and what is worth a note. NotRun: it goes on.
+// Outcome reports whether the step is over at s.Now, and what is worth a note. NotRun: it goes on.
 func (c *Control) Outcome(began clock.Instant, s Seen) (samples.Outcome, string) {
 	t := s.Now.Sub(began)
 	if c.kind.reached == nil {

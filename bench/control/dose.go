@@ -16,8 +16,8 @@ var dose = kind{
 	fits: func(s scenario.Step, r *rig.Rig) (p Problem) {
 		lost := 100 * r.Dosing.Lost.Seconds() * r.Dosing.Frequency
 		if s.Duty <= lost {
-			p = Problem{fmt.Sprintf("duty %g %% opens the dosing valve of rig %s not at all", s.Duty, r.Name),
-				fmt.Sprintf("%g %% is lost in opening; ask for more", lost)}
+			p = Problem{fmt.Sprintf("a duty of %g %% does not open the dosing valve of rig %s", s.Duty, r.Name),
+				fmt.Sprintf("write more than %g %%, which is lost in opening", lost)}
 		}
 		return p
 	},

@@ -49,7 +49,7 @@ func TestFits(t *testing.T) {
 	require.Empty(t, Fits(scenario.Step{Kind: scenario.Electrics}, bare))
 	require.Contains(t, Fits(scenario.Step{Kind: scenario.Electrics}, own).Found, "its own controller")
 	require.Empty(t, Fits(scenario.Step{Kind: scenario.Hold}, own))
-	require.Contains(t, Fits(scenario.Step{Kind: scenario.Dose, Duty: 10}, bare).Found, "not at all", "4 x 25 ms are lost")
+	require.Contains(t, Fits(scenario.Step{Kind: scenario.Dose, Duty: 10}, bare).Found, "does not open", "4 x 25 ms are lost")
 	require.Empty(t, Fits(scenario.Step{Kind: scenario.Dose, Duty: 10.1}, bare))
 	bare.Dosing.Frequency = 0
 	require.Empty(t, Fits(scenario.Step{Kind: scenario.Dose, Duty: 1}, bare), "a valve that is not pulsed loses nothing")

@@ -105,7 +105,7 @@ func (e *engine) hear() {
 	}
 }
 
-// justTripped says once that the run has to be ended.
+// justTripped reports once that the run has to be ended.
 func (e *engine) justTripped() bool { return e.outcome.Trip == nil && e.sup.Tripped() != nil }
 
 // hearFrame turns one frame into readings, kept and supervised before anything else sees them.

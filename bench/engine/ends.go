@@ -63,10 +63,10 @@ func (e *engine) relieveAllowed() time.Duration {
 	return allowed
 }
 
-// hurried says that a person has asked for the end a second time.
+// hurried reports that a person has asked for the end a second time.
 func (e *engine) hurried() bool { return e.AtOnce != nil && e.AtOnce.Err() != nil }
 
-// lost says whether nothing that we send reaches the bench.
+// lost reports whether nothing that we send reaches the bench.
 func (e *engine) lost() bool {
 	t := e.sup.Tripped()
 	return t != nil && t.Deaf
@@ -131,7 +131,7 @@ func (e *engine) believed(now clock.Instant) (highest float64, known bool) {
 	return highest, known
 }
 
-// lastWord says whether a fitting may be opened.
+// lastWord reports whether a fitting may be opened.
 func (e *engine) lastWord() string {
 	switch {
 	case e.outcome.SafeToOpen():

@@ -98,7 +98,7 @@ func (o Outcome) Unknown() string {
 	return text
 }
 
-// SafeToOpen says whether a fresh reading shows that the line is relieved. A vented line reads about zero: a gauge that
+// SafeToOpen reports whether a fresh reading shows that the line is relieved. A vented line reads about zero: a gauge that
 // reads far below is wrong, and opens no fitting.
 func (o Outcome) SafeToOpen() bool {
 	return o.Fresh && o.Pressure < samples.SafePressure && o.Pressure > -samples.SafePressure

@@ -62,7 +62,7 @@ func (s *state) seen(now clock.Instant) control.Seen {
 	return in
 }
 
-// awake says whether every mapped channel has been read and the node follows commands.
+// awake reports whether every mapped channel has been read and the node follows commands.
 // A channel that reports an error is heard too: the step that relies on it decides.
 func (s *state) awake() bool { return s.firstMissing() < 0 }
 

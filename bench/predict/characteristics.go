@@ -14,7 +14,7 @@ import (
 // nothing; its U is what the budgets give.
 type expected struct {
 	measure.Characteristic
-	Least float64 // the smallest U that comes about
+	Least float64 // the smallest U of the predicted records
 }
 
 // places are where between two steps of a coarse sensor the pressure stands and where in its turn the pump begins, in the

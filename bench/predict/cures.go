@@ -121,7 +121,7 @@ func stretched(p *scenario.Plan, kind scenario.Kind, at string, f float64) (*sce
 	return &out, text
 }
 
-// usesPressure says whether a characteristic is read off the line's pressure.
+// usesPressure reports whether a characteristic is read off the line's pressure.
 func usesPressure(name string) bool {
 	c, _ := characteristic.Of(name)
 	return c.Reads(rig.ReferencePressure)

@@ -54,8 +54,8 @@ func Limits(p *scenario.Plan, r *rig.Rig) []Prospect {
 	return out
 }
 
-// Undecidable returns the limits of the plan that can only end undecided on the rig, as Hopeless does of Limits. What
-// a single predicted record can decide is none of them, so that a good plan costs a quarter of the time.
+// Undecidable returns the limits of the plan that can only end undecided on the rig, as Hopeless does of Limits. Limits
+// that one predicted record decides are skipped, so that a good plan costs a quarter of the time.
 func Undecidable(p *scenario.Plan, r *rig.Rig) []Prospect {
 	one := expectedOf(p, r, play(p, r, places[0]))
 	for _, l := range p.Limits {

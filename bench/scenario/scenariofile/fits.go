@@ -11,7 +11,7 @@ import (
 	"holdfast/bench/yamltext"
 )
 
-// Fits says whether a bench can run a plan: what it lacks for a step or a limit, pressures
+// Fits reports whether a bench can run a plan: what it lacks for a step or a limit, pressures
 // that reach its guard, drives beyond its actuators. Everything at once, as
 // yamltext.Problems in the scenario file.
 func Fits(p *scenario.Plan, r *rig.Rig) error {

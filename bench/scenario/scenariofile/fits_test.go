@@ -61,7 +61,7 @@ func TestFits(t *testing.T) {
 			r.Guard.MaxPressure, p.MaxPressure = 9, 0
 		},
 		"prime: pump_drive 60 %; rig bench-node can do 0 to 50 %":          func(r *rig.Rig, _ *scenario.Plan) { r.Commands[rig.SetPumpDrive].Max = 50 },
-		"duty 20 % opens the dosing valve of rig bench-node not at all":    func(r *rig.Rig, _ *scenario.Plan) { r.Dosing.Lost *= 40 },
+		"a duty of 20 % does not open the dosing valve of rig bench-node":  func(r *rig.Rig, _ *scenario.Plan) { r.Dosing.Lost *= 40 },
 		"purge_residual needs line_volume; state it in rig bench-node":     func(r *rig.Rig, _ *scenario.Plan) { r.LineVolume = rig.Estimate{} },
 		"dosing_error needs dosing_valve; state its transfer in rig bench": func(r *rig.Rig, _ *scenario.Plan) { r.Dosing = rig.DosingValve{} },
 	} {
