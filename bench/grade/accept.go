@@ -117,7 +117,7 @@ func crossing(f func(float64) float64, p, here, there float64) float64 {
 }
 
 func (r regions) chances(truth, u float64) Chances {
-	if math.IsNaN(truth) || math.IsNaN(u) {
+	if math.IsNaN(truth) || !finite(u) {
 		return Chances{Undecided: 1}
 	}
 	var c Chances
