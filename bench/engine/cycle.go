@@ -30,7 +30,7 @@ func (e *engine) wake(ctx context.Context) (samples.Ended, bool) {
 		if e.next > deadline {
 			e.trip(&samples.Trip{Time: e.next, Name: "bench-silent", Reading: e.missing(),
 				Limit: fmt.Sprintf("all of the bench heard within %.0f s", wakeLimit.Seconds()),
-				Next:  "check the bench node's power, the cable, the interface and the bit rate"})
+				Next:  "check the bench node's power, the cable, the interface and the bit rate; holdfast check --bus names what is missing"})
 			return samples.BenchFault, false
 		}
 	}

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"time"
 
 	"holdfast/bench/control"
 	"holdfast/bench/rig"
@@ -14,10 +15,12 @@ import (
 type state struct {
 	rig  *rig.Rig
 	last [rig.NumChannels]rig.Reading // valid ones only
+	came [rig.NumChannels]bool        // a reading has been heard, whatever its status
 	out  rig.Outputs
 }
 
 func (s *state) hear(r rig.Reading) {
+	s.came[r.Channel] = true
 	if r.Status == spn.Valid {
 		s.last[r.Channel] = r
 	}
@@ -62,8 +65,9 @@ func (s *state) seen(now clock.Instant) control.Seen {
 	return in
 }
 
-// awake reports whether every mapped channel has been read and the node follows commands.
-// A channel that reports an error is heard too: the step that relies on it decides.
+// awake reports whether every mapped channel has been heard, the safety circuit read, and the node follows commands. A
+// channel that reports an error is heard too: the step that relies on it decides. One that never comes is wired or
+// named wrongly in the rig, and nothing moves.
 func (s *state) awake() bool { return s.firstMissing() < 0 }
 
 // missing names what has not been heard.
@@ -86,5 +90,13 @@ func (s *state) firstMissing() int {
 			return int(c)
 		}
 	}
+	for c, in := range s.rig.Channels {
+		if in != nil && in.Every <= slowestAwaited && !s.came[c] {
+			return c
+		}
+	}
 	return -1
 }
+
+// slowestAwaited is the longest interval of a channel that is waited for before anything moves.
+const slowestAwaited = time.Second

@@ -23,6 +23,7 @@ const (
 	chanceOf      = 23.0 // -ln of the chance that a healthy instrument repeats for so long: 1e-10
 	noiseMargin   = 1.3  // what a repeat may be likelier by than the noise at rest says
 	stillFrom     = 0.9  // above this share of repeats the noise is below the resolution, and a repeat says nothing
+	leastNoise    = 1.2  // of a step; below it a reading flickers at the edge of a step and is still between two edges
 	regulatedLong = 3 * time.Second
 	spinUp        = 300 * time.Millisecond // a pump that was just started may not turn yet
 	neverMoved    = 500 * time.Millisecond // into the pump's turning: a message that has never changed by then is frozen
@@ -53,7 +54,10 @@ func (n *noise) repeats(resolution float64) float64 {
 	if n.pairs < leastPairs || n.squares == 0 {
 		return 1
 	}
-	sigma := math.Sqrt(n.squares / float64(n.pairs))
+	sigma := math.Sqrt(n.squares / float64(n.pairs)) // of the difference of two readings
+	if sigma < leastNoise*resolution {
+		return 1
+	}
 	q := resolution / (sigma * math.Sqrt(2*math.Pi)) // density of the difference at 0, over one step
 	if n.equal >= 3 {
 		q = max(q, float64(n.equal)/float64(n.pairs))

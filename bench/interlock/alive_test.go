@@ -40,7 +40,7 @@ func gauged(resolution, sigma float64) (*Supervisor, func(n int, pressure float6
 
 // TestNoise: the chance of a repeat that is taken from readings at rest is the one that is drawn.
 func TestNoise(t *testing.T) {
-	for _, sigma := range []float64{0.3, 1, 3} {
+	for _, sigma := range []float64{1, 2, 3} {
 		rng := rand.New(rand.NewPCG(7, uint64(sigma*10)))
 		var n noise
 		before, equal := 0.0, 0
@@ -57,6 +57,7 @@ func TestNoise(t *testing.T) {
 	}
 	require.Equal(t, 1.0, (&noise{pairs: 5, squares: 1}).repeats(0.01), "too few to know")
 	require.Equal(t, 1.0, (&noise{pairs: 500}).repeats(0.01), "never moved: nothing is known")
+	require.Equal(t, 1.0, (&noise{pairs: 500, equal: 250, squares: 250}).repeats(1), "flickers between two steps")
 	require.Zero(t, patience(0.95, leastGauge))
 	require.Equal(t, leastMessage, patience(1e-6, leastMessage))
 }
@@ -108,6 +109,16 @@ func TestCoarseGaugeIsNotFrozen(t *testing.T) {
 	require.Nil(t, s.Tripped())
 	hear(30, 4)
 	require.Equal(t, "frozen", s.Tripped().Name)
+}
+
+// TestCoarseGaugeAtAnEdge: a coarse reading that flickers between two steps at rest, because the zero lies there, is still
+// when the pressure lies between two edges. One unit in sixty was taken for frozen by that.
+func TestCoarseGaugeAtAnEdge(t *testing.T) {
+	s, hear := gauged(0.08, 0.005)
+	hear(300, 0.04)
+	s.Commanded(s.last[rig.PumpSpeed].Time, rig.Outputs{rig.SetPumpDrive: 60})
+	hear(1500, 0.32)
+	require.Nil(t, s.Tripped())
 }
 
 // TestObedience: an output is given its time to follow, and one that follows resets it.
