@@ -21,6 +21,7 @@ import (
 	"holdfast/bench/judge"
 	"holdfast/bench/rig"
 	"holdfast/bench/samples"
+	"holdfast/bench/scenario"
 	"holdfast/bench/session"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
@@ -33,30 +34,30 @@ const (
 	walkFile  = "DEVELOPERS.md"
 	walkBegin = "<!-- walk: written by go test ./cmd/holdfast -run TestWalk -update -->\n```text\n"
 	walkEnd   = "```\n<!-- end of walk -->"
-	walkAt    = 45 * time.Second // in the middle of the hold
+	walkAt    = 15 * time.Second // after the hold began: in the middle of it
 	walkFrame = 0x0CFF11C8       // BenchHydraulics of bench-node.dbc, sent by the node
 )
 
-// eavesdropper notes the first frame of the walk's kind after its time, and the command that follows.
+// eavesdropper keeps the frames of the walk's kind, and with each the command that was sent next.
 type eavesdropper struct {
 	can.Port
-	heard  can.Frame
-	spoken einride.Frame
+	heard  []can.Frame
+	spoken []einride.Frame
 }
 
 func (e *eavesdropper) Receive(dst []can.Frame, until clock.Instant) (int, error) {
 	n, err := e.Port.Receive(dst, until)
 	for _, f := range dst[:n] {
-		if e.heard.ID == 0 && f.ID == walkFrame && f.Time.Sub(simbench.Epoch) >= walkAt {
-			e.heard = f
+		if f.ID == walkFrame {
+			e.heard = append(e.heard, f)
 		}
 	}
 	return n, err
 }
 
 func (e *eavesdropper) Send(f einride.Frame) error {
-	if e.heard.ID != 0 && e.spoken.ID == 0 {
-		e.spoken = f
+	for len(e.spoken) < len(e.heard) {
+		e.spoken = append(e.spoken, f)
 	}
 	return e.Port.Send(f)
 }
@@ -94,7 +95,9 @@ func walked(t *testing.T, ear *eavesdropper, rec *samples.Recording, res *judge.
 	say := func(station, format string, args ...any) {
 		fmt.Fprintf(&b, "%-15s %s\n", station, fmt.Sprintf(format, args...))
 	}
-	f := ear.heard
+	hold := rec.Steps[slices.IndexFunc(rec.Steps, func(s samples.StepRun) bool { return s.Kind == scenario.Hold })]
+	n := slices.IndexFunc(ear.heard, func(f can.Frame) bool { return f.Time >= hold.Start.Add(walkAt) })
+	f, spoken := ear.heard[n], ear.spoken[n]
 	raw := f.Data.UnsignedBitsLittleEndian(16, 16)
 	say("frame", "%.3f s after the start: %08X#%X", f.Time.Seconds(simbench.Epoch), f.ID, f.Data[:f.Length])
 	say("signal", "BenchHydraulics.ReferencePressure, bits 16 to 31: %d x 0.05 kPa = %.2f kPa absolute", raw,
@@ -103,8 +106,8 @@ func walked(t *testing.T, ear *eavesdropper, rec *samples.Recording, res *judge.
 	i := slices.Index(ref.T, f.Time)
 	require.GreaterOrEqual(t, i, 0, "the reading is in the record")
 	say("reading", "reference_pressure %.4f bar gauge: less the barometer's %.4f bar", ref.V[i], float64(raw)*0.0005-ref.V[i])
-	drive := float64(ear.spoken.Data.UnsignedBitsLittleEndian(0, 16)) / 100
-	say("command", "%08X#%X: pump_drive %.2f %%", ear.spoken.ID, ear.spoken.Data[:], drive)
+	drive := float64(spoken.Data.UnsignedBitsLittleEndian(0, 16)) / 100
+	say("command", "%08X#%X: pump_drive %.2f %%", spoken.ID, spoken.Data[:], drive)
 	held := func(l judge.Line) bool { return l.Name == "regulated_pressure" }
 	l := res.Lines[slices.IndexFunc(res.Lines, held)]
 	require.True(t, l.From <= f.Time && f.Time <= l.To)
