@@ -14,7 +14,7 @@ RACED := ./bench/journal ./bench/record ./bench/watch/live ./cmd/holdfast/campai
 	./j1939/can/capture ./j1939/can/lockstep ./j1939/can/socketcan ./j1939/can/unixbus ./j1939/trace ./sim/other
 RACED_COMMANDS := ^Test(Asker|Kills_OwnUnit|RecordPlay|RunAsk_Unattended|Screen|UnixBus|WatchLive_(Alarm|Attach)|Watch_ManyAtOnce|WaysOut$$|WayOut)
 
-.PHONY: help build quick test race test-can bench check fuzz cross demo evidence stale campaign campaign-controller torture \
+.PHONY: help build quick test race test-can test-can-long bench check fuzz cross demo evidence stale campaign campaign-controller torture \
 	test-store test-kernel kills coverage causes long
 
 help: ## list the targets
@@ -35,6 +35,9 @@ race: ## the race detector, on what runs goroutines; needs a C compiler
 
 test-can: ## the SocketCAN suite on an emulated computer with two CAN controllers
 	.ci/test-can -i
+
+test-can-long: ## the same of the command line with the full release test, by a clock that leaps when it is idle
+	HOLDFAST_LONG=1 .ci/test-can -l ./cmd/holdfast
 
 bench: ## benchmarks, with allocations; compare two runs with benchstat
 	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) \
