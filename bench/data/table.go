@@ -114,7 +114,15 @@ func cell(v reflect.Value, isTime bool) string {
 	case reflect.Int32, reflect.Int64:
 		return strconv.FormatInt(v.Int(), 10)
 	}
-	return v.String()
+	return noFormula(v.String())
+}
+
+// noFormula keeps a spreadsheet from taking a text for a formula: it would run what a person typed.
+func noFormula(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
 }
 
 func (t *csvTable[T]) Close() error {

@@ -2,6 +2,7 @@ package record
 
 import (
 	"context"
+	"crypto/ed25519"
 	"database/sql"
 
 	"holdfast/bench/judge"
@@ -31,4 +32,20 @@ func (s *Store) LetGo(ctx context.Context, n Note, number func(before int) strin
 	n.Kind, n.Certificate = NoteRelease, number(0)
 	_, err := s.toOpenVisit(ctx, &n)
 	return n, err
+}
+
+// OpenReadOnly opens an index where nothing can be written.
+var OpenReadOnly = openReadOnly
+
+// ProveBook proves a book's text.
+func ProveBook(text []byte, known ...ed25519.PublicKey) *Book { return proveBook(text, known) }
+
+// ClockSaid says what the person hears of a clock that went back.
+func ClockSaid(out, serial string) string {
+	b, err := ReadBook(out)
+	if err != nil {
+		return err.Error()
+	}
+	st, _ := b.stay(serial)
+	return st.late
 }

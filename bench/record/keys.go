@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/ed25519"
 	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 
@@ -81,13 +82,36 @@ func (s *Store) AnswerDamage(ctx context.Context, by string, now time.Time) (los
 		return nil, err
 	}
 	for _, f := range t.Book.Unanswered() {
-		if f.Number > 0 {
-			lost = append(lost, f.Number)
-		}
+		lost = append(lost, f.Number) // 0: where no number can be read
 	}
-	if len(lost) == 0 {
-		return nil, nil
+	n := Note{Kind: NoteDamage, Time: now, By: by}
+	if n.Remark, err = s.acceptShorter(t.Book, &lost); err != nil || len(lost) == 0 {
+		return nil, err
 	}
-	n := Note{Kind: NoteDamage, Time: now, By: by, Lost: lost}
+	n.Lost = lost
 	return lost, s.write(ctx, &n, always)
+}
+
+// acceptShorter takes a book that ends before what was seen of it for the true one: a backup that was brought back.
+func (s *Store) acceptShorter(b *Book, lost *[]int64) (remark string, err error) {
+	last := b.Last()
+	if last == nil {
+		return "", nil
+	}
+	here, seen, err := s.ring.Heads(s.out, b.ID)
+	if err != nil {
+		return "", err
+	}
+	if remark = shorter(here, seen, place{number: last.Number, hash: last.Hash, book: b.ID}); remark == "" {
+		return "", nil
+	}
+	to := last.Number + 1
+	if seen != nil {
+		to = max(to, seen.Number)
+	}
+	for n := last.Number + 1; n <= to; n++ {
+		*lost = append(*lost, n)
+	}
+	err = s.ring.ForgetHeads(b.ID)
+	return remark, errors.Join(err, s.ring.KeepHead(seal.Head{Book: b.ID, Path: s.out, Number: last.Number, Hash: last.Hash}))
 }

@@ -112,7 +112,7 @@ func (b *Book) Unanswered() (all []Fault) {
 		answered = append(answered, n.Lost...)
 	}
 	for _, f := range b.Faults {
-		if !f.Harmless && (f.Number == 0 || !slices.Contains(answered, f.Number)) {
+		if !f.Harmless && !slices.Contains(answered, f.Number) {
 			all = append(all, f)
 		}
 	}

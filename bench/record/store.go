@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"holdfast/bench/disk"
 	"holdfast/bench/seal"
 
 	"modernc.org/sqlite" // also the driver "sqlite", without cgo
@@ -37,6 +38,8 @@ type Store struct {
 	out string // absolute
 
 	ring *seal.Ring // of the user who runs the program
+
+	scratch string // folder of an index made for reading alone; "": none
 }
 
 // OpenOut opens the index of an out folder; see Open.
@@ -53,6 +56,9 @@ func Open(path string) (*Store, error) {
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		return nil, fmt.Errorf("open index: %w", err)
+	}
+	if !disk.Writable(filepath.Dir(abs)) || disk.Exists(abs) && !disk.Writable(abs) {
+		return openReadOnly(abs)
 	}
 	if err := create(abs); err != nil {
 		return nil, fmt.Errorf("open index %s: %w", path, err)
@@ -122,7 +128,15 @@ func dsn(abs string) string {
 }
 
 // Close closes the index.
-func (s *Store) Close() error { return s.db.Close() }
+func (s *Store) Close() (err error) {
+	if s.db != nil {
+		err = s.db.Close()
+	}
+	if s.scratch != "" {
+		err = errors.Join(err, os.RemoveAll(s.scratch))
+	}
+	return err
+}
 
 // migrate runs the migrations that the index has not seen, each in its own transaction.
 func (s *Store) migrate(ctx context.Context) error {

@@ -3,8 +3,9 @@ package report
 import (
 	"fmt"
 	"io"
-	"os"
 	"regexp"
+
+	"holdfast/bench/disk"
 )
 
 // runMark stands in every certificate, HTML and PDF, before the id of its run.
@@ -15,7 +16,7 @@ var markedRun = regexp.MustCompile(runMark + `([A-Za-z0-9][A-Za-z0-9._-]{0,99})`
 // CertifiedRun returns the run that a certificate file says it belongs to. It believes nothing else of the
 // file.
 func CertifiedRun(path string) (string, error) {
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if err != nil {
 		return "", fmt.Errorf("read the certificate: %w", err)
 	}

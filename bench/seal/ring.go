@@ -170,6 +170,21 @@ func (r *Ring) KeepHead(h Head) error {
 	return disk.ReplaceText(filepath.Join(dir, headName(h.Path)), 0o600, text)
 }
 
+// ForgetHeads forgets what was seen of a book, wherever that was.
+func (r *Ring) ForgetHeads(book string) error {
+	entries, err := os.ReadDir(filepath.Join(r.dir, heads))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	for _, e := range entries {
+		path := filepath.Join(r.dir, heads, e.Name())
+		if h := readHead(path); h != nil && h.Book == book {
+			err = errors.Join(err, os.Remove(path))
+		}
+	}
+	return err
+}
+
 // Heads returns what the ring remembers of a folder's book, and of a book wherever it was seen.
 func (r *Ring) Heads(path, book string) (here, seen *Head, err error) {
 	dir := filepath.Join(r.dir, heads)

@@ -86,7 +86,7 @@ var importLaw = []room{
 	{"bench/history", judging + watching, "pure: results side by side"},
 	{"bench/record", keeping + "bench/characteristic", "folders and their index"},
 	{"bench/data", keeping + "bench/characteristic", "rows for other programs"},
-	{"bench/report", judging + "bench/characteristic", "shows, never judges again and moves nothing"},
+	{"bench/report", judging + "bench/characteristic bench/disk", "shows, never judges again and moves nothing"},
 	{"bench/session", keeping + "bench/characteristic bench/control bench/interlock bench/engine bench/predict bench/golden bench/report",
 		"one run from plan to record, as the command line asks for it"},
 	{"bench/shop", keeping + "bench/characteristic bench/history bench/report bench/golden", "visits of units; moves nothing"},
