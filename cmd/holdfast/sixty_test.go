@@ -230,7 +230,7 @@ func sixtyGolden(t testing.TB) map[string][]sixtyRow {
 // journals and seeds give the same result.json, whatever was moved in the code. A change of results that is
 // meant is written by -update in the same commit, and its message says what changed and why:
 //
-//	go test ./cmd/holdfast -run 'TestSixty$' -update
+//	go test ./cmd/holdfast -run 'TestSixty$|TestWalk$' -update
 //
 // The golden values are those of amd64: other processors fuse multiplication and addition.
 func TestSixty(t *testing.T) {
