@@ -10,9 +10,9 @@ FUZZTIME ?= 20s
 BENCHTIME ?= 1s
 # The packages whose code or tests run goroutines (TestRaced holds this list against the source), and of the command line's
 # tests those in which goroutines work beside each other: a race does not care which fault or which seed is run.
-RACED := ./bench/journal ./bench/record ./bench/watch/live ./cmd/holdfast/campaign ./cmd/holdfast/torture \
+RACED := ./bench/journal ./bench/record ./bench/watch/live ./cmd/holdfast/campaign ./cmd/holdfast/console ./cmd/holdfast/torture \
 	./j1939/can/capture ./j1939/can/lockstep ./j1939/can/socketcan ./j1939/can/unixbus ./j1939/trace ./sim/other
-RACED_COMMANDS := ^Test(Asker|Kills_OwnUnit|RecordPlay|RunAsk_Unattended|Screen|UnixBus|WatchLive_(Alarm|Attach)|Watch_ManyAtOnce|WaysOut$$|WayOut)
+RACED_COMMANDS := ^Test(Kills_OwnUnit|RecordPlay|RunAsk_Unattended|UnixBus|WatchLive_(Alarm|Attach)|Watch_ManyAtOnce|WaysOut$$|WayOut)
 
 .PHONY: help build quick test race test-can test-can-long bench check fuzz cross demo evidence stale campaign campaign-controller torture \
 	test-store test-kernel kills coverage causes long
