@@ -101,19 +101,23 @@ func (b *Bench) Electrics(q plant.Probe) [4]float64 {
 		max(0, b.Pump.Read(q.T, q.MotorAmps, b.rng)), max(0, b.Valve.Read(q.T, q.CoilAmps, b.rng))}
 }
 
-// Scale are ScaleMass, SensorSupplyVoltage, HeaterCurrent.
+// buoyant is what a scale that was set with weights of 8000 kg/m3 shows of a fluid of 1090 kg/m3 in air of 1.2 kg/m3, per mass: air
+// carries a little of it.
+const buoyant = (1 - 1.2/1090) / (1 - 1.2/8000)
+
+// Masses are ScaleMass, SensorSupplyVoltage, HeaterCurrent.
 func (b *Bench) Masses(q plant.Probe) [3]float64 {
-	return [3]float64{b.Scale.Read(q.T, q.Beaker, b.rng) + b.ScaleTare, max(0, b.SensorSupply.Read(q.T, q.SensorVolts, b.rng)),
+	return [3]float64{b.Scale.Read(q.T, buoyant*q.Beaker, b.rng) + b.ScaleTare, max(0, b.SensorSupply.Read(q.T, q.SensorVolts, b.rng)),
 		max(0, b.Heater.Read(q.T, q.HeaterAmps, b.rng))}
 }
 
 // Tare sets the scale to zero at what it shows now.
-func (b *Bench) Tare(q plant.Probe) { b.ScaleTare = -(q.Beaker + b.Scale.Error(q.Beaker, q.T)) }
+func (b *Bench) Tare(q plant.Probe) { b.ScaleTare = -(buoyant*q.Beaker + b.Scale.Error(q.Beaker, q.T)) }
 
 // Ambient are FluidTemperature, AmbientTemperature, AmbientPressure (kPa), ReservoirMass (g).
 func (b *Bench) Ambient(q plant.Probe) [4]float64 {
 	return [4]float64{b.FluidT.Read(q.T, q.TankCelsius, b.rng), b.AmbientT.Read(q.T, q.RoomCelsius, b.rng),
-		b.Barometer.Read(q.T, q.Barometer/1e3, b.rng), b.Reservoir.Read(q.T, q.Tank, b.rng) + b.ReservoirTare}
+		b.Barometer.Read(q.T, q.Barometer/1e3, b.rng), b.Reservoir.Read(q.T, buoyant*q.Tank, b.rng) + b.ReservoirTare}
 }
 
 // All is every instrument there is.
