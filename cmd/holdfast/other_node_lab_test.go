@@ -1,7 +1,8 @@
 //go:build lab
 
-// A bench that nobody here wrote: a node in C made from the DBC's text alone, on the second emulated controller, with a plant
-// behind it that shares nothing with sim. Two real CAN drivers lie between it and the harness.
+// A bench that nobody here wrote: a node in C made from the DBC's text alone, on the second emulated
+// controller, with a plant behind it that shares nothing with sim. Two real CAN drivers lie between it and
+// the harness.
 package main
 
 import (
@@ -40,11 +41,12 @@ func startForeignNode(t *testing.T, plant ...string) *exec.Cmd {
 	return cmd
 }
 
-// TestLabForeignNode: the quick leak test of a unit that leaks through its outlet valve, and of one that does not.
+// TestLabForeignNode: the quick leak test of a healthy middle unit.
 func TestLabForeignNode(t *testing.T) {
 	const middle = 0.1 // mL/min that the middle unit leaks at 9 bar and 20 °C (sim/other/plant/units.go)
 	startForeignNode(t, "-set", "spread=no")
-	run := start(t, "run", "quick-leak", "--rig", "bench-node", "--bus", "can0", "--serial", "HF-FAR", "--yes", "--json",
+	run := start(t, "run", "quick-leak", "--rig", "bench-node", "--bus", "can0", "--serial", "HF-FAR", "--yes",
+		"--json",
 		"--out", t.TempDir())
 	status := run.status(t)
 	require.Contains(t, []int{exitDone, exitUndecided}, status, "%s\n%s", run.errOut.String(), run.out.String())

@@ -17,13 +17,14 @@ func otherWorld(t *testing.T, more ...string) func(bus, path string) *exec.Cmd {
 	return func(bus, _ string) *exec.Cmd { return exec.Command(program, append(more, bus)...) }
 }
 
-// TestOtherWorld_Types: a healthy middle unit of each type that has a scenario of its own keeps its limits, and one with a split
-// membrane does not.
+// TestOtherWorld_Types: a healthy middle unit of each type that has a scenario of its own keeps its limits,
+// and one with a split membrane does not.
 func TestOtherWorld_Types(t *testing.T) {
 	for _, kind := range []string{"compact-12v", "long-line"} {
 		t.Run(kind, func(t *testing.T) {
 			bus := startLockstep(t, otherWorld(t, "-set", "type="+kind, "-set", "spread=no"))
-			files := []string{"../../testdata/other/" + kind + ".yaml", "--rig", "../../testdata/other/" + kind + "-rig.yaml"}
+			files := []string{"../../testdata/other/" + kind + ".yaml", "--rig", "../../testdata/other/" + kind +
+				"-rig.yaml"}
 			status, result, _ := resultOf(t, bus, files...)
 			require.Equal(t, exitDone, status, "%v", result["characteristics"])
 			status, _, _ = resultOf(t, bus, append(files, "--fault", "membrane-split=0.5")...)

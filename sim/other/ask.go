@@ -92,7 +92,8 @@ func (a *asked) setting(name, to string) error {
 			a.room = to
 		}
 	default:
-		return fmt.Errorf("no setting %q; there are type (%s), spread, tank, room", name, strings.Join(plant.Kinds(), ", "))
+		return fmt.Errorf("no setting %q; there are type (%s), spread, tank, room", name,
+			strings.Join(plant.Kinds(), ", "))
 	}
 	return nil
 }
@@ -100,7 +101,8 @@ func (a *asked) setting(name, to string) error {
 // welcome says what is in force.
 func (a asked) welcome() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "name=other world/1\nseed=%d\nunit=%s\nset=type=%s\nset=spread=%s\n", a.seed, a.unit(), a.kind, yes(a.spread))
+	fmt.Fprintf(&b, "name=other world/1\nseed=%d\nunit=%s\nset=type=%s\nset=spread=%s\n", a.seed, a.unit(),
+		a.kind, yes(a.spread))
 	for _, f := range a.faults {
 		fmt.Fprintf(&b, "fault=%s=%g\n", f.Name, f.Severity)
 	}
@@ -185,7 +187,8 @@ func (r *run) write() error {
 			continue
 		}
 		last = m.T
-		fmt.Fprintf(w, "%.4f,%.4f,%.4f,%.1f,%.4f,%.4f,%.3f,%.3f,%.3f,%.4f,%.3f,%.2f,%.3f,%.3f,%.4f\n", m.T, m.Pressure, m.Sensor,
+		fmt.Fprintf(w, "%.4f,%.4f,%.4f,%.1f,%.4f,%.4f,%.3f,%.3f,%.3f,%.4f,%.3f,%.2f,%.3f,%.3f,%.4f\n", m.T,
+			m.Pressure, m.Sensor,
 			m.Speed, m.Drive, m.Duty, m.Coil, m.Motor, m.Spool, m.Gas, m.Fluid, m.Line, m.Back, m.Forward, m.Dosed)
 	}
 	if err := w.Flush(); err != nil {

@@ -1,6 +1,6 @@
-// Other is a second simulated bench and unit, written apart from the one in sim: other physics, other numerics, other instruments. It
-// speaks the lock-step bus, so that whatever Holdfast concludes can be held against a truth that Holdfast's own simulator
-// had no part in. It is never used to tune anything.
+// Other is a second simulated bench and unit, written apart from the one in sim: other physics, other
+// numerics, other instruments. It speaks the lock-step bus, so that whatever Holdfast concludes can be held
+// against a truth that Holdfast's own simulator had no part in. It is never used to tune anything.
 //
 //	go run ./sim/other lockstep:/tmp/other &
 //	holdfast run release --rig bench-node --bus lockstep:/tmp/other --serial X --yes
@@ -59,7 +59,8 @@ func start(args []string, in io.Reader, out io.Writer) error {
 	return errors.New("expected lockstep:PATH or pipe")
 }
 
-// listen serves run after run, several at once, until it is told to stop; what is still running is cut off then.
+// listen serves run after run, several at once, until it is told to stop; what is still running is cut off
+// then.
 func listen(ask asked, path string) error {
 	l, err := net.Listen("unix", path)
 	if err != nil {

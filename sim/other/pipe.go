@@ -18,13 +18,14 @@ const (
 	ambient
 )
 
-// pipe is the plant and its instruments without a node: somebody else's node asks, in its own time. A line of its is
+// pipe is the plant and its instruments without a node: somebody else's node asks, in its own time. A line of
+// its is
 //
 //	NS DRIVE DUTY RETURN SHUT HEATER POWER VENT TARE WHAT
 //
-// time since the start in ns, two shares in %, five states and the scale's tare (0 or 1), and which groups of readings it wants. The answer is
-// one line with those groups one after the other, in the units of bench-node.dbc, nan for the error indicator; the scale's group ends with
-// the state of the shut-off.
+// time since the start in ns, two shares in %, five states and the scale's tare (0 or 1), and which groups of
+// readings it wants. The answer is one line with those groups one after the other, in the units of
+// bench-node.dbc, nan for the error indicator; the scale's group ends with the state of the shut-off.
 func pipe(ask asked, in io.Reader, out io.Writer) error {
 	run, err := ask.build()
 	if err != nil {
@@ -37,7 +38,8 @@ func pipe(ask asked, in io.Reader, out io.Writer) error {
 		var drive, duty float64
 		var s [6]int
 		var what int
-		if _, err := fmt.Sscan(lines.Text(), &ns, &drive, &duty, &s[0], &s[1], &s[2], &s[3], &s[4], &s[5], &what); err != nil {
+		if _, err := fmt.Sscan(lines.Text(), &ns, &drive, &duty, &s[0], &s[1], &s[2], &s[3], &s[4], &s[5],
+			&what); err != nil {
 			return fmt.Errorf("line %q: %w", lines.Text(), err)
 		}
 		if err := w.Advance(float64(ns) / 1e9); err != nil {
@@ -47,8 +49,9 @@ func pipe(ask asked, in io.Reader, out io.Writer) error {
 		if s[5] == 1 {
 			b.Tare(w.Probe())
 		}
-		w.Set(plant.Outputs{Drive: clip(drive), Duty: clip(duty), Return: s[0] == 1, Shut: s[1] == 1, Heater: s[2] == 1,
-			Power: s[3] == 1, Vent: s[4] == 1})
+		w.Set(plant.Outputs{Drive: clip(drive), Duty: clip(duty), Return: s[0] == 1, Shut: s[1] == 1,
+			Heater: s[2] == 1,
+			Power:  s[3] == 1, Vent: s[4] == 1})
 		if _, err := fmt.Fprintln(out, answer); err != nil {
 			return err
 		}

@@ -72,14 +72,16 @@ func (h *harness) frame(o outs) node.Frame {
 	h.counter = (h.counter + 1) & 15
 	f := node.Frame{ID: node.OutputsID, Len: 8}
 	drive, duty := uint16(o.drive*100), uint16(o.duty*100)
-	f.Data = [8]byte{byte(drive), byte(drive >> 8), byte(duty), byte(duty >> 8), o.back | o.shut<<2 | o.heater<<4 | o.power<<6,
+	f.Data = [8]byte{byte(drive), byte(drive >> 8), byte(duty), byte(duty >> 8),
+		o.back | o.shut<<2 | o.heater<<4 | o.power<<6,
 		o.vent | 0xfc, 0xff, h.counter | 0xf0}
 	return f
 }
 
 // grant lets the peer go on by 20 ms, or to its first frame from 1 ms on.
 func (h *harness) grant(frames ...node.Frame) []node.Frame {
-	require.NoError(h.t, write(h.conn, message{kind: 'G', a: startNS + h.now + 20e6, b: startNS + h.now + 20e6, frames: frames}, startNS))
+	require.NoError(h.t, write(h.conn, message{kind: 'G', a: startNS + h.now + 20e6, b: startNS + h.now + 20e6,
+		frames: frames}, startNS))
 	m := h.answer()
 	require.Equal(h.t, byte('R'), m.kind, string(m.text))
 	last := h.now
@@ -128,7 +130,8 @@ func (h *harness) script() {
 	h.run(outs{power: 1, drive: 60, duty: 20, back: 1}, 5)
 }
 
-// TestServe: the same hello gives the same bytes, another seed others; the messages come as often as the DBC says.
+// TestServe: the same hello gives the same bytes, another seed others; the messages come as often as the DBC
+// says.
 func TestServe(t *testing.T) {
 	run := func(hello string) *harness {
 		h := dial(t, hello)
@@ -147,14 +150,16 @@ func TestServe(t *testing.T) {
 		count[f.ID]++
 	}
 	seconds := float64(first.now) / 1e9
-	for id, hz := range map[uint32]float64{node.HydraulicsID: 100, node.ElectricsID: 50, node.ScaleID: 10, node.AmbientID: 1} {
+	for id, hz := range map[uint32]float64{node.HydraulicsID: 100, node.ElectricsID: 50, node.ScaleID: 10,
+		node.AmbientID: 1} {
 		require.InDelta(t, hz*seconds, float64(count[id]), 2, "%x", id)
 	}
 }
 
 // TestRefused: what is not known is refused, not simulated as something else.
 func TestRefused(t *testing.T) {
-	for _, hello := range []string{"fault=gremlins=0.5\n", "fault=membrane-split=2\n", "unit=twin\n", "set=colour=red\n",
+	for _, hello := range []string{"fault=gremlins=0.5\n", "fault=membrane-split=2\n", "unit=twin\n",
+		"set=colour=red\n",
 		"set=type=giant\n", "seed=x\n", "colour=red\n", "what"} {
 		h := dial(t, hello)
 		require.Equal(t, byte('X'), h.answer().kind, hello)
@@ -162,8 +167,8 @@ func TestRefused(t *testing.T) {
 	}
 }
 
-// TestSafeState: silence, or a counter that stands still, takes everything to the safe state within 200 ms; five good messages bring the
-// outputs back.
+// TestSafeState: silence, or a counter that stands still, takes everything to the safe state within 200 ms;
+// five good messages bring the outputs back.
 func TestSafeState(t *testing.T) {
 	for name, after := range map[string]func(h *harness, stuck node.Frame){
 		"silence":       func(h *harness, _ node.Frame) { h.grant() },

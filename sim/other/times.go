@@ -18,7 +18,8 @@ func (c course) timed(w wanted) (float64, bool) {
 			return 0, false
 		}
 		ms := c.during(s)
-		return c.reaches(ms, switchedOn(ms), func(m plant.Moment) bool { return pressure(m) >= s.Pressure }, max(s.Stays, 0.5))
+		return c.reaches(ms, switchedOn(ms), func(m plant.Moment) bool { return pressure(m) >= s.Pressure },
+			max(s.Stays, 0.5))
 	case "rise_time", "overshoot", "settling_time":
 		return c.rise(w)
 	case "compliance":
@@ -54,9 +55,10 @@ func switchedOn(ms []plant.Moment) float64 {
 	return ms[0].T
 }
 
-// reaches is the time from a start until something holds and holds for stays seconds. What follows the stretch counts for that, too: the
-// harness may end a step at the moment it is sure.
-func (c course) reaches(ms []plant.Moment, from float64, holds func(plant.Moment) bool, stays float64) (float64, bool) {
+// reaches is the time from a start until something holds and holds for stays seconds. What follows the
+// stretch counts for that, too: the harness may end a step at the moment it is sure.
+func (c course) reaches(ms []plant.Moment, from float64, holds func(plant.Moment) bool,
+	stays float64) (float64, bool) {
 	if len(ms) == 0 {
 		return 0, false
 	}
@@ -79,8 +81,8 @@ func (c course) reaches(ms []plant.Moment, from float64, holds func(plant.Moment
 	return 0, false
 }
 
-// smooth replaces each pressure by its mean over the turn of the pump around it: when a pressure that pulsates is somewhere is a matter
-// of its mean.
+// smooth replaces each pressure by its mean over the turn of the pump around it: when a pressure that
+// pulsates is somewhere is a matter of its mean.
 func smooth(ms []plant.Moment) []plant.Moment {
 	out := make([]plant.Moment, len(ms))
 	copy(out, ms)
@@ -128,7 +130,8 @@ func (c course) filling() (float64, bool) {
 	return p, has && ms[len(ms)-1].T > begun+1
 }
 
-// rise has the step to nominal pressure: from where the first pressurise begins to the end of the hold that follows.
+// rise has the step to nominal pressure: from where the first pressurise begins to the end of the hold that
+// follows.
 func (c course) rise(w wanted) (float64, bool) {
 	s, ok := c.first("pressurise")
 	if !ok {
@@ -193,7 +196,8 @@ func (c course) compliance() (float64, bool) {
 	}
 	last := ms[len(ms)-1]
 	mid := (pressure(before) + pressure(last)) / 2
-	return c.node.World.ComplianceAt(mid, last.T-(before.T+after.T)/2, float64(before.Gas), pressure(before)), true
+	return c.node.World.ComplianceAt(mid, last.T-(before.T+after.T)/2, float64(before.Gas), pressure(before)),
+		true
 }
 
 // purge has what the return valve's changing over does.
@@ -236,7 +240,8 @@ func turns(ms, before []plant.Moment) (float64, bool) {
 	return 0, false
 }
 
-// runsDry is when no more fluid comes back: the last time when half a second of it brings more than a twentieth of what it brought on average.
+// runsDry is when no more fluid comes back: the last time when half a second of it brings more than a
+// twentieth of what it brought on average.
 func runsDry(ms []plant.Moment) (float64, bool) {
 	if len(ms) < 3 {
 		return 0, false
@@ -281,10 +286,12 @@ func (c course) again() (float64, bool) {
 		}
 	}
 	within := s.Band / 100 * s.Pressure
-	return c.reaches(ms, from, func(m plant.Moment) bool { return math.Abs(pressure(m)-s.Pressure) <= within }, s.Stays)
+	return c.reaches(ms, from, func(m plant.Moment) bool { return math.Abs(pressure(m)-s.Pressure) <= within },
+		s.Stays)
 }
 
-// met reports whether the true state did what the step waited for. A step that waits for nothing, or never began, is met.
+// met reports whether the true state did what the step waited for. A step that waits for nothing, or never
+// began, is met.
 func (c course) met(s step) bool {
 	ms := c.during(s)
 	if len(ms) < 3 {

@@ -9,7 +9,8 @@ import (
 	"holdfast/sim/other/plant"
 )
 
-// question is what the harness asks for at the end: the steps as they went, and the characteristics that its plan limits.
+// question is what the harness asks for at the end: the steps as they went, and the characteristics that its
+// plan limits.
 type question struct {
 	Nominal float64  `json:"nominal_bar"`
 	Steps   []step   `json:"steps"`
@@ -72,7 +73,8 @@ func (r *run) truth(text []byte, start int64) ([]byte, error) {
 	if err := json.Unmarshal(text, &q); err != nil {
 		return nil, fmt.Errorf("what is wanted: %w", err)
 	}
-	a := answer{Schema: "holdfast-truth/1", Peer: "other", Seed: r.seed, Type: r.kind, Faults: map[string]float64{},
+	a := answer{Schema: "holdfast-truth/1", Peer: "other", Seed: r.seed, Type: r.kind,
+		Faults: map[string]float64{},
 		Values: []value{}, NotMet: []string{}, Instruments: r.instruments(), Extremes: r.extremes()}
 	for _, f := range r.faults {
 		a.Faults[f.Name] = f.Severity
@@ -102,9 +104,11 @@ func (r *run) instruments() []instrument {
 	}{
 		"UnitPressure": {"BenchHydraulics", nominal}, "ReferencePressure": {"BenchHydraulics", nominal},
 		"ReturnFlow": {"BenchHydraulics", 150}, "PumpSpeed": {"BenchHydraulics", 1500},
-		"SupplyVoltage": {"BenchElectrics", r.node.World.SupplyVolts}, "UnitVoltage": {"BenchElectrics", r.node.World.SupplyVolts},
+		"SupplyVoltage": {"BenchElectrics", r.node.World.SupplyVolts}, "UnitVoltage": {"BenchElectrics",
+			r.node.World.SupplyVolts},
 		"PumpCurrent": {"BenchElectrics", 0.5}, "ValveCurrent": {"BenchElectrics", 1.3},
-		"ScaleMass": {"BenchScale", 40}, "SensorSupplyVoltage": {"BenchScale", 5}, "HeaterCurrent": {"BenchScale", 6},
+		"ScaleMass": {"BenchScale", 40}, "SensorSupplyVoltage": {"BenchScale", 5}, "HeaterCurrent": {"BenchScale",
+			6},
 		"FluidTemperature": {"BenchAmbient", 20}, "AmbientTemperature": {"BenchAmbient", 20},
 		"AmbientPressure": {"BenchAmbient", 98}, "ReservoirMass": {"BenchAmbient", 1500},
 	}

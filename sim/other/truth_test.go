@@ -35,16 +35,21 @@ func played(t *testing.T, hello string) (answer, map[string]float64) {
 	step("purge", 40, outs{power: 1, drive: 60, duty: 20, back: 1}, nil)
 	step("relieve", 4, outs{power: 1, vent: 1}, map[string]any{"pressure_bar": 0.2})
 	want := []map[string]any{}
-	for _, name := range []string{"sensor_zero", "sensor_supply", "fill_pressure", "prime_time", "compliance", "leak_rate", "changeover_time",
-		"purge_time", "purge_residual", "heater_resistance", "coil_resistance", "wiring_resistance", "repressurise_time"} {
+	for _, name := range []string{"sensor_zero", "sensor_supply", "fill_pressure", "prime_time", "compliance",
+		"leak_rate", "changeover_time",
+		"purge_time", "purge_residual", "heater_resistance", "coil_resistance", "wiring_resistance",
+		"repressurise_time"} {
 		want = append(want, map[string]any{"name": name})
 	}
-	for _, name := range []string{"sensor_span_error", "regulated_pressure", "ripple", "return_flow", "delivery", "volumetric_efficiency",
+	for _, name := range []string{"sensor_span_error", "regulated_pressure", "ripple", "return_flow", "delivery",
+		"volumetric_efficiency",
 		"restriction_area", "doser_leak", "fluid_loss", "hold_speed", "hold_drive"} {
-		want = append(want, map[string]any{"name": name, "from_ns": hold["start_ns"].(int64) + 8e9, "to_ns": hold["end_ns"]})
+		want = append(want, map[string]any{"name": name, "from_ns": hold["start_ns"].(int64) + 8e9,
+			"to_ns": hold["end_ns"]})
 	}
-	want = append(want, map[string]any{"name": "dosing_error", "at": "40 %", "from_ns": dose["start_ns"].(int64) + 3e9,
-		"to_ns": dose["end_ns"], "asked_g_per_min": 106 * 0.394})
+	want = append(want, map[string]any{"name": "dosing_error", "at": "40 %",
+		"from_ns": dose["start_ns"].(int64) + 3e9,
+		"to_ns":   dose["end_ns"], "asked_g_per_min": 106 * 0.394})
 	text, err := json.Marshal(map[string]any{"nominal_bar": 9, "steps": steps, "wanted": want})
 	require.NoError(t, err)
 	require.NoError(t, write(h.conn, message{kind: 'E', a: startNS + h.now, b: 1, text: text}, startNS))
@@ -68,8 +73,10 @@ func TestTruth(t *testing.T) {
 	require.Empty(t, a.NotMet)
 	require.Len(t, a.Instruments, 15)
 	for name, is := range map[string][2]float64{"leak_rate": {0.104, 0.004}, "heater_resistance": {4, 1e-9},
-		"coil_resistance": {18, 1e-9}, "wiring_resistance": {0.08, 1e-9}, "sensor_supply": {5, 1e-9}, "fill_pressure": {0.27, 0.03},
-		"prime_time": {19, 2}, "restriction_area": {0.0645, 0.001}, "compliance": {0.36, 0.04}, "doser_leak": {0.0044, 0.001},
+		"coil_resistance": {18, 1e-9}, "wiring_resistance": {0.08, 1e-9}, "sensor_supply": {5, 1e-9},
+		"fill_pressure": {0.27, 0.03},
+		"prime_time":    {19, 2}, "restriction_area": {0.0645, 0.001}, "compliance": {0.36, 0.04},
+		"doser_leak": {0.0044, 0.001},
 		"fluid_loss": {0, 1e-9}, "hold_drive": {43, 0.1}, "dosing_error": {0, 3}, "purge_residual": {2.2, 1}} {
 		require.InDelta(t, is[0], v[name], is[1], name)
 	}

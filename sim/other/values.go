@@ -6,8 +6,8 @@ import (
 	"holdfast/sim/other/plant"
 )
 
-// value is the true value of one characteristic in its unit, by the definitions of the bench's description; false where this run has
-// none.
+// value is the true value of one characteristic in its unit, by the definitions of the bench's description;
+// false where this run has none.
 func (c course) value(w wanted) (float64, bool) {
 	if v, known := c.ofUnit(w.Name); known {
 		return v, true

@@ -8,7 +8,8 @@ import (
 	"holdfast/sim/other/node"
 )
 
-// The lock-step bus from its page alone: heads of 24 bytes, little endian, then bytes of text or frames of 24 bytes each.
+// The lock-step bus from its page alone: heads of 24 bytes, little endian, then bytes of text or frames of 24
+// bytes each.
 const (
 	headLen   = 24
 	frameLen  = 24
@@ -29,7 +30,8 @@ func read(r io.Reader) (message, error) {
 	if _, err := io.ReadFull(r, head[:]); err != nil {
 		return message{}, err
 	}
-	m := message{kind: head[0], a: int64(binary.LittleEndian.Uint64(head[8:])), b: int64(binary.LittleEndian.Uint64(head[16:]))}
+	m := message{kind: head[0], a: int64(binary.LittleEndian.Uint64(head[8:])),
+		b: int64(binary.LittleEndian.Uint64(head[16:]))}
 	n := int(binary.LittleEndian.Uint32(head[4:]))
 	if m.kind != 'G' {
 		if n > mostText {

@@ -9,7 +9,8 @@ import (
 
 const kPa = 100 // in a bar
 
-// Bench is all the instruments on one bench, with the unit's own pressure sensor. Readings are in the units of bench-node.dbc.
+// Bench is all the instruments on one bench, with the unit's own pressure sensor. Readings are in the units
+// of bench-node.dbc.
 type Bench struct {
 	Sensor, Reference, Flow, Speed             *Instrument
 	Supply, Unit, Pump, Valve                  *Instrument
@@ -19,8 +20,9 @@ type Bench struct {
 	rng                                        *rand.Rand
 }
 
-// New draws the instruments of one bench and the sensor of one unit. The accuracies are those that the shipped rig states for such
-// a bench (expanded, k = 2); what they are made of is invented. extra is what a fault adds to the unit's sensor.
+// New draws the instruments of one bench and the sensor of one unit. The accuracies are those that the
+// shipped rig states for such a bench (expanded, k = 2); what they are made of is invented. extra is what a
+// fault adds to the unit's sensor.
 func New(seed uint64, extra plant.Harm) *Bench {
 	rng := rand.New(rand.NewPCG(seed, 0x6a7567656e756d62))
 	b := &Bench{rng: rng}
@@ -62,7 +64,8 @@ func New(seed uint64, extra plant.Harm) *Bench {
 	return b
 }
 
-// Hydraulics are UnitPressure, ReferencePressure (kPa absolute), ReturnFlow (mL/min), PumpSpeed (r/min). A NaN is the error indicator.
+// Hydraulics are UnitPressure, ReferencePressure (kPa absolute), ReturnFlow (mL/min), PumpSpeed (r/min). A
+// NaN is the error indicator.
 func (b *Bench) Hydraulics(q plant.Probe) [4]float64 {
 	outside := b.Outside(q)
 	return [4]float64{b.Own(q), outside[0], outside[1], max(0, b.turning(q))}
@@ -71,7 +74,8 @@ func (b *Bench) Hydraulics(q plant.Probe) [4]float64 {
 // Outside are ReferencePressure and ReturnFlow alone.
 func (b *Bench) Outside(q plant.Probe) [2]float64 {
 	flow := q.Back*(1+b.Pulsation) + 0.6*q.BackGas // the meter's gears turn with air, too
-	return [2]float64{b.Reference.Read(q.T, q.AtGauge*kPa, b.rng) + q.Barometer/1e3, max(0, b.Flow.Read(q.T, min(flow, 620), b.rng))}
+	return [2]float64{b.Reference.Read(q.T, q.AtGauge*kPa, b.rng) + q.Barometer/1e3, max(0, b.Flow.Read(q.T,
+		min(flow, 620), b.rng))}
 }
 
 // Own is the unit's pressure sensor, kPa absolute; NaN for an open wire.
@@ -101,13 +105,14 @@ func (b *Bench) Electrics(q plant.Probe) [4]float64 {
 		max(0, b.Pump.Read(q.T, q.MotorAmps, b.rng)), max(0, b.Valve.Read(q.T, q.CoilAmps, b.rng))}
 }
 
-// buoyant is what a scale that was set with weights of 8000 kg/m3 shows of a fluid of 1090 kg/m3 in air of 1.2 kg/m3, per mass: air
-// carries a little of it.
+// buoyant is what a scale that was set with weights of 8000 kg/m3 shows of a fluid of 1090 kg/m3 in air of
+// 1.2 kg/m3, per mass: air carries a little of it.
 const buoyant = (1 - 1.2/1090) / (1 - 1.2/8000)
 
 // Masses are ScaleMass, SensorSupplyVoltage, HeaterCurrent.
 func (b *Bench) Masses(q plant.Probe) [3]float64 {
-	return [3]float64{b.Scale.Read(q.T, buoyant*q.Beaker, b.rng) + b.ScaleTare, max(0, b.SensorSupply.Read(q.T, q.SensorVolts, b.rng)),
+	return [3]float64{b.Scale.Read(q.T, buoyant*q.Beaker, b.rng) + b.ScaleTare, max(0, b.SensorSupply.Read(q.T,
+		q.SensorVolts, b.rng)),
 		max(0, b.Heater.Read(q.T, q.HeaterAmps, b.rng))}
 }
 
@@ -117,11 +122,13 @@ func (b *Bench) Tare(q plant.Probe) { b.ScaleTare = -(buoyant*q.Beaker + b.Scale
 // Ambient are FluidTemperature, AmbientTemperature, AmbientPressure (kPa), ReservoirMass (g).
 func (b *Bench) Ambient(q plant.Probe) [4]float64 {
 	return [4]float64{b.FluidT.Read(q.T, q.TankCelsius, b.rng), b.AmbientT.Read(q.T, q.RoomCelsius, b.rng),
-		b.Barometer.Read(q.T, q.Barometer/1e3, b.rng), b.Reservoir.Read(q.T, buoyant*q.Tank, b.rng) + b.ReservoirTare}
+		b.Barometer.Read(q.T, q.Barometer/1e3, b.rng), b.Reservoir.Read(q.T, buoyant*q.Tank,
+			b.rng) + b.ReservoirTare}
 }
 
 // All is every instrument there is.
 func (b *Bench) All() []*Instrument {
-	return []*Instrument{b.Sensor, b.Reference, b.Flow, b.Speed, b.Supply, b.Unit, b.Pump, b.Valve, b.Scale, b.SensorSupply, b.Heater,
+	return []*Instrument{b.Sensor, b.Reference, b.Flow, b.Speed, b.Supply, b.Unit, b.Pump, b.Valve, b.Scale,
+		b.SensorSupply, b.Heater,
 		b.FluidT, b.AmbientT, b.Barometer, b.Reservoir}
 }

@@ -1,5 +1,5 @@
-// Package gauge is the instruments of the second world's bench: each has errors of its own that it keeps for a run (offset, gain, bow,
-// hysteresis, drift), a lag, noise and a resolution.
+// Package gauge is the instruments of the second world's bench: each has errors of its own that it keeps for
+// a run (offset, gain, bow, hysteresis, drift), a lag, noise and a resolution.
 package gauge
 
 import (
@@ -24,8 +24,9 @@ type Instrument struct {
 	began                bool
 }
 
-// drawn gives an instrument the errors of one specimen: within is what its accuracy allows (expanded, k = 2) as a share of the reading,
-// and absolute; the errors are drawn so that their sum is a normal with half of that, cut at 2.2 standard deviations.
+// drawn gives an instrument the errors of one specimen: within is what its accuracy allows (expanded, k = 2)
+// as a share of the reading, and absolute; the errors are drawn so that their sum is a normal with half of
+// that, cut at 2.2 standard deviations.
 func drawn(rng *rand.Rand, signal, unit string, relative, absolute, span float64) *Instrument {
 	z := func() float64 { return max(-2.2, min(2.2, rng.NormFloat64())) }
 	return &Instrument{Signal: signal, Unit: unit, Span: span,
@@ -33,7 +34,8 @@ func drawn(rng *rand.Rand, signal, unit string, relative, absolute, span float64
 		Hysteresis: 0.12 * absolute * math.Abs(z())}
 }
 
-// Error is what the instrument adds at a true value, without noise, lag and the place in its hysteresis, at a time t in s.
+// Error is what the instrument adds at a true value, without noise, lag and the place in its hysteresis, at a
+// time t in s.
 func (i *Instrument) Error(at, t float64) float64 {
 	bow := 0.0
 	if i.Span > 0 {

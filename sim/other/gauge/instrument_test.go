@@ -32,13 +32,16 @@ func TestRead(t *testing.T) {
 	require.InDelta(t, 104, coarse.Read(0, 101, rng), 1e-12)
 }
 
-// TestAccuracies: the drawn errors keep what the shipped rig states for such a bench (expanded, k = 2), nearly always; the unit's sensor
-// keeps the 1 % of 14 bar of a good one.
+// TestAccuracies: the drawn errors keep what the shipped rig states for such a bench (expanded, k = 2),
+// nearly always; the unit's sensor keeps the 1 % of 14 bar of a good one.
 func TestAccuracies(t *testing.T) {
 	stated := map[string]struct{ at, within float64 }{
-		"UnitPressure": {900, 14}, "ReferencePressure": {900, 1.6}, "ReturnFlow": {160, 1.3}, "PumpSpeed": {1500, 4},
-		"SupplyVoltage": {24, 0.034}, "UnitVoltage": {24, 0.034}, "PumpCurrent": {0.5, 0.0125}, "ValveCurrent": {1.3, 0.0115},
-		"HeaterCurrent": {6, 0.04}, "SensorSupplyVoltage": {5, 0.01}, "ScaleMass": {50, 0.02}, "ReservoirMass": {1500, 0.2},
+		"UnitPressure": {900, 14}, "ReferencePressure": {900, 1.6}, "ReturnFlow": {160, 1.3}, "PumpSpeed": {1500,
+			4},
+		"SupplyVoltage": {24, 0.034}, "UnitVoltage": {24, 0.034}, "PumpCurrent": {0.5, 0.0125},
+		"ValveCurrent":  {1.3, 0.0115},
+		"HeaterCurrent": {6, 0.04}, "SensorSupplyVoltage": {5, 0.01}, "ScaleMass": {50, 0.02},
+		"ReservoirMass":    {1500, 0.2},
 		"FluidTemperature": {20, 0.3}, "AmbientTemperature": {20, 0.5}, "AmbientPressure": {98, 0.1},
 	}
 	const benches = 400
@@ -64,7 +67,8 @@ func TestBuoyancy(t *testing.T) {
 	require.InDelta(t, 1000-0.951, b.Masses(plant.Probe{Beaker: 1000})[0], 0.002)
 }
 
-// TestSensorFaults: what a fault adds to the unit's sensor is in its readings; without its supply it is pinned, then open.
+// TestSensorFaults: what a fault adds to the unit's sensor is in its readings; without its supply it is
+// pinned, then open.
 func TestSensorFaults(t *testing.T) {
 	h := plant.Whole()
 	h.SensorOffset, h.SensorGain, h.SensorNoise = 5e4, 0.05, 3e3

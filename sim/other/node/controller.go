@@ -7,7 +7,8 @@ import (
 	"holdfast/sim/other/plant"
 )
 
-// Addresses and groups of SAE J1939 that the unit's own controller uses. Layouts: public message lists of J1939-71 and -73.
+// Addresses and groups of SAE J1939 that the unit's own controller uses. Layouts: public message lists of
+// J1939-71 and -73.
 const (
 	unitAddress = 0x3d // 61, exhaust emission controller
 	requestsPGN = 61476
@@ -32,9 +33,9 @@ const (
 	priming   = 12
 )
 
-// Controller is a unit's own J1939 controller with its pressure regulator. What it does in each state is this maker's choice: priming
-// pumps at a fixed drive and goes over to regulating; readiness regulates; the two test modes keep the pump still, with and without
-// dosing; anything else is rest.
+// Controller is a unit's own J1939 controller with its pressure regulator. What it does in each state is this
+// maker's choice: priming pumps at a fixed drive and goes over to regulating; readiness regulates; the two
+// test modes keep the pump still, with and without dosing; anything else is rest.
 type Controller struct {
 	world  *plant.World
 	bench  *gauge.Bench
@@ -103,9 +104,11 @@ func (c *Controller) answer(pgn, to uint32, from byte) {
 	}
 }
 
-// claim is the NAME of an invented unit: identity 20411, function of an emission controller, on-highway, no free choice of address.
+// claim is the NAME of an invented unit: identity 20411, function of an emission controller, on-highway, no
+// free choice of address.
 func claim() Frame {
-	return Frame{ID: 6<<26 | (claimPGN|0xff)<<8 | unitAddress, Len: 8, Data: [8]byte{0xbb, 0x4f, 0, 0, 0, 0x3d, 0, 0x10}}
+	return Frame{ID: 6<<26 | (claimPGN|0xff)<<8 | unitAddress, Len: 8, Data: [8]byte{0xbb, 0x4f, 0, 0, 0, 0x3d,
+		0, 0x10}}
 }
 
 // control is one cycle: reads its sensor, regulates, and puts its own outputs into o.
@@ -147,7 +150,8 @@ func (c *Controller) control(q plant.Probe, now int64, o *plant.Outputs) {
 	c.diagnose(q, o)
 }
 
-// regulate is the drive for a pressure in bar: feed-forward by the root of what is there, proportional, and a slow integral near the aim.
+// regulate is the drive for a pressure in bar: feed-forward by the root of what is there, proportional, and a
+// slow integral near the aim.
 func (c *Controller) regulate(aim, dt float64) float64 {
 	wrong := aim - c.pressure
 	gain := 0.55 / aim
@@ -175,7 +179,8 @@ func (c *Controller) flow() float64 {
 	return max(0, c.duty-c.design.DoserLost*c.design.DoserRate) * c.full()
 }
 
-// diagnose keeps one code: a valve's coil without current (SPN 4376, FMI 5), a sensor without supply (SPN 4334, FMI 4).
+// diagnose keeps one code: a valve's coil without current (SPN 4376, FMI 5), a sensor without supply (SPN
+// 4334, FMI 4).
 func (c *Controller) diagnose(q plant.Probe, o *plant.Outputs) {
 	if !o.Return {
 		c.shifting = c.last

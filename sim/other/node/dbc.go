@@ -1,5 +1,6 @@
-// Package node is the bench's I/O node as bench-node.dbc describes it, in front of the second world's plant: what it sends and how
-// often, what it does with the harness's outputs, and its safe state when these stay away.
+// Package node is the bench's I/O node as bench-node.dbc describes it, in front of the second world's plant:
+// what it sends and how often, what it does with the harness's outputs, and its safe state when these stay
+// away.
 package node
 
 import "math"
@@ -24,7 +25,8 @@ type Frame struct {
 // absent is a reading that there is none of: not available on the bus.
 var absent = math.Inf(1)
 
-// put writes a number of a 16-bit signal as J1939 does: at the ends of its range it stays there, NaN is the error indicator.
+// put writes a number of a 16-bit signal as J1939 does: at the ends of its range it stays there, NaN is the
+// error indicator.
 func put(data []byte, value, scale, offset float64) {
 	raw := uint16(0xfe00)
 	if math.IsInf(value, 1) {
@@ -51,7 +53,8 @@ func packElectrics(v [4]float64) Frame {
 	return f
 }
 
-// packScale has ScaleMass in 24 bits, two numbers and four states: emergency stop, guard, shut-off, outputs enabled.
+// packScale has ScaleMass in 24 bits, two numbers and four states: emergency stop, guard, shut-off, outputs
+// enabled.
 func packScale(v [3]float64, stop, guard, shut, enabled byte) Frame {
 	f := Frame{ID: ScaleID, Len: 8}
 	raw := uint32(max(0, min(0xfaffff, math.Round((v[0]+1000)/0.01))))
@@ -81,7 +84,8 @@ type outputs struct {
 // unpack reads BenchOutputs and reports whether it is well formed.
 func unpack(f Frame) (outputs, bool) {
 	d := f.Data
-	o := outputs{back: d[4] & 3, shut: d[4] >> 2 & 3, heater: d[4] >> 4 & 3, power: d[4] >> 6, vent: d[5] & 3, tare: d[5] >> 2 & 3,
+	o := outputs{back: d[4] & 3, shut: d[4] >> 2 & 3, heater: d[4] >> 4 & 3, power: d[4] >> 6, vent: d[5] & 3,
+		tare:    d[5] >> 2 & 3,
 		counter: d[7] & 15}
 	var ok [2]bool
 	o.drive, ok[0] = percent(d[0], d[1])

@@ -52,7 +52,8 @@ type Node struct {
 	Refused int
 }
 
-// New is a node in front of a plant. Its clock is off by some 30 parts in a million, and each message comes some ms late.
+// New is a node in front of a plant. Its clock is off by some 30 parts in a million, and each message comes
+// some ms late.
 func New(w *plant.World, b *gauge.Bench, seed uint64) *Node {
 	rng := rand.New(rand.NewPCG(seed, 0x7468657265))
 	n := &Node{World: w, Bench: b, rng: rng, clock: 30e-6 * rng.NormFloat64(), counter: -1, heardAt: -silence}
@@ -71,7 +72,8 @@ func New(w *plant.World, b *gauge.Bench, seed uint64) *Node {
 // Join puts the unit's own controller on the bus.
 func (n *Node) Join(c *Controller) {
 	n.Unit = c
-	for _, m := range []cycle{{every: 50 * ms, pack: c.info}, {every: 500 * ms, pack: c.info2}, {every: 1000 * ms, pack: c.supply},
+	for _, m := range []cycle{{every: 50 * ms, pack: c.info}, {every: 500 * ms, pack: c.info2},
+		{every: 1000 * ms, pack: c.supply},
 		{every: 1000 * ms, pack: c.tank}, {every: 1000 * ms, pack: c.dm1}} {
 		m.unit, m.next = true, 30*ms+int64(n.rng.Float64()*float64(m.every))
 		n.cycles = append(n.cycles, m)
@@ -165,7 +167,8 @@ func (n *Node) later(by int64) {
 	}
 }
 
-// Advance runs to until and returns the frames sent; with at least it stops there or later once a frame has been sent.
+// Advance runs to until and returns the frames sent; with at least it stops there or later once a frame has
+// been sent.
 func (n *Node) Advance(atLeast, until int64) (sent []Frame, reached int64, err error) {
 	for {
 		next := n.nextEvent()
@@ -208,7 +211,8 @@ func (n *Node) nextEvent() int64 {
 
 // touches reports whether what is due now reads the plant or sets its outputs.
 func (n *Node) touches() bool {
-	due := n.Unit != nil && n.control <= n.now || n.apply > 0 && n.apply <= n.now || n.enabled && n.now-n.heardAt >= silence
+	due := n.Unit != nil && n.control <= n.now || n.apply > 0 && n.apply <= n.now || n.enabled &&
+		n.now-n.heardAt >= silence
 	for _, c := range n.cycles {
 		due = due || c.next <= n.now
 	}

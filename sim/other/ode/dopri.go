@@ -1,6 +1,7 @@
-// Package ode integrates ordinary differential equations by the embedded Runge-Kutta pair of Dormand and Prince, 5(4), with a step
-// size that follows the error (J. R. Dormand, P. J. Prince, J. Comp. Appl. Math. 6 (1980) 19-26; coefficients from memory, held
-// against closed forms and against the order of convergence in the tests).
+// Package ode integrates ordinary differential equations by the embedded Runge-Kutta pair of Dormand and
+// Prince, 5(4), with a step size that follows the error (J. R. Dormand, P. J. Prince, J. Comp. Appl. Math. 6
+// (1980) 19-26; coefficients from memory, held against closed forms and against the order of convergence in
+// the tests).
 package ode
 
 import (
@@ -8,16 +9,18 @@ import (
 	"math"
 )
 
-// System is what is integrated: the slopes of y at t. Limit is the longest step in seconds that may be tried from here.
+// System is what is integrated: the slopes of y at t. Limit is the longest step in seconds that may be tried
+// from here.
 type System interface {
 	Slope(t float64, y, dy []float64)
 	Limit(t float64, y []float64) float64
-	// Accepted is called after every accepted step. It may change y (a crank angle that wraps, a valve that snaps) and
-	// reports whether it did, or whether the slopes are no longer what they were.
+	// Accepted is called after every accepted step. It may change y (a crank angle that wraps, a valve that
+	// snaps) and reports whether it did, or whether the slopes are no longer what they were.
 	Accepted(t float64, y []float64) bool
 }
 
-// Solver keeps the step size from one stretch to the next. Rel is the relative error of one step, Abs the absolute one of each state.
+// Solver keeps the step size from one stretch to the next. Rel is the relative error of one step, Abs the
+// absolute one of each state.
 type Solver struct {
 	Rel float64
 	Abs []float64
@@ -42,7 +45,8 @@ func New(rel float64, abs []float64) *Solver {
 	return s
 }
 
-// Disturbed says that an input of the system jumped: the slope kept from the last step is thrown away and the step is short again.
+// Disturbed says that an input of the system jumped: the slope kept from the last step is thrown away and the
+// step is short again.
 func (s *Solver) Disturbed() {
 	s.fresh = false
 	s.h = min(s.h, 5e-4)
@@ -54,7 +58,8 @@ var (
 	e = [7]float64{71. / 57600, 0, -71. / 16695, 71. / 1920, -17253. / 339200, 22. / 525, -1. / 40}
 )
 
-// stage sets to to y at the i-th node, from the slopes before it. Written out: half of a run's time goes by here.
+// stage sets to to y at the i-th node, from the slopes before it. Written out: half of a run's time goes by
+// here.
 func (s *Solver) stage(i int, h float64, y, to []float64) {
 	n := len(y)
 	to = to[:n]
@@ -157,7 +162,8 @@ func (s *Solver) try(f System, t, h float64, y []float64) float64 {
 		f.Slope(t+c[i]*h, to, s.k[i])
 	}
 	n := len(y)
-	k0, k2, k3, k4, k5, k6, next, abs := s.k[0][:n], s.k[2][:n], s.k[3][:n], s.k[4][:n], s.k[5][:n], s.k[6][:n], s.next[:n], s.Abs[:n]
+	k0, k2, k3, k4, k5, k6, next, abs := s.k[0][:n], s.k[2][:n], s.k[3][:n], s.k[4][:n], s.k[5][:n], s.k[6][:n],
+		s.next[:n], s.Abs[:n]
 	worst := 0.0
 	for j := range y {
 		err := math.Abs(h * (e[0]*k0[j] + e[2]*k2[j] + e[3]*k3[j] + e[4]*k4[j] + e[5]*k5[j] + e[6]*k6[j]))

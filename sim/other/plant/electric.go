@@ -16,8 +16,8 @@ func (w *World) heaterOhms(y []float64) float64 {
 	return w.HeaterOhms * w.HeaterTimes * (1 + w.HeaterSlope*(y[heatT]-20))
 }
 
-// electrics solves the wiring: everything hangs on one pair of wires, so the motor's current lowers its own voltage. The motor is
-// chopped with a freewheel path, so its current never turns round.
+// electrics solves the wiring: everything hangs on one pair of wires, so the motor's current lowers its own
+// voltage. The motor is chopped with a freewheel path, so its current never turns round.
 func (w *World) electrics(y []float64) electric {
 	var e electric
 	if !w.Out.Power {

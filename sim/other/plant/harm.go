@@ -31,7 +31,8 @@ type Harm struct {
 
 // Whole is a unit without any fault. Its heater has a protection that no run reaches.
 func Whole() Harm {
-	return Harm{SpoolMax: 1, SpoolSlow: 1, CoilTimes: 1, HeaterTimes: 1, Thicker: 1, ProtectionOpens: 140, ProtectionCloses: 90}
+	return Harm{SpoolMax: 1, SpoolSlow: 1, CoilTimes: 1, HeaterTimes: 1, Thicker: 1, ProtectionOpens: 140,
+		ProtectionCloses: 90}
 }
 
 // Fault is one fault with its severity, 0..1.
@@ -48,7 +49,8 @@ func ParseFault(text string) (Fault, error) {
 	}
 	s, err := strconv.ParseFloat(at, 64)
 	if !ok || err != nil || !(s >= 0 && s <= 1) {
-		return Fault{}, fmt.Errorf("%q: expected NAME=SEVERITY with a severity of 0 to 1, for example %s=0.5", text, name)
+		return Fault{}, fmt.Errorf("%q: expected NAME=SEVERITY with a severity of 0 to 1, for example %s=0.5", text,
+			name)
 	}
 	return Fault{name, s}, nil
 }
@@ -62,7 +64,8 @@ type damage struct {
 	rng   *rand.Rand
 }
 
-// leakAt gives the laminar conductance or turbulent area of a leak of so many mL/min at the unit's nominal pressure.
+// leakAt gives the laminar conductance or turbulent area of a leak of so many mL/min at the unit's nominal
+// pressure.
 func (d damage) leakG(mlPerMin float64) float64 { return mlPerMin * perMn / d.p.NominalGauge }
 func (d damage) leakArea(mlPerMin float64) float64 {
 	return mlPerMin * perMn / orifice(1, d.p.NominalGauge, 1090)

@@ -59,7 +59,8 @@ func TestPolytrope(t *testing.T) {
 	require.InEpsilon(t, before, law(), 2e-3)
 }
 
-// TestLeakDown: with a laminar leak alone the pressure falls by an exponential, with an opening alone its root falls in a line.
+// TestLeakDown: with a laminar leak alone the pressure falls by an exponential, with an opening alone its
+// root falls in a line.
 func TestLeakDown(t *testing.T) {
 	start := func(h Harm) *World {
 		p := tight()
@@ -87,8 +88,9 @@ func TestLeakDown(t *testing.T) {
 	require.InDelta(t, root*root, w.Probe().Pressure, 0.02)
 }
 
-// TestTighter: a tolerance twenty times tighter changes nothing that an instrument could see once the line is full. While air goes
-// out through the chattering check valve the exact course is left to chance, as it is on a bench: there the time to fill is held.
+// TestTighter: a tolerance twenty times tighter changes nothing that an instrument could see once the line is
+// full. While air goes out through the chattering check valve the exact course is left to chance, as it is on
+// a bench: there the time to fill is held.
 func TestTighter(t *testing.T) {
 	run := func(rel float64) (values []float64) {
 		p := tight()
@@ -97,7 +99,8 @@ func TestTighter(t *testing.T) {
 		fine(w, rel)
 		w.Set(Outputs{Power: true, Drive: 0.43})
 		require.NoError(t, w.Advance(40))
-		for _, o := range []Outputs{{Power: true, Drive: 0.43}, {Power: true, Drive: 0.5, Duty: 0.4}, {Power: true, Shut: true},
+		for _, o := range []Outputs{{Power: true, Drive: 0.43}, {Power: true, Drive: 0.5, Duty: 0.4}, {Power: true,
+			Shut: true},
 			{Power: true, Drive: 0.6, Return: true, Duty: 0.2}} {
 			w.Set(o)
 			mean := 0.0
@@ -152,7 +155,8 @@ func TestEnergy(t *testing.T) {
 	require.Less(t, shaft, electrical)
 }
 
-// TestFluid holds the fluid against reference values: water by Kell and IAPWS, AUS 32 by ISO 22241-1 and its bands.
+// TestFluid holds the fluid against reference values: water by Kell and IAPWS, AUS 32 by ISO 22241-1 and its
+// bands.
 func TestFluid(t *testing.T) {
 	water, def := Fluid{Water: 1}, Fluid{}
 	require.InDelta(t, 998.204, water.Density(20), 0.01)
@@ -167,7 +171,8 @@ func TestFluid(t *testing.T) {
 	require.InEpsilon(t, 500, orifice(0.205067*mm2, 9*bar, 1090)/perMn, 1e-3)
 }
 
-// TestFaultsBite: each fault, fully grown, moves something that can be seen, and at severity 0 nothing but the draw.
+// TestFaultsBite: each fault, fully grown, moves something that can be seen, and at severity 0 nothing but
+// the draw.
 func TestFaultsBite(t *testing.T) {
 	healthy := seen(t, nil)
 	for _, name := range Faults() {
@@ -202,7 +207,8 @@ func seen(t *testing.T, faults []Fault) [4]Probe {
 	return out
 }
 
-// TestDoserEdges: the valve stands open as long as its duty less what is lost, also late in a run when outputs change all the time.
+// TestDoserEdges: the valve stands open as long as its duty less what is lost, also late in a run when
+// outputs change all the time.
 func TestDoserEdges(t *testing.T) {
 	p := tight()
 	p.ResidueLine, p.ResidueSuck = 0.95, 1

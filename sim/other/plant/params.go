@@ -9,9 +9,10 @@ const (
 	rpm   = 3.14159265358979 / 30 // r/min in rad/s
 )
 
-// Params is one supply unit with its hoses and its surroundings. Every field is a number with its unit, the range in which the
-// plant may be believed, the spread between units (one standard deviation, relative or, with the unit, absolute) and its source:
-// "bench" is the reference unit of the bench's description, "physics" the reference values, "invented" ours.
+// Params is one supply unit with its hoses and its surroundings. Every field is a number with its unit, the
+// range in which the plant may be believed, the spread between units (one standard deviation, relative or,
+// with the unit, absolute) and its source: "bench" is the reference unit of the bench's description,
+// "physics" the reference values, "invented" ours.
 type Params struct {
 	// Supply and wiring.
 	SupplyVolts     float64 `unit:"V" range:"10..30" spread:"0.2 V" from:"bench"`

@@ -1,9 +1,11 @@
-// Package plant is a DEF supply unit with its hoses and tank as physics: states, their slopes, and what can go wrong with it. It
-// shares nothing with the other simulator of this repository: where the two agree, they agree by physics.
+// Package plant is a DEF supply unit with its hoses and tank as physics: states, their slopes, and what can
+// go wrong with it. It shares nothing with the other simulator of this repository: where the two agree, they
+// agree by physics.
 //
-// What it has beyond a single compliance and a table of efficiencies: a pump resolved over the crank with dead volume and seats
-// that close late, polytropic air in pockets and bubbles, a hose that creeps, a check valve with hysteresis, a line with a
-// temperature of its own, a motor and coils that warm up, and the volume between pump and filter.
+// What it has beyond a single compliance and a table of efficiencies: a pump resolved over the crank with
+// dead volume and seats that close late, polytropic air in pockets and bubbles, a hose that creeps, a check
+// valve with hysteresis, a line with a temperature of its own, a motor and coils that warm up, and the volume
+// between pump and filter.
 package plant
 
 import (
@@ -87,9 +89,12 @@ func tolerances() []float64 {
 	for i := range abs {
 		abs[i] = 1e-6
 	}
-	for i, tol := range map[int]float64{crank: 1e-3, omega: 2e-2, headP: 200, lineP: 15, lineM: 2e-9, suckM: 1e-8, creep1: 1e-12,
-		creep2: 1e-12, creep3: 1e-12, lineT: 1e-4, tankT: 1e-4, windT: 1e-3, coilT: 1e-3, heatT: 1e-3, spool: 1e-3, coilI: 1e-3,
-		tankM: 1e-8, beakerM: 1e-8, floorM: 1e-8, casingM: 1e-8, airedM: 1e-9, sensorP: 120, gaugeP: 60, backV: 1e-11, forwardV: 1e-11,
+	for i, tol := range map[int]float64{crank: 1e-3, omega: 2e-2, headP: 200, lineP: 15, lineM: 2e-9,
+		suckM: 1e-8, creep1: 1e-12,
+		creep2: 1e-12, creep3: 1e-12, lineT: 1e-4, tankT: 1e-4, windT: 1e-3, coilT: 1e-3, heatT: 1e-3, spool: 1e-3,
+		coilI: 1e-3,
+		tankM: 1e-8, beakerM: 1e-8, floorM: 1e-8, casingM: 1e-8, airedM: 1e-9, sensorP: 120, gaugeP: 60,
+		backV: 1e-11, forwardV: 1e-11,
 		dosedM: 1e-8, drawnM: 1e-8} {
 		abs[i] = tol
 	}
@@ -98,7 +103,8 @@ func tolerances() []float64 {
 
 // New is a plant at rest with an empty line, built from one unit's numbers, a fluid and its faults.
 func New(p Params, fluid Fluid, harm Harm, seed uint64) *World {
-	w := &World{Params: p, Fluid: fluid, Harm: harm, y: make([]float64, states), solver: ode.New(relTol, tolerances()), seed: seed}
+	w := &World{Params: p, Fluid: fluid, Harm: harm, y: make([]float64, states), solver: ode.New(relTol,
+		tolerances()), seed: seed}
 	w.y[lineT], w.y[tankT] = p.RoomCelsius, p.TankCelsius
 	w.y[windT], w.y[coilT], w.y[heatT] = p.RoomCelsius, p.RoomCelsius, p.RoomCelsius
 	w.y[spool] = harm.SpoolMin
@@ -145,7 +151,8 @@ func (w *World) Limit(t float64, y []float64) float64 {
 	return min(h, w.toSnap(y[lineP]))
 }
 
-// toSnap is the time in s until the check valve snaps, by the last slope of the pressure; large when it will not.
+// toSnap is the time in s until the check valve snaps, by the last slope of the pressure; large when it will
+// not.
 func (w *World) toSnap(p float64) float64 {
 	at := w.CheckOpens
 	if w.checkOpen {
@@ -157,8 +164,8 @@ func (w *World) toSnap(p float64) float64 {
 	return math.Inf(1)
 }
 
-// doserCommanded reports whether the dosing valve stands open from t on: the driver pulses from the top of its period, and the
-// needle lifts late by what is lost.
+// doserCommanded reports whether the dosing valve stands open from t on: the driver pulses from the top of
+// its period, and the needle lifts late by what is lost.
 func (w *World) doserCommanded(t float64) bool {
 	if w.DoserNever || w.Out.Duty <= 0 {
 		return false

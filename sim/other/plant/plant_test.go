@@ -8,7 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// bench is a small controller of this test's own: proportional and integral on the true pressure, every 20 ms.
+// bench is a small controller of this test's own: proportional and integral on the true pressure, every 20
+// ms.
 type bench struct {
 	w   *World
 	sum float64
@@ -51,8 +52,8 @@ func middle(t *testing.T, kind string) *bench {
 	return &bench{w: New(p, Fluid{}, Whole(), 1)}
 }
 
-// TestHealthy: what the bench's description says of its reference unit is what this plant does, within the roundness of those
-// figures, and each of the other types does the like at its own pressure.
+// TestHealthy: what the bench's description says of its reference unit is what this plant does, within the
+// roundness of those figures, and each of the other types does the like at its own pressure.
 func TestHealthy(t *testing.T) {
 	for _, kind := range Kinds() {
 		t.Run(kind, func(t *testing.T) {
@@ -96,7 +97,8 @@ func TestParams(t *testing.T) {
 			require.NotEmpty(t, f.Tag.Get("from"), f.Name)
 			lo, hi, err := Range(f.Tag)
 			require.NoError(t, err, f.Name)
-			require.True(t, v.Field(i).Float() >= lo && v.Field(i).Float() <= hi, "%s %s = %g", kind, f.Name, v.Field(i).Float())
+			require.True(t, v.Field(i).Float() >= lo && v.Field(i).Float() <= hi, "%s %s = %g", kind, f.Name,
+				v.Field(i).Float())
 		}
 		for seed := range uint64(50) {
 			_, err := Drawn(kind, rand.New(rand.NewPCG(seed, 1)))

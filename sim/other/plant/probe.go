@@ -28,12 +28,17 @@ func (w *World) Probe() Probe {
 	st := w.pump(y, in)
 	e := w.electrics(y)
 	q := Probe{
-		T: w.T, Pressure: y[lineP] / bar, HeadPressure: y[headP] / bar, AtSensor: y[sensorP] / bar, AtGauge: y[gaugeP] / bar,
-		Speed: y[omega] / rpm, MotorAmps: e.motor, CoilAmps: y[coilI], HeaterAmps: e.heater, BenchVolts: e.bench, UnitVolts: e.unit,
-		SensorVolts: w.SensorVolts(), Shut: y[shut], Back: f.back / perMn, BackGas: f.backGas / perMn, Dose: f.dose / perMn,
-		Outside: f.outside / perMn, Tank: y[tankM] * 1e3, Beaker: y[beakerM] * 1e3, LineFluid: in.fluid / mL, LineGas: in.gas / mL,
-		TankCelsius: y[tankT], LineCelsius: y[lineT], RoomCelsius: w.RoomCelsius, WindingCelsius: y[windT], Barometer: w.Barometer,
-		Spool: y[spool], ForwardFlow: st.forward / perMn, ReverseFluid: st.reverse * st.wetShare / perMn,
+		T: w.T, Pressure: y[lineP] / bar, HeadPressure: y[headP] / bar, AtSensor: y[sensorP] / bar,
+		AtGauge: y[gaugeP] / bar,
+		Speed:   y[omega] / rpm, MotorAmps: e.motor, CoilAmps: y[coilI], HeaterAmps: e.heater, BenchVolts: e.bench,
+		UnitVolts:   e.unit,
+		SensorVolts: w.SensorVolts(), Shut: y[shut], Back: f.back / perMn, BackGas: f.backGas / perMn,
+		Dose:    f.dose / perMn,
+		Outside: f.outside / perMn, Tank: y[tankM] * 1e3, Beaker: y[beakerM] * 1e3, LineFluid: in.fluid / mL,
+		LineGas:     in.gas / mL,
+		TankCelsius: y[tankT], LineCelsius: y[lineT], RoomCelsius: w.RoomCelsius, WindingCelsius: y[windT],
+		Barometer: w.Barometer,
+		Spool:     y[spool], ForwardFlow: st.forward / perMn, ReverseFluid: st.reverse * st.wetShare / perMn,
 	}
 	if w.period > 0 && w.T-w.turned < 2*w.period+0.1 {
 		q.Revolution = 60 / math.Max(w.period, w.T-w.turned)
@@ -57,8 +62,8 @@ func (w *World) thin(celsius float64) float64 {
 	return (Fluid{}).Viscosity(20) / (w.Viscosity(celsius) * w.Thicker)
 }
 
-// LeakAt is all that leaves a line that is shut in at a gauge pressure in bar, pump off and dosing valve commanded shut: mL/min with
-// the fluid at celsius.
+// LeakAt is all that leaves a line that is shut in at a gauge pressure in bar, pump off and dosing valve
+// commanded shut: mL/min with the fluid at celsius.
 func (w *World) LeakAt(gauge, celsius float64) float64 {
 	p, rho, thinner := gauge*bar, w.Density(celsius), w.thin(celsius)
 	q := slot(w.SplitG, w.SplitArea, p, rho, thinner) + slot(w.SeatLeak+w.OutletG, 0, p, rho, thinner)
@@ -76,20 +81,21 @@ func (w *World) DripAt(gauge, celsius float64) float64 {
 	return (orifice(w.DoserArea*w.DoserStuck, p, rho) + (w.DoserDrip+w.DripG)*w.thin(celsius)*p) / perMn
 }
 
-// ComplianceAt is what the line with its head swallows in mL/bar at a gauge pressure in bar when the pressure moves within the
-// time over (s): the elastic part, the creep that comes within that time, the fluid itself, and the air, of which gas (mL) stood in
-// the line at the gauge pressure was.
+// ComplianceAt is what the line with its head swallows in mL/bar at a gauge pressure in bar when the pressure
+// moves within the time over (s): the elastic part, the creep that comes within that time, the fluid itself,
+// and the air, of which gas (mL) stood in the line at the gauge pressure was.
 func (w *World) ComplianceAt(gauge, over, gas, was float64) float64 {
 	air := math.Pow((w.Barometer+max(was*bar, 0))/(w.Barometer+gauge*bar), 1/w.Polytropic) * gas * mL
 	c := w.stretch + w.HeadSpace + w.Compressibility()*w.LineVolume + air/(w.Polytropic*(w.Barometer+gauge*bar))
-	for _, v := range [3][2]float64{{w.Creep1, w.CreepTime1}, {w.Creep2, w.CreepTime2}, {w.Creep3, w.CreepTime3}} {
+	for _, v := range [3][2]float64{{w.Creep1, w.CreepTime1}, {w.Creep2, w.CreepTime2}, {w.Creep3,
+		w.CreepTime3}} {
 		c += v[0] * w.HoseStretch * (1 - math.Exp(-over/v[1]))
 	}
 	return c * bar / mL
 }
 
-// Restriction is the effective area of the return's restriction in mm2 for a true flow in mL/min at a gauge pressure in bar: flow over
-// sqrt(2 dp/rho), dp being what the check valve leaves.
+// Restriction is the effective area of the return's restriction in mm2 for a true flow in mL/min at a gauge
+// pressure in bar: flow over sqrt(2 dp/rho), dp being what the check valve leaves.
 func (w *World) Restriction(flow, gauge, celsius float64) float64 {
 	q := flow * perMn
 	dp := gauge*bar - w.CheckShuts*w.CheckOpens - w.CheckSlope*q

@@ -2,21 +2,23 @@ package plant
 
 import "math"
 
-// stroke is what the pump does at this instant: flows in m3/s at the pressure where they go or come from, torque in N m.
+// stroke is what the pump does at this instant: flows in m3/s at the pressure where they go or come from,
+// torque in N m.
 type stroke struct {
 	forward, gasShare float64
 	reverse, wetShare float64
 	torque            float64
 	inlet             float64 // Pa absolute, at the inlet valve while it draws
-	fromLine          float64 // share of the air that stood in the suction line; the rest is drawn in from outside
+	fromLine          float64 // share of the air that stood in the suction line; the rest comes in from outside
 }
 
 // lifts is the share of the stroke over which a valve lifts, to either side.
 const lifts = 0.03
 
-// pump resolves the crank: from bottom dead centre (0) to top (pi) the membrane pushes, from there to 2 pi it draws. Pushing begins
-// only after what is in the chamber has been brought to the pressure outside: head and membrane give way, air in swept and
-// dead volume is compressed by a polytrope, and the inlet valve closes late.
+// pump resolves the crank: from bottom dead centre (0) to top (pi) the membrane pushes, from there to 2 pi it
+// draws. Pushing begins only after what is in the chamber has been brought to the pressure outside: head and
+// membrane give way, air in swept and dead volume is compressed by a polytrope, and the inlet valve closes
+// late.
 func (w *World) pump(y []float64, in inside) stroke {
 	var s stroke
 	om := max(y[omega], 0)
@@ -89,8 +91,8 @@ func (w *World) dry(y []float64) float64 {
 // late is the volume in m3 that a stroke loses because the valves close after the turning point.
 func (w *World) late(om float64) float64 { return w.Stroke * (1 - math.Cos(min(om*w.SeatTime, 1.5))) }
 
-// stillFluid is the share of fluid in what comes back while the line is sucked empty: all of it while the plug lasts; behind it the
-// film on the wall, which creeps along slowly.
+// stillFluid is the share of fluid in what comes back while the line is sucked empty: all of it while the
+// plug lasts; behind it the film on the wall, which creeps along slowly.
 func (w *World) stillFluid(in inside) float64 {
 	left := in.fluid / w.LineVolume
 	plug := ramp(left, w.FilmLoss, w.FilmLoss+0.03)

@@ -13,7 +13,6 @@ type flows struct {
 	dose, doseGas     float64 // doseGas below 0: air drawn in
 	vent, ventGas     float64
 	slip              float64 // fluid that comes back through a leaking check valve, from the tank
-	airIn             float64
 }
 
 // inside is what stands in the line: volumes in m3.
@@ -38,7 +37,8 @@ func (w *World) Slope(_ float64, y, dy []float64) {
 	p, ph := y[lineP], y[headP]
 	f := w.lineFlows(y, in)
 	stroke := w.pump(y, in)
-	f.forward, f.gasShare, f.reverse, f.wetShare = stroke.forward, stroke.gasShare, stroke.reverse, stroke.wetShare
+	f.forward, f.gasShare, f.reverse, f.wetShare = stroke.forward, stroke.gasShare, stroke.reverse,
+		stroke.wetShare
 	f.filter = w.throughFilter(ph - p)
 	f.split = slot(w.SplitG, w.SplitArea, ph, w.rho, w.thinner)
 	f.seat = slot(w.SeatLeak+w.OutletG, 0, ph, w.rho, w.thinner)
@@ -52,7 +52,8 @@ func (w *World) Slope(_ float64, y, dy []float64) {
 	dy[lineM] = fluidIn - w.rho*fluidOut
 
 	// The hose: elastic at once, and three Kelvin-Voigt elements in series with it.
-	for i, c := range [3]struct{ share, tau float64 }{{w.Creep1, w.CreepTime1}, {w.Creep2, w.CreepTime2}, {w.Creep3, w.CreepTime3}} {
+	for i, c := range [3]struct{ share, tau float64 }{{w.Creep1, w.CreepTime1}, {w.Creep2, w.CreepTime2},
+		{w.Creep3, w.CreepTime3}} {
 		dy[creep1+i] = (c.share*w.HoseStretch*p - y[creep1+i]) / c.tau
 	}
 	through := fluidIn / w.rho
@@ -61,8 +62,9 @@ func (w *World) Slope(_ float64, y, dy []float64) {
 
 	absolute := w.Barometer + p
 	yields := w.stretch + w.Compressibility()*max(in.fluid, 0) + in.gas/(w.Polytropic*max(absolute, 2000))
-	volumes := f.filter - f.outside - f.back - f.backGas - f.dose - f.doseGas - f.vent - f.ventGas + f.slip + f.airIn
-	dy[lineP] = (volumes + max(in.fluid, 0)*w.Expansion()*dy[lineT] - dy[creep1] - dy[creep2] - dy[creep3]) / yields
+	volumes := f.filter - f.outside - f.back - f.backGas - f.dose - f.doseGas - f.vent - f.ventGas + f.slip
+	dy[lineP] = (volumes + max(in.fluid, 0)*w.Expansion()*dy[lineT] - dy[creep1] - dy[creep2] -
+		dy[creep3]) / yields
 	w.rising = dy[lineP]
 
 	// Suction line: what the pump draws as air is made up by fluid from the tank.
@@ -75,7 +77,8 @@ func (w *World) Slope(_ float64, y, dy []float64) {
 	casing := y[casingM] / w.rho / w.CasingSpace
 	drained := w.rho * f.split * ramp(casing, 0.9, 1.1)
 	dy[casingM] = w.rho*f.split - drained
-	dy[tankM] = -fluidIn - dy[suckM] + w.rho*(f.reverse*f.wetShare+f.seat+f.back+f.vent-f.slip) + drained - w.Evaporation
+	dy[tankM] = -fluidIn - dy[suckM] + w.rho*(f.reverse*f.wetShare+f.seat+f.back+f.vent-f.slip) + drained -
+		w.Evaporation
 	dy[beakerM] = w.rho*f.dose - w.Evaporation
 	if y[beakerM] <= 0 && f.dose == 0 {
 		dy[beakerM] = 0
@@ -113,7 +116,8 @@ func truth(b bool) float64 {
 	return 0
 }
 
-// throughFilter is the flow through the main filter at dp: laminar in the paper, and turbulent where crystals sit.
+// throughFilter is the flow through the main filter at dp: laminar in the paper, and turbulent where crystals
+// sit.
 func (w *World) throughFilter(dp float64) float64 {
 	r := w.FilterLoss / w.thinner
 	if w.FilterBlock == 0 {
@@ -165,8 +169,8 @@ func (w *World) lineFlows(y []float64, in inside) flows {
 	return f
 }
 
-// throughReturn is the fluid flow of the restriction under dp: the discharge falls with viscosity, and the check valve's spring
-// takes a little more with flow.
+// throughReturn is the fluid flow of the restriction under dp: the discharge falls with viscosity, and the
+// check valve's spring takes a little more with flow.
 func (w *World) throughReturn(area, dp float64) float64 {
 	if area <= 0 || dp <= 0 {
 		return 0
