@@ -79,7 +79,7 @@ type Watched struct {
 	Serial  string
 	Stage   Stage
 	Summary *watch.Summary
-	Events  []byte // JSON lines, as watch.EventLog writes them
+	Events  []byte // JSON lines, as bench/watch/keep writes them
 	By      string
 	Now     time.Time
 	Version string // of the program

@@ -69,8 +69,8 @@ func (u *unit) view(now clock.Instant) UnitView {
 		Dose: u.dose, DoseKnown: u.doseOK && heard}
 }
 
-// of is the unit of a bank, or the first one heard for bank 0; nil where there is none.
-func (v *View) of(bank uint8) *UnitView {
+// Of returns the unit of a bank, or the first one heard for bank 0; nil where there is none.
+func (v *View) Of(bank uint8) *UnitView {
 	for i := range v.Units {
 		if bank == 0 || v.Units[i].Bank == bank {
 			return &v.Units[i]

@@ -17,7 +17,7 @@ func TestBus_ParseRate(t *testing.T) {
 	}
 	for _, text := range []string{"k", "250 k", "-250k", "2M", "NaN", "Infk", "1e9", "250x", strings.Repeat("9", 1000), "0"} {
 		_, err := parseRate(text)
-		require.ErrorContains(t, err, "as 250k", text)
+		require.ErrorContains(t, err, "for example 250k", text)
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/alarm"
 	"holdfast/bench/watch/live"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
@@ -42,7 +43,7 @@ func listenFrom(t *testing.T, start clock.Instant, o watchOptions, alarms string
 	attach, err := o.attach.open(context.Background(), io.Discard)
 	require.NoError(t, err)
 	if alarms != "" {
-		l.Alarms, err = watch.ParseAlarms("mine.yaml", []byte(alarms))
+		l.Alarms, err = alarm.Parse("mine.yaml", []byte(alarms))
 		require.NoError(t, err)
 	}
 	length, err := o.length()

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/alarm"
 	"holdfast/bench/watch/live"
 	"holdfast/cmd/holdfast/console"
 	"holdfast/j1939/can"
@@ -66,7 +67,7 @@ func (o *watchOptions) length() (time.Duration, error) {
 	return d, nil
 }
 
-func loadAlarms(path string) (watch.Alarms, error) {
+func loadAlarms(path string) (alarm.Rules, error) {
 	if path == "" {
 		return nil, nil
 	}
@@ -74,7 +75,7 @@ func loadAlarms(path string) (watch.Alarms, error) {
 	if err != nil {
 		return nil, badInput(err)
 	}
-	alarms, err := watch.ParseAlarms(path, text)
+	alarms, err := alarm.Parse(path, text)
 	return alarms, badInput(err)
 }
 

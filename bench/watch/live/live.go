@@ -9,6 +9,8 @@ import (
 	"github.com/rs/zerolog"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/alarm"
+	"holdfast/bench/watch/keep"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/clock"
@@ -18,7 +20,7 @@ import (
 type Options struct {
 	Name   string // of the bus
 	Limits watch.Options
-	Alarms watch.Alarms
+	Alarms alarm.Rules
 	Until  clock.Instant     // Never: no end of its own
 	KeyOff bool              // end when the vehicle has gone to sleep after a trip
 	Silent bool              // the interface's controller sends no bit at all
@@ -36,7 +38,7 @@ type Watch struct {
 	source  can.Source
 	watcher *watch.Watcher
 	record  *capture.Rotation // nil: nothing is recorded
-	events  *watch.EventLog   // nil: events are not kept
+	events  *keep.EventLog    // nil: events are not kept
 	guard   rateGuard
 
 	judged   clock.Instant
@@ -79,12 +81,12 @@ func (l *Watch) keepFrom() error {
 	if l.Keep == "" {
 		return nil
 	}
-	events, before, err := watch.OpenEventLog(l.Keep)
+	events, before, err := keep.OpenEventLog(l.Keep)
 	if err != nil {
 		return err
 	}
 	l.events = events
-	if l.record, err = watch.NewRecorder(l.Keep, l.Name, int64(l.FileMB)<<20, l.Files); err != nil {
+	if l.record, err = keep.NewRecorder(l.Keep, l.Name, int64(l.FileMB)<<20, l.Files); err != nil {
 		return err
 	}
 	if before.Unfinished {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/keep"
 	"holdfast/j1939/can"
 	"holdfast/j1939/can/capture"
 	"holdfast/j1939/trace"
@@ -13,8 +14,8 @@ import (
 // resume goes on where a watch was cut off: its recordings are read back, so that its trips, counts and trends
 // go on, and the hole is told. Its events were told then and are in the file; they are not told again. A
 // recording that the cut tore is read as far as it goes.
-func (l *Watch) resume(before watch.Before) error {
-	files, err := watch.Recordings(l.Keep, before.Ended)
+func (l *Watch) resume(before keep.Before) error {
+	files, err := keep.Recordings(l.Keep, before.Ended)
 	if err != nil {
 		return err
 	}

@@ -1,4 +1,4 @@
-package watch_test
+package alarm_test
 
 import (
 	"strings"
@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"holdfast/bench/watch"
+	"holdfast/bench/watch/alarm"
 	"holdfast/j1939/can"
 	"holdfast/j1939/clock"
 )
@@ -23,8 +24,8 @@ alarms:
   - when: dosing rate >= 7200 g/h
 `
 
-func TestParseAlarms(t *testing.T) {
-	list, err := watch.ParseAlarms("mine.yaml", []byte(goodAlarms))
+func TestParse(t *testing.T) {
+	list, err := alarm.Parse("mine.yaml", []byte(goodAlarms))
 	require.NoError(t, err)
 	require.Len(t, list, 5)
 	require.Equal(t, "pressure low", list[0].Name)
@@ -35,7 +36,7 @@ func TestParseAlarms(t *testing.T) {
 
 // Every mistake is answered at its line and column, with what would do, in the words of the scenario
 // reader.
-func TestParseAlarms_Problems(t *testing.T) {
+func TestParse_Problems(t *testing.T) {
 	for _, c := range []struct{ rule, want string }{
 		{"doser presure < 8 " +
 			"bar", `x.yaml:3:11: when: no signal is called "doser presure"; did you mean doser pressure?`},
@@ -50,26 +51,26 @@ func TestParseAlarms_Problems(t *testing.T) {
 		{"doser pressure is gone", `x.yaml:3:29: when: "gone"; after "is" comes "lost"`},
 		{"doser pressure is lost today", `x.yaml:3:34: when: "today" at the end`},
 	} {
-		_, err := watch.ParseAlarms("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - when: "+c.rule+"\n"))
+		_, err := alarm.Parse("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - when: "+c.rule+"\n"))
 		require.ErrorContains(t, err, c.want, c.rule)
 		require.Equal(t, 1, strings.Count(err.Error(), "x.yaml:"), "one mistake, one answer: %v", err)
 	}
-	_, err := watch.ParseAlarms("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - {name: a, level: "+
+	_, err := alarm.Parse("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - {name: a, level: "+
 		"red}\n  - {when: tank level < 5 V}\n"))
 	require.ErrorContains(t, err, "x.yaml:3:")
 	require.ErrorContains(t, err, "x.yaml:4:")
-	_, err = watch.ParseAlarms("x.yaml", []byte("holdfast: alarms/1\nalarms: none\n"))
+	_, err = alarm.Parse("x.yaml", []byte("holdfast: alarms/1\nalarms: none\n"))
 	require.Error(t, err)
-	_, err = watch.ParseAlarms("x.yaml", nil)
+	_, err = alarm.Parse("x.yaml", nil)
 	require.Error(t, err)
 }
 
-func FuzzParseAlarms(f *testing.F) {
+func FuzzParse(f *testing.F) {
 	f.Add(goodAlarms)
 	f.Add("holdfast: alarms/1\nalarms:\n  - when: doser pressure < 8 bar for  while \n")
 	f.Add("holdfast: alarms/1\nalarms:\n  - when: \"\xff is \"\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		list, err := watch.ParseAlarms("fuzz.yaml", []byte(text))
+		list, err := alarm.Parse("fuzz.yaml", []byte(text))
 		if err == nil {
 			require.NotEmpty(t, list)
 			w := watch.New(watch.Options{}, nil)
@@ -81,8 +82,8 @@ func FuzzParseAlarms(f *testing.F) {
 
 // A rule of bank 2 looks at that bank's unit and asks its own conditions of it; one without a bank looks at the
 // first unit. NOx and road speed have their units.
-func TestAlarms_OfBankTwo(t *testing.T) {
-	list, err := watch.ParseAlarms("x.yaml", []byte(`holdfast: alarms/1
+func TestRules_OfBankTwo(t *testing.T) {
+	list, err := alarm.Parse("x.yaml", []byte(`holdfast: alarms/1
 alarms:
   - when: bank 2 doser pressure < 8 bar while dosing
   - when: doser pressure < 8 bar while dosing
@@ -115,7 +116,7 @@ alarms:
 		"NOx after > 500 %":              "% is a unit of ratio; content is wanted here",
 		"bank 2 dooser pressure < 8 bar": "did you mean doser pressure?",
 	} {
-		_, err := watch.ParseAlarms("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - when: "+rule+"\n"))
+		_, err := alarm.Parse("x.yaml", []byte("holdfast: alarms/1\nalarms:\n  - when: "+rule+"\n"))
 		require.ErrorContains(t, err, want)
 	}
 }

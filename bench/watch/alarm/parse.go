@@ -1,21 +1,22 @@
-package watch
+package alarm
 
 import (
 	"fmt"
 	"strings"
 	"time"
 
+	"holdfast/bench/watch"
 	"holdfast/bench/yamltext"
 	quantity "holdfast/j1939/unit"
 )
 
 // Limits of an alarm file.
 const (
-	MaxAlarms = 100
-	maxHold   = 24 * time.Hour
+	MaxRules = 100
+	maxHold  = 24 * time.Hour
 )
 
-// ParseAlarms reads a file of rules. It reports all errors at once, each with its line and column:
+// Parse reads a file of rules. It reports all errors at once, each with its line and column:
 //
 //	holdfast: alarms/1
 //	alarms:
@@ -26,7 +27,7 @@ const (
 // A rule is SIGNAL < | <= | > | >= QUANTITY, or SIGNAL is lost; then, if wanted, "for TIME" and "while
 // CONDITION", several joined by "and". "bank 2" before an aftertreatment signal selects that bank, also for
 // the conditions. Pressures are gauge. The level is watch unless act is written.
-func ParseAlarms(path string, text []byte) (Alarms, error) {
+func Parse(path string, text []byte) (Rules, error) {
 	r, root := yamltext.Read(path, text)
 	if root == nil {
 		return nil, r.Problems().Err()
@@ -34,8 +35,8 @@ func ParseAlarms(path string, text []byte) (Alarms, error) {
 	f := r.Fields(root, "the file")
 	f.Word("holdfast", "alarms/1")
 	list := f.Need("alarms", "a list of rules")
-	var out Alarms
-	if list != nil && (list.Kind != yamltext.List || len(list.Items) == 0 || len(list.Items) > MaxAlarms) {
+	var out Rules
+	if list != nil && (list.Kind != yamltext.List || len(list.Items) == 0 || len(list.Items) > MaxRules) {
 		r.Add(list, "alarms is not a list of 1 to 100 rules",
 			"write for example - when: doser pressure < 8 bar for 5 s while dosing")
 	} else if list != nil {
@@ -52,13 +53,13 @@ func ParseAlarms(path string, text []byte) (Alarms, error) {
 
 const exampleRule = "doser pressure < 8 bar for 5 s while dosing"
 
-func parseAlarm(r *yamltext.Reader, n *yamltext.Node) *Alarm {
+func parseAlarm(r *yamltext.Reader, n *yamltext.Node) *Rule {
 	f := r.Fields(n, "the alarm")
-	a := &Alarm{Level: Watch}
+	a := &Rule{Level: watch.Watch}
 	a.When = f.String("when", exampleRule)
 	a.Name = f.StringOr("name", a.When)
 	if f.Has("level") && f.Word("level", "watch", "act") == 1 {
-		a.Level = Act
+		a.Level = watch.Act
 	}
 	if when := f.Get("when"); when != nil && a.When != "" {
 		p := ruleParser{r: r, at: when, text: a.When}
@@ -116,7 +117,7 @@ func (p *ruleParser) take(text string) {
 	p.space()
 }
 
-func (p *ruleParser) parse(a *Alarm) {
+func (p *ruleParser) parse(a *Rule) {
 	if !p.signal(a) || !p.comparison(a) {
 		return
 	}
@@ -132,7 +133,7 @@ func (p *ruleParser) parse(a *Alarm) {
 	}
 }
 
-func (p *ruleParser) signal(a *Alarm) bool {
+func (p *ruleParser) signal(a *Rule) bool {
 	start := p.pos
 	if p.word("bank") {
 		number := p.until(" ")
@@ -162,7 +163,7 @@ func (p *ruleParser) signal(a *Alarm) bool {
 	return false
 }
 
-func (p *ruleParser) comparison(a *Alarm) bool {
+func (p *ruleParser) comparison(a *Rule) bool {
 	if p.word("is") {
 		if a.lost = p.word("lost"); !a.lost {
 			p.problem(fmt.Sprintf("%q", yamltext.Clip(p.rest())),
@@ -197,7 +198,7 @@ func (p *ruleParser) comparison(a *Alarm) bool {
 	return true
 }
 
-func (p *ruleParser) duration(a *Alarm) bool {
+func (p *ruleParser) duration(a *Rule) bool {
 	text := p.until(" while ")
 	d, err := quantity.Duration(text)
 	if err == nil && (d < 0 || d > maxHold) {
@@ -212,7 +213,7 @@ func (p *ruleParser) duration(a *Alarm) bool {
 	return true
 }
 
-func (p *ruleParser) conditions(a *Alarm) bool {
+func (p *ruleParser) conditions(a *Rule) bool {
 	for {
 		name := p.until(" and ")
 		c, ok := findCondition(name)

@@ -1,4 +1,4 @@
-package watch
+package keep
 
 import (
 	"bufio"
@@ -11,40 +11,15 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"holdfast/bench/watch"
 )
 
-// Files in the folder of a long watch.
-const (
-	EventsFile  = "events.jsonl"
-	olderEvents = "events.1.jsonl"
-	SummaryFile = "summary.json"
-)
+// olderEvents is what the events file becomes when it is full.
+const olderEvents = "events.1.jsonl"
 
 // maxEvents bounds the events file; at that size it becomes the older one and what was there goes.
 const maxEvents = 16 << 20
-
-// Told is an event as written to the file and by --json.
-type Told struct {
-	Time   time.Time `json:"time"`
-	Kind   string    `json:"kind"`
-	Level  string    `json:"level,omitempty"`
-	Bank   uint8     `json:"bank,omitempty"`
-	Source *uint8    `json:"source,omitempty"`
-	Text   string    `json:"text"`
-	For    float64   `json:"for_s,omitempty"`
-}
-
-// MarshalJSON writes the event as one object: time, kind, level, bank and source of a unit, text, for_s.
-func (e Event) MarshalJSON() ([]byte, error) {
-	l := Told{Time: e.At.Time(), Kind: e.Kind, Bank: e.Bank, Text: e.Text, For: e.For.Seconds()}
-	if e.Level != NotSeen {
-		l.Level = e.Level.String()
-	}
-	if e.Bank > 0 || e.Kind == "fault" {
-		l.Source = &e.Source
-	}
-	return json.Marshal(l)
-}
 
 // EventLog keeps events in a file that survives a power cut: every event is on the disk before Add returns.
 type EventLog struct {
@@ -66,7 +41,7 @@ func OpenEventLog(dir string) (log *EventLog, before Before, err error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, before, fmt.Errorf("keep events: %w", err)
 	}
-	f, err := os.OpenFile(filepath.Join(dir, EventsFile), os.O_RDWR|os.O_CREATE, 0o666)
+	f, err := os.OpenFile(filepath.Join(dir, watch.EventsFile), os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
 		return nil, before, fmt.Errorf("keep events: %w", err)
 	}
@@ -81,7 +56,7 @@ func OpenEventLog(dir string) (log *EventLog, before Before, err error) {
 	if err != nil {
 		return nil, before, errors.Join(fmt.Errorf("keep events in %s: %w", f.Name(), err), f.Close())
 	}
-	var last Told
+	var last watch.Told
 	if json.Unmarshal(line, &last) == nil {
 		before.Unfinished, before.Last = last.Kind != watchEnds, last.Time
 	}
@@ -99,7 +74,7 @@ func (l *EventLog) lastEnd() (at time.Time, err error) {
 	lines := bufio.NewScanner(l.file)
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() {
-		var e Told
+		var e watch.Told
 		if bytes.Contains(lines.Bytes(), []byte(watchEnds)) && json.Unmarshal(lines.Bytes(), &e) == nil &&
 			e.Kind == watchEnds {
 			at = e.Time
@@ -114,7 +89,7 @@ func (l *EventLog) lastEnd() (at time.Time, err error) {
 
 // keepOldSummary gives the summary of the watch before a name of its own: that of its first frame.
 func keepOldSummary(dir string) error {
-	path := filepath.Join(dir, SummaryFile)
+	path := filepath.Join(dir, watch.SummaryFile)
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -122,7 +97,7 @@ func keepOldSummary(dir string) error {
 	if err != nil {
 		return err
 	}
-	var old Summary
+	var old watch.Summary
 	name := "summary-unreadable.json"
 	if json.Unmarshal(text, &old) == nil {
 		name = "summary-" + old.First.UTC().Format("20060102T150405Z") + ".json"
@@ -153,7 +128,7 @@ func (l *EventLog) mend() (line []byte, err error) {
 }
 
 // Add writes an event through to the disk.
-func (l *EventLog) Add(e Event) error {
+func (l *EventLog) Add(e watch.Event) error {
 	line, err := json.Marshal(e)
 	if err != nil {
 		return fmt.Errorf("keep event: %w", err)
@@ -175,7 +150,7 @@ func (l *EventLog) Add(e Event) error {
 }
 
 func (l *EventLog) turn() error {
-	path := filepath.Join(l.dir, EventsFile)
+	path := filepath.Join(l.dir, watch.EventsFile)
 	if err := errors.Join(l.file.Close(), os.Rename(path, filepath.Join(l.dir, olderEvents))); err != nil {
 		return err
 	}
@@ -185,12 +160,12 @@ func (l *EventLog) turn() error {
 }
 
 // KeepSummary writes the summary beside the events, whole or not at all.
-func (l *EventLog) KeepSummary(s *Summary) error {
+func (l *EventLog) KeepSummary(s *watch.Summary) error {
 	text, err := json.MarshalIndent(s, "", "  ")
 	if err != nil {
 		return fmt.Errorf("keep summary: %w", err)
 	}
-	path := filepath.Join(l.dir, SummaryFile)
+	path := filepath.Join(l.dir, watch.SummaryFile)
 	f, err := os.Create(path + ".new")
 	if err != nil {
 		return fmt.Errorf("keep summary: %w", err)
