@@ -19,6 +19,13 @@ type parameterJSON struct {
 	En      number `json:"en,omitempty"`
 }
 
+// An uncertainty is worth two digits (JCGM 100, 7.2.6), a correlation one: where the search for the parameters ends differs
+// in the third between processors that fuse multiplication and addition and those that do not.
+const (
+	digitsOfU         = 2
+	correlationPlaces = 1
+)
+
 // circuitOf returns nil when nothing was identified and nothing said why.
 func circuitOf(c measure.Circuit) *circuitJSON {
 	if !c.OK && c.Why == "" {
@@ -26,7 +33,7 @@ func circuitOf(c measure.Circuit) *circuitJSON {
 	}
 	out := &circuitJSON{Why: c.Why, Parameters: []parameterJSON{}, Correlation: [][]number{}}
 	for _, p := range c.Parameters {
-		j := parameterJSON{Name: p.Name, Unit: p.Unit, Value: rounded(p.Value, p.U), U: significant(p.U, 3),
+		j := parameterJSON{Name: p.Name, Unit: p.Unit, Value: rounded(p.Value, p.U), U: significant(p.U, digitsOfU),
 			From: p.From, Against: p.Against}
 		if p.Against != "" {
 			j.En = fixed(p.En, 2)
@@ -36,7 +43,7 @@ func circuitOf(c measure.Circuit) *circuitJSON {
 	for _, row := range c.Correlation {
 		line := make([]number, len(row))
 		for i, r := range row {
-			line[i] = fixed(r, 2)
+			line[i] = fixed(r, correlationPlaces)
 		}
 		out.Correlation = append(out.Correlation, line)
 	}

@@ -232,7 +232,8 @@ func sixtyGolden(t testing.TB) map[string][]sixtyRow {
 //
 //	go test ./cmd/holdfast -run 'TestSixty$|TestWalk$' -update
 //
-// The golden values are those of amd64: other processors fuse multiplication and addition.
+// The golden values are those of amd64: other processors fuse multiplication and addition in the simulator, too. That they
+// judge the same journals alike is held by TestSixty_Arm64.
 func TestSixty(t *testing.T) {
 	if !cpu.X86.HasFMA && !*sixtyUpdate {
 		t.Skip("the golden values are those of amd64 with FMA, which math.Exp uses where it finds it")

@@ -51,6 +51,10 @@ func TestWorlds(t *testing.T) {
 	worldCoverage(t, &s)
 	worldCauses(t, &s)
 	worldLies(t, &s.Compared)
+	if name[:5] == campaign.WorldOther {
+		shows(t, "repeats", "this world cannot test a unit again on another day", "2 s at most U", false)
+		return
+	}
 	again := append(args, "--units", "2", "--healthy", "1", "--several", "0", "--lying", "0", "--repeats", "5")
 	worldRepeats(t, worldTest(t, again).Compared.Repeats)
 }
