@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"holdfast/bench/rig"
 	"holdfast/cmd/holdfast/simbench"
 	"holdfast/j1939/can"
@@ -56,4 +58,14 @@ func (o *runOptions) simulated(port can.Port) (seed uint64, faults map[string]fl
 		return 0, nil
 	}
 	return o.seed, o.faults.Map()
+}
+
+// toldBy is what the simulation on a port says that its own instruments do.
+func toldBy(port can.Port) []string {
+	if p, ok := port.(*lockstep.Port); ok {
+		if text := p.Peer().Set[lieSetting]; text != "" {
+			return strings.Split(text, liesApart)
+		}
+	}
+	return nil
 }

@@ -39,8 +39,9 @@ func openRun(ctx context.Context, o runOptions, plan *scenario.Plan, r *rig.Rig,
 		By: person(o.by), Simulated: simulatedBus(o.bus), VirtualTime: virtualTime(o.bus) && !o.realTime, Version: version, Now: now,
 		Log: oplog.New(screen, oplog.Options{Level: o.level.Level, Terminal: console.IsTerminal(errOut), Colour: oplog.Colour(), Now: now})}
 	c.Seed, c.Faults = o.simulated(port)
+	c.Lies = toldBy(port)
 	if len(told) > 0 {
-		c.Lies, port = o.lies, lie.Port(port, lie.New(told, port.Now(), c.Seed))
+		c.Lies, port = append(c.Lies, o.lies...), lie.Port(port, lie.New(told, port.Now(), c.Seed))
 	}
 	run, err := session.Open(ctx, c, port)
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"github.com/rs/zerolog"
 
@@ -60,9 +61,19 @@ func (o *simOptions) makeWorld(start clock.Instant, asked *lockstep.Setup) (lock
 	return lockstep.OnWire(process, start, simbench.Bitrate), force, nil
 }
 
+// lieSetting is the setting by which a welcome says that instruments lie, so that the harness's record does; several
+// are kept apart by liesApart, which no lie has in it.
+const (
+	lieSetting = "lie"
+	liesApart  = "; "
+)
+
 // lockstepSetup is what was asked for over what the command line says.
 func (o *simOptions) lockstepSetup(asked *lockstep.Setup) (*lockstep.Setup, error) {
 	s := &lockstep.Setup{Name: "holdfast sim", Seed: &o.seed, Faults: o.faults.Map(), Unit: o.unit}
+	if len(o.lies) > 0 {
+		s.Set = map[string]string{lieSetting: strings.Join(o.lies, liesApart)}
+	}
 	if asked.Seed != nil {
 		s.Seed = asked.Seed
 	}
