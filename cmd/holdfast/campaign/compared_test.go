@@ -128,7 +128,7 @@ func TestParseTruth(t *testing.T) {
 func TestWaveforms_NearPerfect(t *testing.T) {
 	plan, r := planAndRig(t, "release", "bench-node")
 	near := map[string]float64{"regulated_pressure": 0.002, "fill_pressure": 0.002, "hold_speed": 2, "hold_current": 0.01,
-		"heater_current": 0.02, "return_flow": 0.5, "ripple": 0.01, "prime_time": 0.1, "repressurise_time": 0.1,
+		"heater_current": 0.01, "return_flow": 0.5, "ripple": 0.01, "prime_time": 0.1, "repressurise_time": 0.03,
 		"rise_time": 0.02, "settling_time": 0.1, "purge_time": 0.02}
 	require.Len(t, near, len(waveforms))
 	values := func(world string) map[string]Value {

@@ -28,7 +28,8 @@ var waveforms = map[string]property{
 		return t.meanOf(c, func(m *sim.Moment) float64 { return m.Current })
 	},
 	"heater_current": func(t *truths, c char) (float64, bool) {
-		return t.meanOf(c, func(m *sim.Moment) float64 { return m.Heater })
+		const cold = 500 * time.Millisecond // of which a cold heater takes more
+		return t.mean(c.From.Add(cold), c.To, func(m *sim.Moment) float64 { return m.Heater }), c.To > c.From.Add(cold)
 	},
 	"return_flow": func(t *truths, c char) (float64, bool) {
 		return t.slope(c.From, c.To, func(m *sim.Moment) float64 { return m.Returned }), c.To > c.From
@@ -39,9 +40,9 @@ var waveforms = map[string]property{
 		return t.reaches(s, p.Stays, func(x float64) bool { return x >= p.Pressure }, ok)
 	},
 	"repressurise_time": func(t *truths, _ char) (float64, bool) {
-		s, p, ok := t.step(scenario.Repressurise)
-		within := p.Band / 100 * p.Pressure
-		return t.reaches(s, p.Stays, func(x float64) bool { return math.Abs(x-p.Pressure) <= within }, ok)
+		s, p, ok := t.step(scenario.Repressurise) // back is within the band below where it comes to rest
+		rest := t.mean(s.End.Add(-p.Stays/2), s.End, func(m *sim.Moment) float64 { return m.Pressure })
+		return t.reaches(s, p.Stays/2, func(x float64) bool { return x >= rest*(1-p.Band/100) }, ok)
 	},
 	"rise_time":     riseTime,
 	"settling_time": settlingTime,
