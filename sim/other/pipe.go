@@ -10,6 +10,9 @@ import (
 	"holdfast/sim/other/plant"
 )
 
+// longest is how far one line may go on, s.
+const longest = 10
+
 // What a node may ask for in one line, added up.
 const (
 	hydraulics = 1 << iota
@@ -41,6 +44,9 @@ func pipe(ask asked, in io.Reader, out io.Writer) error {
 		if _, err := fmt.Sscan(lines.Text(), &ns, &drive, &duty, &s[0], &s[1], &s[2], &s[3], &s[4], &s[5],
 			&what); err != nil {
 			return fmt.Errorf("line %q: %w", lines.Text(), err)
+		}
+		if by := float64(ns)/1e9 - w.T; !(by >= 0 && by <= longest) {
+			return fmt.Errorf("line %q: goes on by %g s; expected 0 to %d s", lines.Text(), by, longest)
 		}
 		if err := w.Advance(float64(ns) / 1e9); err != nil {
 			return err

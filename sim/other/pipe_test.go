@@ -28,7 +28,18 @@ func TestPipe(t *testing.T) {
 	require.Greater(t, gauge, 700.0)
 	require.Len(t, strings.Fields(lines[2300]), 16)
 
-	for _, bad := range []string{"x", "1 2 3", "nan 0 0 0 0 0 0 0 0 0"} {
+	for _, bad := range []string{"x", "1 2 3", "nan 0 0 0 0 0 0 0 0 0", "11000000000 0 0 0 0 0 0 0 0 1",
+		"-5 0 0 0 0 0 0 0 0 1"} {
 		require.Error(t, pipe(asked{seed: 1, kind: "reference"}, strings.NewReader(bad+"\n"), &out), bad)
 	}
+}
+
+// FuzzPipe: no line of a node breaks the plant.
+func FuzzPipe(f *testing.F) {
+	f.Add("10000000 60 0 0 0 0 1 0 0 15")
+	f.Add("1 NaN -1e300 7 -3 2 9 1 1 255")
+	f.Fuzz(func(_ *testing.T, line string) {
+		var out bytes.Buffer
+		_ = pipe(asked{seed: 1, kind: "reference"}, strings.NewReader(line), &out)
+	})
 }

@@ -222,3 +222,18 @@ func BenchmarkRun(b *testing.B) {
 		<-h.err
 	}
 }
+
+// FuzzRead: whatever comes over the wire is a message or an error.
+func FuzzRead(f *testing.F) {
+	var b bytes.Buffer
+	_ = write(&b, message{kind: 'G', a: 2, b: 1, frames: []node.Frame{{ID: node.OutputsID, Len: 8}}}, 0)
+	f.Add(b.Bytes())
+	f.Add([]byte("H\x00\x00\x00\x05\x00\x00\x00\x01\x00\x00\x00\x00\x00\x00\x00\x01\x00\x00\x00\x00\x00\x00\x00seed="))
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		m, err := read(bytes.NewReader(raw))
+		if err == nil {
+			require.LessOrEqual(t, len(m.frames)*frameLen+len(m.text)+headLen, len(raw))
+		}
+		_, _ = asked{kind: "reference"}.parse(string(raw))
+	})
+}
