@@ -144,6 +144,20 @@ func TestObedience(t *testing.T) {
 	require.Equal(t, "does-not-obey", run(rig.Outputs{}, rig.PumpSpeed, 1500, coasting+100*time.Millisecond).Name)
 	require.Nil(t, run(rig.Outputs{}, rig.PumpSpeed, 20, time.Minute))
 	require.Nil(t, run(rig.Outputs{rig.SetPumpDrive: 40}, rig.PumpSpeed, 1500, time.Minute))
+	coasts := func(tau float64) *Trip { // from 1500 r/min, commanded off from the first second on
+		s := New(r, start)
+		s.Arm(true)
+		s.Commanded(start, rig.Outputs{rig.SetPumpDrive: 40})
+		s.Commanded(start.Add(time.Second), rig.Outputs{})
+		for d := 0.0; d < 20; d += 0.01 {
+			s.Hear(reading(rig.PumpSpeed, 1500*math.Exp(-d/tau), start.Add(time.Second+time.Duration(d*1e9))))
+		}
+		return s.Tripped()
+	}
+	require.Nil(t, coasts(0.1))
+	require.Nil(t, coasts(0.8), "a heavy rotor coasts for seconds")
+	require.Nil(t, coasts(3))
+	require.Equal(t, "does-not-obey", coasts(30).Name, "nothing coasts for ever")
 	energised := rig.Outputs{rig.SetReturnValve: 1}
 	require.Nil(t, run(energised, rig.ReturnValveCurrent, 0, time.Minute), "a coil that never carried current may be the unit's")
 	require.Equal(t, "does-not-obey", run(energised, rig.ReturnValveCurrent, 0, 2*travelling,

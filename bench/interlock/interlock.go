@@ -62,6 +62,8 @@ type Supervisor struct {
 	commanded      rig.Outputs
 	commandedSince [rig.NumCommands]clock.Instant
 	turns          clock.Instant // since when the pump is asked to turn; 0: it is not
+	coast          rig.Reading   // speed of a pump that is commanded off, half a second ago or less
+	slows          bool          // it has lost speed since
 	coilSeen       bool          // the return valve's coil has carried current
 	disobeys       [numDisobediences]disobedience
 

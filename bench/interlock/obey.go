@@ -14,7 +14,10 @@ import (
 const (
 	coasting    = 1500 * time.Millisecond
 	travelling  = time.Second
+	longestRun  = 10 * time.Second
 	slowestTurn = 60.0 // r/min below which a pump counts as standing
+	slowingBy   = 0.05 // share of its speed that a pump which coasts loses in slowingIn
+	slowingIn   = 500 * time.Millisecond
 	coilOn      = 0.10 // A above which a coil counts as energised
 	coilOff     = 0.05 // A below which it does not
 	heaterOn    = 0.50 // A above which a heater counts as on
@@ -91,7 +94,7 @@ func (s *Supervisor) checkObeys(r rig.Reading) {
 	}
 	switch r.Channel {
 	case rig.PumpSpeed:
-		s.disobeyed(pumpTurns, r, rig.SetPumpDrive, coasting, s.commanded[rig.SetPumpDrive] == 0 && r.Value > slowestTurn,
+		s.disobeyed(pumpTurns, r, rig.SetPumpDrive, coasting, s.drivenOn(r),
 			"a pump that stands", "switch the unit's supply off by hand, then look for an output that is stuck on")
 	case rig.ReturnValveCurrent:
 		on := s.commanded[rig.SetReturnValve] == 1
@@ -107,6 +110,20 @@ func (s *Supervisor) checkObeys(r rig.Reading) {
 		s.disobeyed(heaterStuckOn, r, rig.SetHeater, travelling, s.commanded[rig.SetHeater] == 0 && r.Value > heaterOn,
 			"no current in a heater that is off", "switch the unit's supply off by hand, then look for an output that is stuck on")
 	}
+}
+
+// drivenOn reports whether the pump turns on although it is commanded off. One that coasts loses speed all the time, and
+// stands in the end.
+func (s *Supervisor) drivenOn(r rig.Reading) bool {
+	if s.commanded[rig.SetPumpDrive] != 0 || r.Value <= slowestTurn {
+		s.coast = rig.Reading{}
+		return false
+	}
+	if s.coast.Time == 0 || r.Time.Sub(s.coast.Time) >= slowingIn {
+		s.slows = s.coast.Time != 0 && r.Value < (1-slowingBy)*s.coast.Value
+		s.coast = r
+	}
+	return !s.slows || r.Time.Sub(s.commandedSince[rig.SetPumpDrive]) > longestRun
 }
 
 // disobeyed latches a trip when a reading has contradicted a command for so long.
