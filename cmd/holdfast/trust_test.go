@@ -106,7 +106,7 @@ func TestTrust_FailKilledAsItsResultAppears(t *testing.T) {
 	require.Contains(t, s.must(exitFail, "store", "check"), run)
 	require.Contains(t, s.must(exitDone, "recover"), "judged")
 	require.Contains(t, s.must(exitDone, "recover"), "No interrupted run")
-	require.Contains(t, s.release(exitFail), "is no pass but fail")
+	require.Contains(t, s.release(exitFail), "is not a pass but fail")
 	s.must(exitDone, "store", "check")
 	s.run(s.pass, exitDone)
 	s.release(exitDone)
