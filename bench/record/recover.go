@@ -55,7 +55,13 @@ func (s *Store) Unfinished(ctx context.Context) ([]Unfinished, error) {
 		if err == nil {
 			err = lock.Close()
 		}
-		if u.Live = errors.Is(err, disk.ErrHeld); !u.Live {
+		u.Live = errors.Is(err, disk.ErrHeld)
+		if still, err := s.stillOpen(ctx, n.Run); err != nil {
+			return nil, err
+		} else if !still {
+			continue // it was put away meanwhile
+		}
+		if !u.Live {
 			if h, rec, err := journal.Open(s.folder(n.Run).Journal()); err == nil {
 				u.describe(h, rec)
 			}
@@ -64,6 +70,15 @@ func (s *Store) Unfinished(ctx context.Context) ([]Unfinished, error) {
 	}
 	return all, nil
 }
+
+// stillOpen says whether a run is not booked yet. Who holds the run's lock, or has found it free, gets the last word:
+// a run is booked before its lock is let go.
+func (s *Store) stillOpen(ctx context.Context, run string) (open bool, err error) {
+	return open, s.db.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM open_runs WHERE run = ?)`, run).Scan(&open)
+}
+
+// ErrPutAway says that another process has put a run away meanwhile.
+var ErrPutAway = errors.New("it was put away meanwhile")
 
 // describe says what the record still holds.
 func (u *Unfinished) describe(h journal.Header, rec *samples.Recording) {
@@ -101,6 +116,9 @@ func (s *Store) Recover(ctx context.Context, u *Unfinished, now time.Time, finis
 		return nil, err
 	}
 	defer lock.Close()
+	if still, err := s.stillOpen(ctx, u.Run); err != nil || !still {
+		return nil, errors.Join(err, ErrPutAway)
+	}
 	if !disk.Exists(f.Journal()) {
 		return nil, s.bookRun(ctx, u.Run, u.Serial, now, Booked{Verdict: judge.Interrupted.String(), Recovered: true,
 			Why: NothingRecorded})

@@ -167,7 +167,9 @@ func (s *Store) passed(t *Trust, q Leaving) (p *Passed, before int, err error) {
 func (p *Passed) stands(t *Trust, run, booked *Note) error {
 	a, err := seal.Verify(p.Folder.Path, RunSeal, t.Keys)
 	if err == nil {
-		t.place(p.Folder, a)
+		if of := a.Statement.About["run"]; of != run.Run {
+			a.Misplaced = fmt.Sprintf("it is of run %q, not of this one", of)
+		}
 		if wrong := wrongIn(a); wrong != "" {
 			err = errors.New(wrong)
 		} else if a.Hash != booked.Booked.Seal {

@@ -52,7 +52,9 @@ func Recover(ctx context.Context, store string, now func() time.Time) (found []R
 		return nil, err
 	}
 	for i := range open {
-		found = append(found, recoverOne(ctx, s, &open[i], now()))
+		if r := recoverOne(ctx, s, &open[i], now()); r.Done != "" {
+			found = append(found, r)
+		}
 	}
 	return found, nil
 }
@@ -62,6 +64,8 @@ func recoverOne(ctx context.Context, s *record.Store, u *record.Unfinished, now 
 	r := Recovered{Run: u.Run, Serial: u.Serial, Step: u.Step, Seconds: u.Seconds, LastPressure: u.LastPressure,
 		Unreadable: u.Unreadable}
 	switch {
+	case errors.Is(err, record.ErrPutAway):
+		return Recovered{} // by its own process, or by another recover
 	case u.Live:
 		r.Done, r.Why = Running, "a process is still making it"
 	case err != nil:
