@@ -267,3 +267,29 @@ func TestVerify_Between(t *testing.T) {
 		require.Equal(t, [2]int64{c.from, c.to}, [2]int64{a.Files[0].From, a.Files[0].To}, c.name)
 	}
 }
+
+// What is not there has no hash.
+func TestHashFile_Missing(t *testing.T) {
+	_, err := seal.HashFile(filepath.Join(t.TempDir(), "none"))
+	require.ErrorIs(t, err, fs.ErrNotExist)
+}
+
+// One book is forgotten wherever it was seen, another one, and what is no head, stay.
+func TestRing_ForgetHeads(t *testing.T) {
+	r := seal.RingAt(filepath.Join(t.TempDir(), "ring"))
+	require.NoError(t, r.ForgetHeads("book"), "nothing was ever seen")
+	for i, h := range []seal.Head{{Book: "book", Path: "/a"}, {Book: "book", Path: "/b"}, {Book: "another", Path: "/c"}} {
+		h.Number = int64(i + 1)
+		require.NoError(t, r.KeepHead(h))
+	}
+	odd := filepath.Join(r.Dir(), "heads", "odd.json")
+	require.NoError(t, os.WriteFile(odd, []byte("no json"), 0o600))
+	require.NoError(t, r.ForgetHeads("book"))
+	_, seen, err := r.Heads("/a", "book")
+	require.NoError(t, err)
+	require.Nil(t, seen)
+	here, _, err := r.Heads("/c", "another")
+	require.NoError(t, err)
+	require.NotNil(t, here)
+	require.FileExists(t, odd)
+}
