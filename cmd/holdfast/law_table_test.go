@@ -98,7 +98,7 @@ var importLaw = []room{
 
 	{"cmd/gate", "", "runs the tests and keeps the evidence; no part of the program"},
 	{"cmd/holdfast/lies", reading + "sim/lie", "names of a rig's channels for what lies about them"},
-	{"cmd/holdfast/console", judging + reading + messages + "bench/characteristic bench/control bench/interlock bench/engine bench/report", "the person at the terminal; decides nothing"},
+	{"cmd/holdfast/console", judging + reading + messages + "bench/characteristic bench/control bench/interlock bench/engine bench/disk bench/report", "the person at the terminal; decides nothing"},
 	{"cmd/holdfast/oplog", "", "how the program does, not what a unit did"},
 	{"cmd/holdfast/memory", "", "the program's own memory"},
 	{"cmd/holdfast/simbench", "bench/... j1939/... " + playing, "sets up a run on the simulated bench: joins the two"},
