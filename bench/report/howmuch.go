@@ -99,7 +99,7 @@ func whatToDo(res *judge.Result) string {
 			"; holdfast check says what would decide it."
 	}
 	if len(missing)+len(near) == 0 {
-		text += " See what to mind."
+		text += " See Warnings."
 	}
 	return text
 }

@@ -44,7 +44,7 @@ func TestWhatToDo_Undecided(t *testing.T) {
 	res := passed()
 	res.Verdict = judge.Undecided
 	res.Causes = []cause.Cause{{Name: cause.Healthy, Title: "nothing found", Probability: 0.97, OpenFirst: "Nothing to open."}}
-	require.Contains(t, table(t, res, 200, false), "What to do     Nothing to open. See what to mind.")
+	require.Contains(t, table(t, res, 200, false), "What to do     Nothing to open. See Warnings.")
 	res.Lines[0].Verdict = grade.Undecided
 	require.Contains(t, table(t, res, 200, false), "Nothing to open. Too near the limit for these instruments: sensor zero;")
 	res.Lines[0].Verdict = grade.NotMeasured

@@ -65,7 +65,8 @@ type sheet struct {
 	Budgets    []budget
 	Cautions   []pair
 	Deferral   string
-	BenchCheck string // the last check with a golden unit, in words
+	BenchCheck string       // the last check with a golden unit, in words
+	Checks     *checksWords // of the bench's instruments; nil: none were made
 }
 
 type htmlRow struct {
@@ -97,7 +98,7 @@ func sheetOf(res *judge.Result, c *Certificate, p Paper) sheet {
 		HowMuch:   byHowMuch(spokenNames(res)),
 		RuleWords: ruleWords(res.Rule, res.Plan),
 		Timeline:  timeline(res), Plots: plotsOf(res), Budgets: budgetsOf(res),
-		Cautions: cautions, Deferral: deferral, BenchCheck: benchCheckWords(res)}
+		Cautions: cautions, Deferral: deferral, BenchCheck: benchCheckWords(res), Checks: checksOf(res)}
 	if res.Simulated {
 		s.Simulation = simulationText(res)
 	}

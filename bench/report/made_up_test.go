@@ -57,6 +57,7 @@ func madeUp() *judge.Result {
 		plan.Steps = append(plan.Steps, scenario.Step{Name: s.Name, Kind: s.Kind})
 	}
 	res.Curves = measure.Read(res.Recording, res.Bench, plan).Curves()
+	res.Checks = madeUpChecks()
 	return res
 }
 
@@ -161,4 +162,19 @@ func madeUpRecording() *samples.Recording {
 	rec.Events = []samples.Event{{Time: at(0), Text: "the bench answers"}, {Time: at(t),
 		Text: "safe to open: 0.03 bar gauge"}}
 	return rec
+}
+
+// madeUpChecks are one of each layer, the last of which is broken.
+func madeUpChecks() []measure.Check {
+	ch := func(c ...rig.Channel) []rig.Channel { return c }
+	return []measure.Check{
+		{Name: "volumetric_efficiency possible", Layer: measure.Possible, Suspects: ch(rig.ReturnFlow, rig.PumpSpeed), Value: 91,
+			High: 100, U: 0.5, Unit: "%"},
+		{Name: "scale_mass alive", Layer: measure.Alive, Suspects: ch(rig.ScaleMass), Value: 3, High: 10, U: 0.1, Unit: "readings"},
+		{Name: "return_flow at rest at the end", Layer: measure.AtRest, Suspects: ch(rig.ReturnFlow), Value: 0.4, U: 0.25,
+			Unit: "mL/min"},
+		{Name: "pump_speed against the pulsation", Layer: measure.Consistent, Suspects: ch(rig.PumpSpeed), Value: 2, Low: 1, High: 1,
+			U: 0.004, Found: "the pressure pulses at 25.0 Hz and pump_speed says 12.5 turns a second",
+			Why: "a single-diaphragm pump pulses once a turn", Next: "strobe the shaft"},
+	}
 }

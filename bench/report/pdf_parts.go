@@ -115,7 +115,7 @@ func (b *booklet) warnings() {
 	if len(b.s.Warnings) == 0 {
 		return
 	}
-	b.heading("Mind", 14)
+	b.heading("Warnings", 14)
 	b.bullets(b.s.Warnings)
 }
 

@@ -195,6 +195,7 @@ func (b *booklet) lists() {
 			{"Source address", 0.16, true}, {"Seen", 0.26, false}}, small, rows)
 	}
 	b.instruments(small)
+	b.checks(small)
 	b.events(small)
 }
 

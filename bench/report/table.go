@@ -277,7 +277,7 @@ func (t *table) notes(res *judge.Result) {
 		t.labelled("Now", next, "")
 	}
 	for _, w := range res.Warnings {
-		t.labelled("Mind", w, yellow)
+		t.labelled("Warning", w, yellow)
 	}
 	text, safe := ending(res)
 	sgr := red

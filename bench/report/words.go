@@ -101,7 +101,7 @@ func headline(res *judge.Result) string {
 	case judge.Fail, judge.Undecided:
 		parts := brokenText(byVerdict)
 		if len(parts) == 0 {
-			return fmt.Sprintf("all %d limits kept, and yet no pass: see what to mind", limits)
+			return fmt.Sprintf("all %d limits kept, but not a pass: see Warnings", limits)
 		}
 		return fmt.Sprintf("of %d limits: %s", limits, strings.Join(parts, ", "))
 	case judge.Tripped:
