@@ -199,11 +199,11 @@ var wayWords = [numWays]string{"reads high", "reads low", "is out"}
 // cause words an instrument that is out.
 func (s *suspected) cause(e *evidence, probability float64) Cause {
 	c := Cause{Name: InstrumentPrefix + s.channel.String(), Probability: probability,
-		Title:     fmt.Sprintf("the bench: %s %s", s.channel, wayWords[s.way]),
+		Title:     fmt.Sprintf("the bench: %s %s", plain(s.channel.String()), wayWords[s.way]),
 		OpenFirst: "Open nothing: " + s.check + "."}
 	switch p := s.pattern(s.way); {
 	case len(s.named) > 0:
-		c.Evidence = sentence(s.named[0].Found + "; " + s.named[0].Why)
+		c.Evidence = sentence(plain(s.named[0].Found) + "; " + s.named[0].Why)
 	default:
 		if told := e.speaksFor(&p); len(told) > 0 {
 			c.Evidence = sentence(strings.Join(told, ", "))
@@ -213,3 +213,6 @@ func (s *suspected) cause(e *evidence, probability float64) Cause {
 	}
 	return c
 }
+
+// plain is a name of a rig file or scenario as it is spoken: return flow.
+func plain(text string) string { return strings.ReplaceAll(text, "_", " ") }

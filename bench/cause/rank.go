@@ -42,17 +42,21 @@ func (e *evidence) rank() []Cause {
 	for _, s := range instruments {
 		logs = append(logs, s.log)
 	}
-	best := slices.Max(logs)
+	best, units := slices.Max(logs), 1-bench // what the bench's own problems leave
 	total := 0.0
 	for i := range logs {
 		logs[i] = math.Exp(logs[i] - best)
 		total += logs[i]
 	}
 	for i := range instruments {
-		out = append(out, instruments[i].cause(e, (1-bench)*logs[len(patterns)+i]/total))
+		c := instruments[i].cause(e, units*logs[len(patterns)+i]/total)
+		if e.tripNames(instruments[i].channel) { // what ended the run says which instrument of the bench
+			c.Probability, c.Evidence, bench = c.Probability+named*bench, why, (1-named)*bench
+		}
+		out = append(out, c)
 	}
 	for i, pt := range patterns {
-		out = append(out, Cause{Name: pt.name, Title: pt.title, Probability: (1 - bench) * logs[i] / total,
+		out = append(out, Cause{Name: pt.name, Title: pt.title, Probability: units * logs[i] / total,
 			Evidence: e.tell(&patterns[i]), OpenFirst: pt.open})
 	}
 	out = append(out, Cause{Name: BenchProblem, Title: "a problem of the bench or the bus, not of the unit",
@@ -208,6 +212,15 @@ func sentence(s string) string {
 
 // lostShare is the share of readings from which lost frames put a run in doubt.
 const lostShare = 0.001
+
+// named is what a problem of the bench has of the instrument that the trip names. Ours.
+const named = 0.9
+
+// tripNames reports whether the run was ended by a reading of an instrument of the bench.
+func (e *evidence) tripNames(c rig.Channel) bool {
+	t := e.rec.Trip
+	return t != nil && e.rec.Ended == samples.BenchFault && strings.HasPrefix(t.Reading, c.String()+" ")
+}
 
 // lateFrames is the probability of a problem of the bench where frames come late: they do, and that is all they show. Ours.
 const lateFrames = 0.9

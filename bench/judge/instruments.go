@@ -80,12 +80,15 @@ func suspects(c measure.Check) string {
 	return strings.Join(names, " or ")
 }
 
+// invalidTold is from how many readings that were none it is told: at the beginning of a run some always are.
+const invalidTold = 10
+
 // invalidReadings tells how many readings between good ones were none, where the checks do not say it already.
 func (res *Result) invalidReadings(r *rig.Rig) {
 	var parts []string
 	for i, n := range res.Recording.Invalid {
 		in := r.Channels[i]
-		if in == nil || in.PartOfUnit || n == 0 || len(res.Recording.Channels[i].V) == 0 {
+		if in == nil || in.PartOfUnit || n < invalidTold || len(res.Recording.Channels[i].V) == 0 {
 			continue
 		}
 		parts = append(parts, fmt.Sprintf("%s %d of %d", in.Channel, n, n+len(res.Recording.Channels[i].V)))

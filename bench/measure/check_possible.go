@@ -73,11 +73,24 @@ func (b *Run) possibleValue(c Characteristic, known characteristic.Characteristi
 		Next: "have each of these instruments show a known value"}
 }
 
-// readers is the instruments of the bench that a characteristic is read off.
+// readers is the instruments of the bench that a characteristic rests on; where that is one alone, also what it is
+// balanced against (fluid_loss: the scale). What only corrects it cannot make it impossible.
 func (b *Run) readers(known characteristic.Characteristic) (all []rig.Channel) {
-	for _, c := range known.Readers(b.rig) {
-		if b.bench(c) {
-			all = append(all, c)
+	for _, any := range known.Channels {
+		for _, c := range any {
+			if b.rig.Channels[c] != nil {
+				if b.bench(c) {
+					all = append(all, c)
+				}
+				break
+			}
+		}
+	}
+	if len(known.Channels) == 1 {
+		for _, c := range known.Uses {
+			if b.bench(c) && c != rig.FluidTemperature {
+				all = append(all, c)
+			}
 		}
 	}
 	return all

@@ -27,7 +27,7 @@ type row struct {
 func rowOf(l judge.Line) row {
 	r := row{Name: named(l), Unit: l.Unit, Limit: limitText(l.Limit, l.Unit), Verdict: l.Verdict.String(),
 		Why: l.Why, Note: l.Note}
-	if l.Verdict == grade.Undecided && l.State == measure.Measured {
+	if l.Verdict == grade.Undecided && l.State == measure.Measured && l.Conformity > 0 { // 0: its instrument is out
 		r.Why = joined(r.Why, "keeps the limit with a probability of "+percent(l.Conformity))
 	}
 	switch {
