@@ -229,13 +229,20 @@ func TestRelease_OrderIsTheBooks(t *testing.T) {
 	require.Contains(t, record.ClockSaid(out, "A"), "clock went back before run "+failed)
 }
 
+func reopen(t *testing.T, out string) *record.Store {
+	t.Helper()
+	s, err := record.OpenOut(out)
+	require.NoError(t, err)
+	return s
+}
+
 // A book of a backup is shorter than what was seen: nothing is written until somebody answers for it.
 func TestAnswer_BackupBroughtBack(t *testing.T) {
 	out, ctx := t.TempDir(), context.Background()
 	text := bookOf(t, out)
 	lines := bytes.SplitAfter(text, []byte{'\n'})
 	require.NoError(t, os.WriteFile(filepath.Join(out, record.BookFile), bytes.Join(lines[:len(lines)-4], nil), 0o644))
-	s := open(t, out)
+	s := reopen(t, out)
 	_, err := s.Intake(ctx, record.Note{Time: noon, Serial: "B"})
 	require.ErrorIs(t, err, record.ErrShorter)
 	lost, err := s.AnswerDamage(ctx, "Kim", noon)
@@ -243,6 +250,20 @@ func TestAnswer_BackupBroughtBack(t *testing.T) {
 	require.Len(t, lost, 3)
 	_, err = s.Intake(ctx, record.Note{Time: noon, Serial: "B"})
 	require.NoError(t, err)
+	require.NoError(t, s.Close())
+
+	require.NoError(t, os.RemoveAll(out)) // all of it thrown away: a new book can begin, and says so
+	s = reopen(t, out)
+	_, err = s.Intake(ctx, record.Note{Time: noon, Serial: "C"})
+	require.ErrorIs(t, err, record.ErrShorter)
+	_, err = s.AnswerDamage(ctx, "Kim", noon)
+	require.NoError(t, err)
+	_, err = s.Intake(ctx, record.Note{Time: noon, Serial: "C"})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	b, err := record.ReadBook(out)
+	require.NoError(t, err)
+	require.Contains(t, b.Notes(record.NoteDamage)[0].Remark, "is gone")
 }
 
 func TestSerial(t *testing.T) {

@@ -120,7 +120,8 @@ func (s *Store) begin(f *disk.File, n *Note, b Begin, key seal.Key) error {
 	n.Begin = &b
 	id := seal.Hash([]byte(b.Public + n.Time.String() + s.out))[:16]
 	if here, _, err := s.ring.Heads(s.out, id); err != nil || here != nil {
-		return errors.Join(err, fmt.Errorf("%w: it had %d entries, and is gone", ErrShorter, here.Number))
+		return errors.Join(err, fmt.Errorf("%w: it had %d entries, and is gone; bring a backup back, or "+
+			"answer for it: holdfast store answer --by NAME", ErrShorter, here.Number))
 	}
 	l, err := newLine(1, seal.Hash(nil), id, n, key)
 	if err != nil {

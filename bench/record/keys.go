@@ -95,12 +95,16 @@ func (s *Store) AnswerDamage(ctx context.Context, by string, now time.Time) (los
 // acceptShorter takes a book that ends before what was seen of it for the true one: a backup that was brought back.
 func (s *Store) acceptShorter(b *Book, lost *[]int64) (remark string, err error) {
 	last := b.Last()
-	if last == nil {
-		return "", nil
-	}
 	here, seen, err := s.ring.Heads(s.out, b.ID)
 	if err != nil {
 		return "", err
+	}
+	if last == nil { // the whole book was taken away: what follows is a new one, which says so
+		if here == nil {
+			return "", nil
+		}
+		*lost = append(*lost, 0)
+		return fmt.Sprintf("a book of %d entries stood here and is gone", here.Number), s.ring.ForgetHeads(here.Book)
 	}
 	if remark = shorter(here, seen, place{number: last.Number, hash: last.Hash, book: b.ID}); remark == "" {
 		return "", nil
