@@ -158,7 +158,7 @@ func (s *Supervisor) checkMessage(m *message, r rig.Reading, same bool) {
 	m.repeats++
 	chance := 1.0
 	for _, c := range m.channels {
-		chance *= s.noise[c].repeats(s.channels[c].Resolution)
+		chance *= s.repeats(c)
 	}
 	limit := patience(chance, leastMessage)
 	never := m.fine && !m.changed && m.count > 100 && s.turning(r.Time) > neverMoved
@@ -166,6 +166,17 @@ func (s *Supervisor) checkMessage(m *message, r rig.Reading, same bool) {
 		s.frozen(r.Time, m.channels, fmt.Sprintf("%s has said the same %d times in a row (%s)", m.name, m.repeats+1,
 			names(m.channels)), fmt.Sprintf("at most %d repeats, by the noise at rest", max(limit, leastMessage)))
 	}
+}
+
+// repeats is the chance that a channel repeats its last reading; 1 where its noise says nothing of that. A pressure in
+// coarse steps can be noisy while the line is vented and stand still for 15 s while it fills, on a healthy unit: it is
+// judged only while the pressure is regulated.
+func (s *Supervisor) repeats(c rig.Channel) float64 {
+	in := s.channels[c]
+	if isPressure(c) && in.Resolution > finePressure {
+		return 1
+	}
+	return s.noise[c].repeats(in.Resolution)
 }
 
 // gauge is how long one channel has repeated itself.
@@ -190,7 +201,7 @@ func (s *Supervisor) checkGauge(r rig.Reading) {
 	if turning <= spinUp {
 		return
 	}
-	limit := patience(s.noise[r.Channel].repeats(in.Resolution), leastGauge)
+	limit := patience(s.repeats(r.Channel), leastGauge)
 	if a.repeats < leastGauge {
 		return
 	}

@@ -89,7 +89,7 @@ func (s *Supervisor) Regulating(now clock.Instant, on bool) {
 // checkObeys holds a reading against what was commanded. It speaks only of what shows in the bench's own wiring: a coil
 // that never carried current may be the unit's fault, which is measured; one that did and no longer does is not obeyed.
 func (s *Supervisor) checkObeys(r rig.Reading) {
-	if !s.armed || r.Status != spn.Valid || s.bare == false && r.Channel != rig.ReturnShutoffState {
+	if !s.armed || r.Status != spn.Valid || !s.bare && r.Channel != rig.ReturnShutoffState {
 		return
 	}
 	switch r.Channel {

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"holdfast/bench/rig"
-	"holdfast/bench/scenario"
 	"holdfast/j1939/clock"
 )
 
@@ -85,16 +84,6 @@ func (b *Run) stated(c rig.Channel, reading float64) float64 {
 func (b *Run) bench(c rig.Channel) bool {
 	in := b.rig.Channels[c]
 	return in != nil && !in.PartOfUnit && !c.IsState() && len(b.rec.Channels[c].V) > 0
-}
-
-// moving is the stretches in which the pump is meant to turn.
-func (b *Run) moving() (spans []span) {
-	for _, s := range b.rec.Steps {
-		if (s.Kind.Builds() || s.Kind == scenario.Purge) && s.End > s.Start {
-			spans = append(spans, span{from: s.Start, to: s.End})
-		}
-	}
-	return spans
 }
 
 // seconds is an instant in the words of a report: how long after the start of the run.

@@ -23,7 +23,7 @@ type group struct {
 	record uint64 // its record's identifier
 	size   int    // bytes of a record after the identifier; unused for variable
 
-	time, seconds                  field // seconds: the conversion of time
+	time                           field // with its conversion to seconds
 	id, extended, length, dlc, bus field
 	fd                             field
 	data                           field
