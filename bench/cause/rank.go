@@ -230,6 +230,9 @@ const benchUnseen = 0.006
 
 // benchProblem is the probability that what is seen comes from the bench or the bus, and why.
 func (e *evidence) benchProblem() (p float64, why string) {
+	if e.unitSensorStood() {
+		return sensorOrNode, sentence("either the node repeats itself or the unit's own sensor stands still" + e.tripWords())
+	}
 	if e.rec.Ended == samples.BenchFault {
 		return 0.99, sentence("the bus or the bench node failed during the run" + e.tripWords())
 	}
@@ -274,6 +277,16 @@ func shareLost(lost uint64, readings []int) float64 {
 		heard += n
 	}
 	return float64(lost) / float64(uint64(heard)/4+lost)
+}
+
+// sensorOrNode is the probability of a problem of the bench where the only pressure is the unit's own sensor and that
+// stood still: a sensor that lost its supply looks like a node that repeats itself. Ours.
+const sensorOrNode = 0.3
+
+// unitSensorStood reports whether the run was ended because the unit's own pressure sensor stood still, alone.
+func (e *evidence) unitSensorStood() bool {
+	in := e.rig.Channels[rig.LinePressure]
+	return in != nil && in.PartOfUnit && e.tripNames(rig.LinePressure) && e.rec.Trip.Name == "frozen"
 }
 
 // benchTrip says which trips are the bench's: silence, the bus, and stale readings unless they

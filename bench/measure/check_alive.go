@@ -162,7 +162,7 @@ var obeys = []struct {
 }{
 	{rig.SetHeater, rig.HeaterCurrent, 0.5, 60 * time.Millisecond},
 	{rig.SetReturnValve, rig.ReturnValveCurrent, 0.2, 60 * time.Millisecond},
-	{rig.SetReturnShutoff, rig.ReturnShutoffState, 0.5, 60 * time.Millisecond},
+	{rig.SetReturnShutoff, rig.ReturnShutoffState, 0.5, 300 * time.Millisecond}, // a valve that travels
 	{rig.SetPumpDrive, rig.PumpCurrent, 0.1, 60 * time.Millisecond},
 	{rig.SetPumpDrive, rig.PumpSpeed, 60, 90 * time.Millisecond},
 }
@@ -222,7 +222,7 @@ func (b *Run) inMessage(c rig.Channel) []rig.Channel {
 const coarserMost = 3
 
 // resolves looks at the smallest change that a channel ever shows: one that moves in steps far coarser than its signal's
-// has less in it than the rig file states.
+// has less in it than the rig file states. Steps within the stated accuracy harm nothing that is read.
 func (b *Run) resolves(c rig.Channel) []Check {
 	in := b.rig.Channels[c]
 	if in.Resolution <= 0 {
@@ -239,7 +239,7 @@ func (b *Run) resolves(c rig.Channel) []Check {
 		return nil
 	}
 	return []Check{{Name: c.String() + " resolution", Layer: Alive, Suspects: []rig.Channel{c}, Value: least, Low: 0,
-		High: coarserMost * in.Resolution, U: in.Resolution / 4, Unit: c.Unit(),
+		High: math.Max(coarserMost*in.Resolution, in.Accuracy.At(0)), U: in.Resolution / 4, Unit: c.Unit(),
 		Found: fmt.Sprintf("%s moves in steps of %.3g %s at the least", c, least, c.Unit()),
 		Why:   fmt.Sprintf("its signal has steps of %.3g %s, and among %d changes one is as small", in.Resolution, c.Unit(), changes),
 		Next:  "look at the range and the converter of the instrument's input"}}

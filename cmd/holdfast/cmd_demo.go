@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"holdfast/bench/disk"
 	"holdfast/bench/record"
 	"holdfast/scenarios"
 )
@@ -170,7 +171,15 @@ func (d *demo) doubt() {
 
 // powerCut leaves of a run what a loss of power leaves: the first part of its journal and of its frames.
 func (d *demo) powerCut() {
-	run := d.test(exitDone, "DEMO-5", "--seed", "6")
+	gone := false
+	restore := disk.Inject(func(_ disk.Op, path string) error {
+		if gone = gone || filepath.Base(path) == record.ResultFile; gone {
+			return errors.New("the power is gone")
+		}
+		return nil
+	})
+	run := d.test(exitInternal, "DEMO-5", "--seed", "6") // it could not be put away
+	restore()
 	if d.err != nil {
 		return
 	}

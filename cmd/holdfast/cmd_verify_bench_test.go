@@ -32,7 +32,7 @@ func newShift(t *testing.T) *shift {
 }
 
 func (s *shift) scenario() string {
-	return s.write("later.yaml", "release.yaml", "{for: 6 s}", "{for: 7 s}")
+	return s.write("later.yaml", "release.yaml", "{for: 12 s}", "{for: 13 s}")
 }
 
 // write puts a shipped file beside the records, with one thing changed.

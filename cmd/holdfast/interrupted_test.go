@@ -54,7 +54,8 @@ func TestInterrupted_SaysNothingOfTheUnit(t *testing.T) {
 	page, xml := filepath.Join(t.TempDir(), "page.html"), filepath.Join(t.TempDir(), "page.xml")
 	check := func(t *testing.T, text string) {
 		t.Helper()
-		lower := strings.ToLower(text)
+		// What is said of the bench's instruments is not said of the unit.
+		lower := strings.NewReplacer(`"broken": false`, "", "(broken from 4)", "").Replace(strings.ToLower(text))
 		for _, word := range []string{"membrane split", "pump head", "most likely", "open first", `"verdict": "fail"`, `"verdict": "pass"`,
 			"broken"} {
 			require.False(t, strings.Contains(lower, word), "%q in\n%s", word, text)

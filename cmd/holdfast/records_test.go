@@ -34,7 +34,7 @@ func TestRoundTrip(t *testing.T) {
 		"opened visit V0001")
 	require.Contains(t, do(exitDone, "intake", "--serial", "HF-9", "--owner", "job 17"),
 		"added to visit V0001")
-	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "no run of release since")
+	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "no run since visit V0001")
 	failed := runOn(t, out, "HF-9", exitFail, "--fault", "membrane-split=0.6")
 	require.Contains(t, do(exitFail, "release", "--serial", "HF-9", "--by", "Kim"), "is not a pass but fail")
 	require.Contains(t, do(exitUsage, "found", "membrane-splt", "--serial", "HF-9"),
@@ -70,7 +70,7 @@ func TestRoundTrip(t *testing.T) {
 	require.Contains(t, do(exitUsage, "trend", "leak_rat", "--simulated"), "did you mean leak_rate?")
 	require.Contains(t, do(exitDone, "causes", "--simulated"), "named first: 1 of 1")
 	require.Contains(t, do(exitDone, "history", "--in-shop"), "no unit is in the shop")
-	require.Contains(t, do(exitDone, "store", "check"), "2 runs unchanged, 0 never sealed, 0 WRONG")
+	require.Contains(t, do(exitDone, "store", "check"), "2 runs, 2 unchanged; 0 WRONG")
 	require.Contains(t, do(exitDone, "store", "instruments"), "reference_pressure")
 	tamper(t, out, failed, released)
 }

@@ -251,7 +251,7 @@ func TestTrust_CertificateAgain(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join(failed, record.JournalFile))
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(filepath.Join(run, record.JournalFile), text, 0o644))
-	require.Contains(t, s.release(exitFail), "not to be relied on")
+	require.Contains(t, s.release(exitFail), "cannot be trusted")
 	require.Empty(t, certificates())
 }
 
