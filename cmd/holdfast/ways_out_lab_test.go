@@ -150,7 +150,7 @@ func (row labRow) check(t *testing.T) (line, starvedBy string) {
 	if row.out == "" {
 		row.out = t.TempDir()
 	}
-	run := start(t, "run", planFile(t, pumpingPlan), "--rig", "bench-node", "--bus", row.bus, "--serial", "HF-LAB", "--yes", "--out", row.out)
+	run := start(t, "run", planFile(t, pumpingPlan), "--rig", labRig(t), "--bus", row.bus, "--serial", "HF-LAB", "--yes", "--out", row.out)
 	_, pumping := waitFor(ear, 60*time.Second, func(f can.Frame) bool { return f.ID == idOutputs && driving(f) })
 	if !pumping {
 		_ = run.Process.Kill()
@@ -228,7 +228,7 @@ func TestLabReadOnlyDisk(t *testing.T) {
 	require.NoError(t, unix.Mount("tmpfs", dir, "tmpfs", unix.MS_RDONLY, ""))
 	defer unix.Unmount(dir, 0)
 	startBench(t, "vcan0", "vcan0")
-	run := start(t, "run", planFile(t, pumpingPlan), "--rig", "bench-node", "--bus", "vcan0", "--serial", "HF-LAB", "--yes", "--out", dir)
+	run := start(t, "run", planFile(t, pumpingPlan), "--rig", labRig(t), "--bus", "vcan0", "--serial", "HF-LAB", "--yes", "--out", dir)
 	require.Equal(t, exitUsage, run.status(t), run.errOut.String())
 	require.Contains(t, run.errOut.String(), "read-only file system")
 }
@@ -245,7 +245,7 @@ func TestLabKills(t *testing.T) {
 	defer ear.Close()
 	var after, exact []time.Duration
 	for range kills {
-		run := start(t, "run", planFile(t, pumpingPlan), "--rig", "bench-node", "--bus", "vcan0", "--serial", "HF-LAB", "--yes", "--out", t.TempDir())
+		run := start(t, "run", planFile(t, pumpingPlan), "--rig", labRig(t), "--bus", "vcan0", "--serial", "HF-LAB", "--yes", "--out", t.TempDir())
 		_, pumping := waitFor(ear, 60*time.Second, func(f can.Frame) bool { return f.ID == idOutputs && driving(f) })
 		if !pumping {
 			_ = run.Process.Kill()
