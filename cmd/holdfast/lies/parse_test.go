@@ -23,7 +23,7 @@ func tableOf(t testing.TB, name string) []lie.Signal {
 // Every channel and command of both shipped rigs can lie, and an absolute pressure by the catalogue has its unit.
 func TestTable(t *testing.T) {
 	bare, own := tableOf(t, "bench-node"), tableOf(t, "unit-controller")
-	require.Len(t, bare, 27)
+	require.Len(t, bare, 26)
 	pressure := find(own, "line_pressure")
 	require.NotNil(t, pressure)
 	require.InDelta(t, 0.08, pressure.Scale, 1e-12, "8 kPa per bit")
