@@ -101,7 +101,7 @@ func (c Characteristic) Reads(ch rig.Channel) bool {
 	return slices.ContainsFunc(c.Channels, func(a scenario.AnyOf) bool { return slices.Contains(a, ch) })
 }
 
-// Readers returns the channels that a characteristic is read off on a bench: of several that would do the first that
+// Readers returns the channels that a characteristic is read from on a bench: of several that would do the first that
 // the bench has, what it uses besides, and the barometer where a pressure is sent as absolute.
 func (c Characteristic) Readers(r *rig.Rig) (all []rig.Channel) {
 	add := func(ch rig.Channel) {

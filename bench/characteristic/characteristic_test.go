@@ -11,7 +11,7 @@ import (
 	"holdfast/j1939/unit"
 )
 
-// Every entry says what it is, in a unit that exists, with bounds that have a reason.
+// Every entry has a description, a known unit, and a reason for each bound.
 func TestAll(t *testing.T) {
 	seen := map[string]bool{}
 	for _, c := range All {

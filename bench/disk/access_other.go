@@ -2,5 +2,5 @@
 
 package disk
 
-// Writable says whether this process may write a file or a folder: on this system only trying tells.
+// Writable reports whether this process may write a file or a folder: on this system only trying tells.
 func Writable(string) bool { return true }

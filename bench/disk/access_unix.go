@@ -4,5 +4,5 @@ package disk
 
 import "golang.org/x/sys/unix"
 
-// Writable says whether this process may write a file or a folder that is there.
+// Writable reports whether this process may write a file or a folder that is there.
 func Writable(path string) bool { return unix.Access(path, unix.W_OK) == nil }

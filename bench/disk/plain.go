@@ -46,7 +46,7 @@ func ReadFile(path string, limit int64) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, limit))
 }
 
-// Exists says whether anything has that name; a link counts, wherever it leads.
+// Exists reports whether anything has that name; a link counts, wherever it leads.
 func Exists(path string) bool {
 	_, err := os.Lstat(path)
 	return err == nil
